@@ -1,0 +1,5 @@
+//! The job as a state machine.
+
+mod bell;
+
+pub use bell::{BellKind, Ring};

@@ -1,0 +1,2 @@
+//! panbell.
+fn main() {}

@@ -1,0 +1,17 @@
+//! Mass: units, exact masses, what a balance indicates, its division, and a reading.
+//!
+//! Promises: every value is an exact decimal from the wire to the file; a mass is never a naked
+//! number; an indication keeps its digits as shown, trailing zeros included. Leaves to others:
+//! where a reading comes from, and whether it may be believed.
+
+mod division;
+mod indication;
+mod quantity;
+mod reading;
+mod unit;
+
+pub use division::Division;
+pub use indication::Indication;
+pub use quantity::Mass;
+pub use reading::{Moment, Reading, Shown, Status};
+pub use unit::Unit;

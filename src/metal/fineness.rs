@@ -1,0 +1,213 @@
+//! Fineness: parts of gold in the whole by mass, in per mille or in karat.
+
+use std::fmt;
+use std::str::FromStr;
+
+use rust_decimal::{Decimal, RoundingStrategy};
+
+use crate::mass::Indication;
+use crate::trouble::Trouble;
+
+/// An exact fineness, from none to pure gold.
+///
+/// Held in three-thousandths, which 24 and 1000 both divide: 14 karat is 1750 of them and 585 per
+/// mille is 1755, both without a remainder. Karat k means k/24 (definition).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Fineness(Decimal);
+
+/// Three-thousandths in the whole.
+const WHOLE: i64 = 3000;
+/// Three-thousandths in one per mille.
+const PER_MILLE: i64 = 3;
+/// Three-thousandths in one karat.
+const KARAT: i64 = 125;
+/// Digits after the point that a stated fineness may have.
+const MOST_DECIMALS: u32 = 4;
+
+impl Fineness {
+    /// No gold.
+    pub const NONE: Self = Self(Decimal::ZERO);
+
+    /// Pure gold, 1000 per mille.
+    pub fn pure() -> Self {
+        Self(Decimal::from(WHOLE))
+    }
+
+    /// A fineness in per mille; `None` outside 0 to 1000 or with more than four decimals.
+    pub fn per_mille(ppt: Decimal) -> Option<Self> {
+        Self::stated(ppt, PER_MILLE)
+    }
+
+    /// A fineness in karat; `None` outside 0 to 24 or with more than four decimals.
+    pub fn karat(karat: Decimal) -> Option<Self> {
+        Self::stated(karat, KARAT)
+    }
+
+    fn stated(number: Decimal, each: i64) -> Option<Self> {
+        if number.is_sign_negative() && !number.is_zero()
+            || number.normalize().scale() > MOST_DECIMALS
+        {
+            return None;
+        }
+        let parts = number.checked_mul(Decimal::from(each))?;
+        (parts <= Decimal::from(WHOLE)).then_some(Self(parts.normalize()))
+    }
+
+    /// Parts in three thousand, exact.
+    pub fn three_thousandths(self) -> Decimal {
+        self.0
+    }
+
+    /// In per mille, rounded half up to `decimals`.
+    pub fn to_per_mille(self, decimals: u32) -> Decimal {
+        fixed(self.0 / Decimal::from(PER_MILLE), decimals)
+    }
+
+    /// In karat, rounded half up to `decimals`.
+    pub fn to_karat(self, decimals: u32) -> Decimal {
+        fixed(self.0 / Decimal::from(KARAT), decimals)
+    }
+
+    /// Lower by so many per mille, not below none.
+    #[must_use]
+    pub fn less(self, ppt: Decimal) -> Self {
+        Self((self.0 - ppt * Decimal::from(PER_MILLE)).max(Decimal::ZERO))
+    }
+
+    /// Higher by so many per mille, not above pure.
+    #[must_use]
+    pub fn plus(self, ppt: Decimal) -> Self {
+        Self((self.0 + ppt * Decimal::from(PER_MILLE)).min(Decimal::from(WHOLE)))
+    }
+
+    /// The fineness as it is written in job files: `18 k` where it is a whole karat that per
+    /// mille cannot write, else `750 ppt`.
+    pub fn stated_text(self) -> String {
+        let ppt = self.0 / Decimal::from(PER_MILLE);
+        if ppt.scale() <= MOST_DECIMALS {
+            format!("{} ppt", ppt.normalize())
+        } else {
+            format!("{} k", (self.0 / Decimal::from(KARAT)).normalize())
+        }
+    }
+}
+
+fn fixed(number: Decimal, decimals: u32) -> Decimal {
+    let mut rounded =
+        number.round_dp_with_strategy(decimals, RoundingStrategy::MidpointAwayFromZero);
+    rounded.rescale(decimals);
+    rounded
+}
+
+impl fmt::Display for Fineness {
+    /// Per mille to two decimals, for people: `583.33 ‰`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let ppt = self.to_per_mille(2);
+        let short = ppt.normalize();
+        if short.scale() == 0 {
+            write!(f, "{short} ‰")
+        } else {
+            write!(f, "{ppt} ‰")
+        }
+    }
+}
+
+impl FromStr for Fineness {
+    type Err = Trouble;
+
+    /// Reads `585`, `585 ppt`, `585 ‰`, `14k`, `14 k`. A bare number is per mille, and must be
+    /// above 24 so that a karat without its k is never taken for a fineness; none is `0 ppt`.
+    fn from_str(text: &str) -> Result<Self, Trouble> {
+        let text = text.trim();
+        let cut = text
+            .find(|c: char| !(c.is_ascii_digit() || c == '.'))
+            .unwrap_or(text.len());
+        let (number, suffix) = text.split_at(cut);
+        let digits = Indication::parse_digits(number)
+            .ok_or_else(|| trouble(text, "it does not begin with plain digits"))?;
+        let fineness = match suffix.trim() {
+            "" if digits > Decimal::ZERO && digits <= Decimal::from(24) => {
+                return Err(trouble(
+                    text,
+                    "a bare number is per mille, and so few would be next to no gold",
+                ));
+            }
+            "" | "ppt" | "‰" => Self::per_mille(digits),
+            "k" | "K" => Self::karat(digits),
+            "ct" | "kt" | "c" => {
+                return Err(trouble(
+                    text,
+                    "ct is a mass of 0.2 g and kt is read both ways",
+                ));
+            }
+            "%" => return Err(trouble(text, "per cent is not used for fineness here")),
+            _ => return Err(trouble(text, "what follows the number is unknown")),
+        };
+        fineness.ok_or_else(|| {
+            trouble(text, "it lies outside 0 to 1000 per mille (0 to 24 karat) or has more than four decimals")
+        })
+    }
+}
+
+fn trouble(text: &str, why: &str) -> Trouble {
+    Trouble::new(
+        "fineness-unreadable",
+        format!("\"{text}\" is not a fineness: {why}."),
+        "Nothing is planned from it.",
+        "Write per mille as 585, or karat as 14k.",
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn f(text: &str) -> Fineness {
+        text.parse().unwrap()
+    }
+
+    #[test]
+    fn karat_and_per_mille_are_both_exact_and_kept_apart() {
+        assert_eq!(f("14k").three_thousandths(), Decimal::from(1750));
+        assert_eq!(f("585").three_thousandths(), Decimal::from(1755));
+        assert!(f("14k") < f("585"));
+        assert_eq!(f("18k"), f("750"));
+        assert_eq!(f("14k").to_string(), "583.33 ‰");
+        assert_eq!(f("585").to_karat(2).to_string(), "14.04");
+    }
+
+    #[test]
+    fn what_is_written_reads_back_the_same() {
+        for text in [
+            "14 k",
+            "585 ppt",
+            "999.9 ppt",
+            "916.6 ppt",
+            "13.9 k",
+            "0 ppt",
+            "22.5 k",
+        ] {
+            assert_eq!(f(&f(text).stated_text()), f(text), "{text}");
+        }
+    }
+
+    #[test]
+    fn doubtful_finenesses_are_refused() {
+        for text in [
+            "14",
+            "24",
+            "14ct",
+            "14kt",
+            "58%",
+            "1001",
+            "25k",
+            "-1",
+            "",
+            "k",
+            "585.00001",
+            "1e2",
+        ] {
+            assert!(text.parse::<Fineness>().is_err(), "{text}");
+        }
+    }
+}
