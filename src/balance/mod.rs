@@ -1,1 +1,19 @@
-//! balance
+//! The balance: what the instrument says, and whether it may be believed.
+//!
+//! Promises: bounded memory on any bytes; exact digits; a mass in an unproven unit is never
+//! called usable; no clock, every moment is told. Leaves to others: where bytes come from, and
+//! what a usable mass means for the job.
+
+mod guard;
+mod layout;
+mod link;
+mod pan;
+mod split;
+mod steady;
+
+pub use guard::{UnitGuard, Verdict};
+pub use layout::{Layout, LayoutSpec, NotUnderstood};
+pub use link::{Link, LinkLimits, LinkState, Retry};
+pub use pan::{Base, Pan, PanRules, Tracked};
+pub use split::{Piece, Splitter};
+pub use steady::{Steadiness, SteadyRule};

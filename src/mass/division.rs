@@ -8,7 +8,7 @@ use rust_decimal::RoundingStrategy::{
     MidpointAwayFromZero, ToNegativeInfinity, ToPositiveInfinity,
 };
 
-use super::{Indication, Mass, Unit};
+use super::{Indication, Mass, Unit, fixed};
 use crate::trouble::Trouble;
 
 /// The scale interval d of a balance, in the unit it is read in. A job weighs in this unit only.
@@ -62,16 +62,13 @@ impl Division {
 
     /// The mass as the balance would show it, to the nearest division, in the balance's unit.
     pub fn show(self, mass: Mass) -> Indication {
-        let mut digits = self.rounded(mass, MidpointAwayFromZero).grams() / self.unit().grams();
-        digits.rescale(self.decimals());
+        let digits = self.in_unit(self.nearest(mass), self.decimals());
         Indication::new(digits, self.unit()).unwrap_or(self.0)
     }
 
     /// The mass in the balance's unit, for sums that are finer than a division.
     pub fn in_unit(self, mass: Mass, decimals: u32) -> Decimal {
-        let mut digits = mass.grams() / self.unit().grams();
-        digits.rescale(decimals);
-        digits
+        fixed(mass.grams() / self.unit().grams(), decimals)
     }
 }
 

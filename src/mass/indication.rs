@@ -78,6 +78,13 @@ impl Indication {
         self.unit
     }
 
+    /// What is left when `other` is taken off, as it would be shown; `None` in another unit.
+    pub fn minus(self, other: Self) -> Option<Self> {
+        (self.unit == other.unit)
+            .then(|| Self::new(self.digits - other.digits, self.unit))
+            .flatten()
+    }
+
     /// The exact mass.
     pub fn mass(self) -> Mass {
         Mass::computed(self.digits * self.unit.grams())

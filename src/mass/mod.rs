@@ -15,3 +15,14 @@ pub use indication::Indication;
 pub use quantity::Mass;
 pub use reading::{Moment, Reading, Shown, Status};
 pub use unit::Unit;
+
+use rust_decimal::{Decimal, RoundingStrategy};
+
+/// A number with exactly so many decimals, for people: halves are rounded away from zero. Never
+/// for a mass that decides anything; those go through [`Division`].
+pub fn fixed(number: Decimal, decimals: u32) -> Decimal {
+    let how = RoundingStrategy::MidpointAwayFromZero;
+    let mut rounded = number.round_dp_with_strategy(decimals, how);
+    rounded.rescale(decimals);
+    rounded
+}

@@ -1,1 +1,17 @@
-//! melt
+//! The melt: exact mass balance, the window of an addition, the way back, and the loss.
+//!
+//! Promises: gold in equals gold out to the last digit; edges are rounded to the division so that
+//! the window only shrinks, and are checked again exactly. Leaves to others: what the pan shows,
+//! and when to capture it.
+
+mod loss;
+mod mix;
+mod plan;
+mod rescue;
+mod window;
+
+pub use loss::Loss;
+pub use mix::{Gold, Mix};
+pub use plan::{Planned, plan};
+pub use rescue::{Source, Way, ways};
+pub use window::{Demand, NoWindow, Side, Window, window};

@@ -3,9 +3,9 @@
 use std::fmt;
 use std::str::FromStr;
 
-use rust_decimal::{Decimal, RoundingStrategy};
+use rust_decimal::Decimal;
 
-use crate::mass::Indication;
+use crate::mass::{Indication, fixed};
 use crate::trouble::Trouble;
 
 /// An exact fineness, from none to pure gold.
@@ -53,6 +53,19 @@ impl Fineness {
         (parts <= Decimal::from(WHOLE)).then_some(Self(parts.normalize()))
     }
 
+    /// A fineness worked out from exact sums: `gold` in three-thousandths of the same unit as
+    /// `mass`. `None` when there is no mass.
+    pub(crate) fn of_sums(gold: Decimal, mass: Decimal) -> Option<Self> {
+        (mass > Decimal::ZERO)
+            .then(|| Self((gold / mass).clamp(Decimal::ZERO, Decimal::from(WHOLE))))
+    }
+
+    /// Halfway between two finenesses, exact.
+    #[must_use]
+    pub fn middle(self, other: Self) -> Self {
+        Self((self.0 + other.0) / Decimal::TWO)
+    }
+
     /// Parts in three thousand, exact.
     pub fn three_thousandths(self) -> Decimal {
         self.0
@@ -90,13 +103,6 @@ impl Fineness {
             format!("{} k", (self.0 / Decimal::from(KARAT)).normalize())
         }
     }
-}
-
-fn fixed(number: Decimal, decimals: u32) -> Decimal {
-    let mut rounded =
-        number.round_dp_with_strategy(decimals, RoundingStrategy::MidpointAwayFromZero);
-    rounded.rescale(decimals);
-    rounded
 }
 
 impl fmt::Display for Fineness {

@@ -1,0 +1,401 @@
+//! What is on the pan, and what a weighing counts from.
+//!
+//! A weighing starts from what is on the pan when it is armed (software tare): the first reading
+//! at rest is its base. Before a load may be captured the pan must have been emptied of the one
+//! before. If the pan becomes lighter than it can by itself - the dish lifted, all metal taken
+//! off, or the balance's own tare key pressed - the three look alike or nearly so; the weighing
+//! stands still until the pan is back as it was, or the person says which it was.
+
+use std::time::Duration;
+
+use super::{Steadiness, SteadyRule};
+use crate::mass::{Division, Indication, Mass, Moment, Status};
+
+/// The rules of a pan, in masses of its balance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PanRules {
+    /// The division.
+    pub division: Division,
+    /// When it is at rest.
+    pub steady: SteadyRule,
+    /// Within this of a mass counts as back at it.
+    pub tolerance: Mass,
+    /// The least load that counts as one.
+    pub least_load: Mass,
+}
+
+/// What a weighing counts from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Base {
+    /// The pan must first be back at this, with the last load gone.
+    AfterEmptying(Indication),
+    /// Whatever is on the pan when it next comes to rest.
+    NextRest,
+    /// This, as indicated.
+    From(Indication),
+}
+
+/// What one reading made of the pan.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Tracked {
+    /// What the balance shows.
+    pub gross: Indication,
+    /// What is on the pan above the base; none before there is a base.
+    pub net: Option<Indication>,
+    /// Whether the pan is at rest.
+    pub steady: bool,
+    /// The base was taken by this reading.
+    pub base_taken: bool,
+}
+
+/// The pan became lighter than by taking a little off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Low {
+    gross: Indication,
+    /// Nothing but a lifted dish explains it; the tare key cannot.
+    certain: bool,
+    between_since: Option<Moment>,
+    disturbed: bool,
+}
+
+/// Follows one weighing on the pan.
+#[derive(Debug, Clone)]
+pub struct Pan {
+    rules: PanRules,
+    steadiness: Steadiness,
+    weighing: Option<Weighing>,
+    last: Option<Tracked>,
+    heard: Moment,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Weighing {
+    base: Base,
+    /// Net when last at rest.
+    rest: Mass,
+    /// Net rose above that since.
+    poured: bool,
+    low: Option<Low>,
+}
+
+/// Longer than this between the low and the former mass is not a dish being put back.
+const PUT_BACK: Duration = Duration::from_millis(1500);
+
+impl Pan {
+    /// A pan of which nothing is known.
+    pub fn new(rules: PanRules) -> Self {
+        let steadiness = Steadiness::new(rules.steady);
+        Self {
+            rules,
+            steadiness,
+            weighing: None,
+            last: None,
+            heard: Moment::default(),
+        }
+    }
+
+    /// The rules.
+    pub fn rules(&self) -> &PanRules {
+        &self.rules
+    }
+
+    /// Starts a weighing.
+    pub fn arm(&mut self, base: Base) {
+        self.weighing = Some(Weighing {
+            base,
+            rest: Mass::ZERO,
+            poured: false,
+            low: None,
+        });
+        self.forget();
+    }
+
+    /// Goes on with a weighing of which the base and the last net at rest are known.
+    pub fn resume(&mut self, base: Base, rest: Mass) {
+        self.weighing = Some(Weighing {
+            base,
+            rest,
+            poured: false,
+            low: None,
+        });
+        self.forget();
+    }
+
+    /// Ends the weighing.
+    pub fn disarm(&mut self) {
+        self.weighing = None;
+        if let Some(last) = &mut self.last {
+            last.net = None;
+        }
+    }
+
+    /// What the weighing counts from, if there is one.
+    pub fn base(&self) -> Option<Base> {
+        self.weighing.map(|w| w.base)
+    }
+
+    /// What the last reading made of it.
+    pub fn last(&self) -> Option<&Tracked> {
+        self.last.as_ref()
+    }
+
+    /// When the last usable reading came.
+    pub fn heard(&self) -> Moment {
+        self.heard
+    }
+
+    /// Whether the pan is lighter than it can become by itself and the weighing stands still.
+    pub fn is_low(&self) -> bool {
+        self.weighing.is_some_and(|w| w.low.is_some())
+    }
+
+    /// Net when last at rest: what was there before the pan became light.
+    pub fn rest(&self) -> Mass {
+        self.weighing.map_or(Mass::ZERO, |w| w.rest)
+    }
+
+    /// Takes a usable reading in the bench's unit.
+    pub fn take(&mut self, gross: Indication, status: Status, at: Moment) -> Tracked {
+        let steady = self.steadiness.take(gross.mass(), status, at);
+        let mut base_taken = false;
+        if let Some(weighing) = &mut self.weighing {
+            if steady && weighing.takes_base(gross, self.rules.tolerance) {
+                weighing.base = Base::From(gross);
+                base_taken = true;
+            }
+            weighing.follow(gross, steady, at, &self.rules);
+        }
+        let tracked = Tracked {
+            gross,
+            net: self.weighing.and_then(|w| w.net(gross)),
+            steady,
+            base_taken,
+        };
+        self.last = Some(tracked);
+        self.heard = at;
+        tracked
+    }
+
+    /// The pan cannot be read any more, or not be believed: rest must be found anew.
+    pub fn forget(&mut self) {
+        self.steadiness.forget();
+        if let Some(last) = &mut self.last {
+            last.steady = false;
+        }
+    }
+
+    /// Whether a load stands on a pan that was empty before.
+    pub fn is_loaded(&self) -> bool {
+        let net = self.last.and_then(|tracked| tracked.net);
+        !self.is_low() && net.is_some_and(|net| net.mass() >= self.rules.least_load)
+    }
+
+    /// The tare key was pressed: counting goes on from the net before. `None`, and nothing
+    /// changed, if metal was falling at that moment so that nobody knows what was there.
+    pub fn tare_was_pressed(&mut self) -> Option<Indication> {
+        let weighing = self.weighing.as_mut()?;
+        let low = weighing.low.filter(|_| !weighing.poured)?;
+        let base = low.gross.minus(self.rules.division.show(weighing.rest))?;
+        weighing.base = Base::From(base);
+        weighing.low = None;
+        Some(base)
+    }
+
+    /// The dish is back: counting goes on from the same base.
+    pub fn dish_is_back(&mut self) {
+        if let Some(weighing) = &mut self.weighing {
+            weighing.low = None;
+            weighing.poured = false;
+        }
+    }
+}
+
+impl Weighing {
+    fn takes_base(&self, gross: Indication, tolerance: Mass) -> bool {
+        match self.base {
+            Base::NextRest => true,
+            Base::AfterEmptying(back) => (gross.mass() - back.mass()).abs() <= tolerance,
+            Base::From(_) => false,
+        }
+    }
+
+    fn net(&self, gross: Indication) -> Option<Indication> {
+        match self.base {
+            Base::From(base) => gross.minus(base),
+            _ => None,
+        }
+    }
+
+    fn follow(&mut self, gross: Indication, steady: bool, at: Moment, rules: &PanRules) {
+        let (Base::From(base), Some(net)) = (self.base, self.net(gross)) else {
+            return;
+        };
+        let (net, tolerance) = (net.mass(), rules.tolerance);
+        if let Some(low) = &mut self.low {
+            let need = base.mass() + self.rest;
+            let between =
+                gross.mass() > low.gross.mass() + tolerance && gross.mass() < need - tolerance;
+            low.between_since = between.then(|| low.between_since.unwrap_or(at));
+            low.disturbed |= low
+                .between_since
+                .is_some_and(|since| at.since(since) > PUT_BACK);
+            let is_back = steady && (gross.mass() - need).abs() <= tolerance;
+            if is_back && !self.poured && (low.certain || !low.disturbed) {
+                self.low = None;
+            }
+            return;
+        }
+        let had_metal = self.rest > tolerance || self.poured;
+        match certain_low(gross.mass(), net, had_metal, tolerance) {
+            Some(certain) if had_metal || steady => {
+                self.low = Some(Low {
+                    gross,
+                    certain,
+                    between_since: None,
+                    disturbed: false,
+                });
+            }
+            Some(_) => {}
+            None if steady => {
+                self.rest = net;
+                self.poured = false;
+            }
+            None => self.poured |= net > self.rest + tolerance,
+        }
+    }
+}
+
+/// Whether the pan is low, and then whether only a lifted dish explains it: the tare key makes the
+/// balance show zero, never less.
+fn certain_low(gross: Mass, net: Mass, had_metal: bool, tolerance: Mass) -> Option<bool> {
+    let below_base = net < -tolerance;
+    if gross.abs() <= tolerance {
+        (below_base || (had_metal && net <= tolerance)).then_some(false)
+    } else {
+        below_base.then_some(true)
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    fn g(text: &str) -> Indication {
+        format!("{text} g").parse().unwrap()
+    }
+
+    struct Hand {
+        pan: Pan,
+        ms: u64,
+    }
+
+    impl Hand {
+        fn new(base: Base) -> Self {
+            let division: Division = "0.01 g".parse().unwrap();
+            let mut pan = Pan::new(PanRules {
+                division,
+                steady: SteadyRule {
+                    span: division.mass(),
+                    time: Duration::from_millis(300),
+                },
+                tolerance: division.mass().times(3),
+                least_load: division.mass().times(10),
+            });
+            pan.arm(base);
+            Self { pan, ms: 0 }
+        }
+
+        fn show(&mut self, text: &str) -> Tracked {
+            self.ms += 100;
+            self.pan.take(
+                g(text),
+                Status::Unsaid,
+                Moment::after_origin(Duration::from_millis(self.ms)),
+            )
+        }
+
+        fn rest(&mut self, text: &str) -> Tracked {
+            for _ in 0..4 {
+                self.show(text);
+            }
+            self.show(text)
+        }
+    }
+
+    #[test]
+    fn a_load_counts_from_what_was_on_the_pan_and_only_after_emptying() {
+        let mut hand = Hand::new(Base::NextRest);
+        hand.rest("23.10");
+        assert!(!hand.pan.is_loaded());
+        assert_eq!(hand.rest("35.56").net, Some(g("12.46")));
+        assert!(hand.pan.is_loaded());
+        hand.pan.arm(Base::AfterEmptying(g("23.10")));
+        assert_eq!(hand.rest("35.56").net, None);
+        assert!(!hand.pan.is_loaded());
+        hand.rest("23.11");
+        assert_eq!(hand.rest("27.12").net, Some(g("4.01")));
+    }
+
+    #[test]
+    fn a_dish_lifted_and_put_back_goes_on_by_itself() {
+        let mut hand = Hand::new(Base::NextRest);
+        hand.rest("23.10");
+        hand.rest("25.40");
+        hand.show("11.00");
+        hand.rest("0.00");
+        assert!(hand.pan.is_low());
+        hand.rest("25.41");
+        assert!(!hand.pan.is_low());
+        // Tared with the dish on it by the balance's own key: lifted, it shows less than zero.
+        let mut hand = Hand::new(Base::NextRest);
+        hand.rest("0.00");
+        hand.rest("2.30");
+        hand.show("-20.80");
+        assert!(hand.pan.is_low());
+        hand.rest("2.30");
+        assert!(!hand.pan.is_low());
+    }
+
+    #[test]
+    fn the_tare_key_in_the_middle_is_not_mistaken_for_a_dish_put_back_by_pouring_on() {
+        let mut hand = Hand::new(Base::NextRest);
+        hand.rest("0.00");
+        hand.rest("2.30");
+        hand.show("0.00");
+        assert!(hand.pan.is_low(), "at once, not when it comes to rest");
+        for step in 1..=230 {
+            hand.show(&format!("{}.{:02}", step / 100, step % 100));
+        }
+        hand.rest("2.30");
+        assert!(
+            hand.pan.is_low(),
+            "the same mass again, but poured, is a second helping"
+        );
+        assert_eq!(hand.pan.tare_was_pressed(), Some(g("-2.30")));
+        assert_eq!(hand.rest("2.30").net, Some(g("4.60")));
+    }
+
+    #[test]
+    fn metal_that_was_falling_when_the_key_was_pressed_cannot_be_counted() {
+        let mut hand = Hand::new(Base::NextRest);
+        hand.rest("0.00");
+        hand.show("0.90");
+        hand.show("1.40");
+        hand.show("0.00");
+        assert!(hand.pan.is_low());
+        assert_eq!(hand.pan.tare_was_pressed(), None);
+        hand.pan.dish_is_back();
+        assert_eq!(hand.rest("1.50").net, Some(g("1.50")));
+    }
+
+    #[test]
+    fn a_little_taken_off_is_ordinary() {
+        let mut hand = Hand::new(Base::NextRest);
+        hand.rest("0.00");
+        hand.rest("2.30");
+        hand.rest("1.95");
+        assert!(!hand.pan.is_low());
+        assert_eq!(hand.rest("2.10").net, Some(g("2.10")));
+    }
+}
