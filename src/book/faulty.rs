@@ -228,6 +228,8 @@ fn step() -> impl Strategy<Value = Step> {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..Default::default() })]
+
     /// Whatever fails, and wherever the power goes: every record answered as synced is found, in
     /// order, and nothing that was never asked for.
     #[test]

@@ -17,7 +17,7 @@ use crate::trouble::Trouble;
 pub struct Book {
     view: BookView,
     /// Held open for its lock, which the system lets go when the process ends, however it ends.
-    _lock: File,
+    lock: File,
 }
 
 impl Book {
@@ -41,8 +41,16 @@ impl Book {
         drop(noted);
         Ok(Self {
             view: BookView::of(folder),
-            _lock: lock,
+            lock,
         })
+    }
+}
+
+impl Drop for Book {
+    fn drop(&mut self) {
+        // Closing is not enough: a program that is just being started elsewhere in this process
+        // still shares the open file, and with it the lock, for an instant.
+        drop(self.lock.unlock());
     }
 }
 
