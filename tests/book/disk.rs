@@ -79,6 +79,7 @@ fn child() {
         "one" => one_more(&folder),
         "many" => many(&folder),
         "unsure" => unsure(&folder),
+        "unconfirmed" => unconfirmed(&folder),
         "full" => full(&folder),
         other => panic!("{other}"),
     }
@@ -246,6 +247,15 @@ fn unsure(folder: &Path) {
     say(&format!("told after {took:.0?}"));
 }
 
+/// Run where only the first fdatasync fails, so that a second try would be called good.
+fn unconfirmed(folder: &Path) {
+    let writer = writer(folder);
+    let trouble = done(writer.resume(&name())).unwrap_err();
+    assert_eq!(trouble.trouble().code, "record-unsure");
+    assert_eq!(done(writer.resume(&name())).unwrap_err(), trouble);
+    say("not shown");
+}
+
 #[test]
 fn a_sync_that_fails_ends_the_file() {
     let works = Command::new("strace")
@@ -258,11 +268,16 @@ fn a_sync_that_fails_ends_the_file() {
         );
     }
     let (folder, path) = sample();
-    let inject = "inject=fdatasync:error=EIO:when=2+";
-    let strace = ["strace", "-f", "-qq", "-o", "/dev/null", "-e", inject];
-    let output = run(again(&strace, "unsure", folder.path()));
-    assert!(output.status.success(), "{}", said(&output));
-    assert!(said(&output).contains("\ntold after "), "{}", said(&output));
+    for (when, what, says) in [
+        ("2+", "unsure", "\ntold after "),
+        ("1", "unconfirmed", "\nnot shown\n"),
+    ] {
+        let inject = format!("inject=fdatasync:error=EIO:when={when}");
+        let strace = ["strace", "-f", "-qq", "-o", "/dev/null", "-e", &inject];
+        let output = run(again(&strace, what, folder.path()));
+        assert!(output.status.success(), "{}", said(&output));
+        assert!(said(&output).contains(says), "{}", said(&output));
+    }
     assert_eq!(job::scan(&fs::read(path).unwrap()).n(), 5);
 }
 
