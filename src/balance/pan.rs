@@ -190,15 +190,12 @@ impl Pan {
         !self.is_low() && net.is_some_and(|net| net.mass() >= self.rules.least_load)
     }
 
-    /// The tare key was pressed: counting goes on from the net before. `None`, and nothing
-    /// changed, if metal was falling at that moment so that nobody knows what was there.
-    pub fn tare_was_pressed(&mut self) -> Option<Indication> {
-        let weighing = self.weighing.as_mut()?;
+    /// What the weighing counts from if the tare key was pressed. `None` if the pan is not low, or
+    /// if metal was falling at that moment so that nobody knows what was there.
+    pub fn tared_base(&self) -> Option<Indication> {
+        let weighing = self.weighing?;
         let low = weighing.low.filter(|_| !weighing.poured)?;
-        let base = low.gross.minus(self.rules.division.show(weighing.rest))?;
-        weighing.base = Base::From(base);
-        weighing.low = None;
-        Some(base)
+        low.gross.minus(self.rules.division.show(weighing.rest))
     }
 
     /// The dish is back: counting goes on from the same base.
@@ -372,7 +369,9 @@ mod tests {
             hand.pan.is_low(),
             "the same mass again, but poured, is a second helping"
         );
-        assert_eq!(hand.pan.tare_was_pressed(), Some(g("-2.30")));
+        let base = hand.pan.tared_base().unwrap();
+        assert_eq!(base, g("-2.30"));
+        hand.pan.resume(Base::From(base), hand.pan.rest());
         assert_eq!(hand.rest("2.30").net, Some(g("4.60")));
     }
 
@@ -384,7 +383,7 @@ mod tests {
         hand.show("1.40");
         hand.show("0.00");
         assert!(hand.pan.is_low());
-        assert_eq!(hand.pan.tare_was_pressed(), None);
+        assert_eq!(hand.pan.tared_base(), None);
         hand.pan.dish_is_back();
         assert_eq!(hand.rest("1.50").net, Some(g("1.50")));
     }

@@ -1,0 +1,269 @@
+//! A job as the fold of its records.
+
+use super::record::{AddedMetal, Captured, Closed, Opened, PanAnswer, Record, What};
+use crate::balance::Base;
+use crate::mass::{Indication, Mass};
+use crate::melt::{Demand, Mix, Planned, Source, Window};
+use crate::metal::Fineness;
+use crate::trouble::Trouble;
+
+/// A job, as its file says it. Changed by [`Job::apply`] and by nothing else.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Job {
+    /// How it was opened, with the metals to add as they stand now.
+    pub opened: Opened,
+    /// Every capture in order, withdrawn ones included.
+    pub weighed: Vec<Weighed>,
+    /// The weighing that is under way.
+    pub expected: Option<Expected>,
+    /// Its sums, once it is closed.
+    pub closed: Option<Closed>,
+    /// The `n` of the last record.
+    pub last: u64,
+}
+
+/// A capture in a job.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Weighed {
+    /// Its record.
+    pub n: u64,
+    /// What it says.
+    pub captured: Captured,
+    /// Whether it was set aside.
+    pub withdrawn: bool,
+}
+
+/// A weighing under way.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Expected {
+    /// What it is of.
+    pub what: What,
+    /// What it counts from, once that is known.
+    pub base: Option<Indication>,
+    /// The net at rest that was last recorded.
+    pub rest: Mass,
+}
+
+impl Job {
+    /// A job from its first record; `None` for any other record.
+    pub fn begin(record: &Record, n: u64) -> Option<Self> {
+        let Record::Open(opened) = record else { return None };
+        Some(Self { opened: opened.clone(), weighed: Vec::new(), expected: None, closed: None, last: n })
+    }
+
+    /// The job that these records tell; refused when they cannot be one.
+    pub fn replay(records: impl IntoIterator<Item = (u64, Record)>) -> Result<Self, Trouble> {
+        let mut records = records.into_iter();
+        let begun = records.next().and_then(|(n, record)| Self::begin(&record, n));
+        let mut job = begun.ok_or_else(|| {
+            Trouble::new(
+                "job-without-opening",
+                "The job file does not begin with the opening of a job.",
+                "It cannot be gone on with; the file is left as it is.",
+                "Move it out of the book and open the job again.",
+            )
+        })?;
+        for (n, record) in records {
+            job.apply(&record, n);
+        }
+        Ok(job)
+    }
+
+    /// Takes one more record. Records that make no sense here change nothing: the file is
+    /// evidence, not a program.
+    pub fn apply(&mut self, record: &Record, n: u64) {
+        self.last = n;
+        match record {
+            Record::Open(_) | Record::Hold { .. } | Record::Resume { .. } => {}
+            Record::Expect { what, metal } => {
+                self.opened.add.extend(metal.clone());
+                self.expected = Some(Expected { what: what.clone(), base: None, rest: Mass::ZERO });
+            }
+            Record::Base { base } => {
+                if let Some(expected) = &mut self.expected {
+                    expected.base = Some(*base);
+                    expected.rest = Mass::ZERO;
+                }
+            }
+            Record::Reading { net, .. } => {
+                if let Some(expected) = &mut self.expected {
+                    expected.rest = net.mass();
+                }
+            }
+            Record::Answer { said, base } => {
+                if let Some(expected) = &mut self.expected {
+                    match said {
+                        PanAnswer::Tared => expected.base = *base,
+                        PanAnswer::Back => {}
+                        PanAnswer::Anew => (expected.base, expected.rest) = (None, Mass::ZERO),
+                    }
+                }
+            }
+            Record::Capture(captured) => {
+                self.weighed.push(Weighed { n, captured: captured.clone(), withdrawn: false });
+                self.expected = None;
+            }
+            Record::Withdraw { capture } => {
+                for weighed in self.weighed.iter_mut().filter(|weighed| weighed.n == *capture) {
+                    weighed.withdrawn = true;
+                }
+            }
+            Record::Close(closed) => {
+                self.closed = Some(closed.clone());
+                self.expected = None;
+            }
+        }
+    }
+
+    /// The captures that count.
+    pub fn standing(&self) -> impl DoubleEndedIterator<Item = &Weighed> {
+        self.weighed.iter().filter(|weighed| !weighed.withdrawn)
+    }
+
+    /// The lots that count, with their fineness.
+    pub fn lots(&self) -> impl Iterator<Item = (&Weighed, Fineness)> {
+        self.standing().filter_map(|weighed| match &weighed.captured.what {
+            What::Lot { fineness, .. } => Some((weighed, *fineness)),
+            _ => None,
+        })
+    }
+
+    /// The mass of an addition, counted from 1, if it is recorded.
+    pub fn added(&self, addition: usize) -> Option<Indication> {
+        self.standing()
+            .find(|weighed| weighed.captured.what == What::Addition { addition })
+            .map(|weighed| weighed.captured.mass)
+    }
+
+    /// The button, if it is recorded.
+    pub fn button(&self) -> Option<Indication> {
+        self.standing().rfind(|weighed| weighed.captured.what == What::Button).map(|weighed| weighed.captured.mass)
+    }
+
+    /// Everything that is in the melt so far: what was really weighed.
+    pub fn melt(&self) -> Mix {
+        self.standing().fold(Mix::NOTHING, |mix, weighed| match &weighed.captured.what {
+            What::Lot { fineness, .. } => mix.with(weighed.captured.mass.mass(), *fineness),
+            What::Addition { addition } => match self.metal(*addition) {
+                Some(metal) => mix.with(weighed.captured.mass.mass(), metal.gold),
+                None => mix,
+            },
+            What::Button => mix,
+        })
+    }
+
+    /// The client's metal alone.
+    pub fn client_metal(&self) -> Mix {
+        self.lots().fold(Mix::NOTHING, |mix, (weighed, fineness)| mix.with(weighed.captured.mass.mass(), fineness))
+    }
+
+    /// The metal of an addition, counted from 1.
+    pub fn metal(&self, addition: usize) -> Option<&AddedMetal> {
+        self.opened.add.get(addition.checked_sub(1)?)
+    }
+
+    /// The additions that are not recorded yet, counted from 1, in order.
+    pub fn to_come(&self) -> Vec<usize> {
+        (1..=self.opened.add.len()).filter(|addition| self.added(*addition).is_none()).collect()
+    }
+
+    /// What the finished melt must be.
+    pub fn demand(&self) -> Demand {
+        Demand { target: self.opened.target, lowest: self.opened.lowest, highest: self.opened.highest }
+    }
+
+    /// The masses still to come, by exact mass balance from what was really weighed: `None` where
+    /// the metals left cannot bring it to the aim.
+    pub fn plan(&self) -> Option<Vec<(usize, Mass)>> {
+        self.plan_from(&self.melt(), &self.to_come())
+    }
+
+    fn plan_from(&self, done: &Mix, to_come: &[usize]) -> Option<Vec<(usize, Mass)>> {
+        let planned: Vec<Planned> = to_come
+            .iter()
+            .filter_map(|addition| self.metal(*addition))
+            .map(|metal| Planned { gold: metal.gold, share: metal.share })
+            .collect();
+        let masses = crate::melt::plan(done, &planned, &self.demand())?;
+        Some(to_come.iter().copied().zip(masses).collect())
+    }
+
+    /// Everything that the finished melt holds beside this addition: what was weighed, and the
+    /// others still to come as planned. Others that no plan can hold count as left out.
+    pub fn rest_of_melt(&self, addition: usize) -> Mix {
+        let done = self.melt();
+        let others = |plan: &[(usize, Mass)]| {
+            plan.iter().filter(|(at, _)| *at != addition).fold(done, |mix, (at, mass)| match self.metal(*at) {
+                Some(metal) => mix.with(*mass, metal.gold),
+                None => mix,
+            })
+        };
+        self.plan().map_or(done, |plan| others(&plan))
+    }
+
+    /// What becomes of the additions after this one if so much of it is weighed; `None` where no
+    /// mass of them brings the melt to the aim any more.
+    pub fn plan_after(&self, addition: usize, mass: Mass) -> Option<Vec<(usize, Mass)>> {
+        let metal = self.metal(addition)?;
+        let later: Vec<usize> = self.to_come().into_iter().filter(|at| *at != addition).collect();
+        if later.is_empty() {
+            return None;
+        }
+        self.plan_from(&self.melt().with(mass, metal.gold), &later)
+    }
+
+    /// The metals that could put a melt right: fine gold and richer metals of this job and of the
+    /// shelf, and further lots like those weighed.
+    pub fn sources(&self, shelf: &[crate::metal::Metal]) -> Vec<Source> {
+        let richer = |gold: Fineness| gold > self.opened.highest;
+        let mut sources: Vec<Source> = shelf
+            .iter()
+            .filter(|metal| richer(metal.gold))
+            .map(|metal| Source { name: metal.name.clone(), gold: metal.gold })
+            .collect();
+        if sources.is_empty() {
+            sources.push(Source { name: "fine gold".to_owned(), gold: Fineness::pure() });
+        }
+        for (at, (_, fineness)) in self.lots().enumerate() {
+            if richer(fineness) {
+                sources.push(Source { name: format!("a further lot like lot {}", at + 1), gold: fineness });
+            }
+        }
+        sources
+    }
+
+    /// The base that a new weighing starts from: a load that was captured must leave the pan
+    /// first, an addition goes on from what is there.
+    pub fn base_for(&self, what: &What, standing_load: Option<Indication>) -> Base {
+        match (what, standing_load) {
+            (What::Lot { .. } | What::Button, Some(base)) => Base::AfterEmptying(base),
+            _ => Base::NextRest,
+        }
+    }
+
+    /// What the last load was counted from, if the last capture was of a load.
+    pub fn last_load(&self) -> Option<Indication> {
+        let last = self.weighed.last()?;
+        (!matches!(last.captured.what, What::Addition { .. })).then_some(last.captured.base)
+    }
+}
+
+/// An addition under way with its window and the melt around it, worked out once when it is armed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Adding {
+    /// Its place, from 1.
+    pub addition: usize,
+    /// Gold in it.
+    pub gold: Fineness,
+    /// Everything else in the finished melt.
+    pub rest: Mix,
+    /// Its window.
+    pub window: Window,
+}
+
+impl Adding {
+    /// The finished melt if so much were added.
+    pub fn melt_with(&self, mass: Mass) -> Mix {
+        self.rest.with(mass, self.gold)
+    }
+}

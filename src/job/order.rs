@@ -1,0 +1,112 @@
+//! What goes into a step and what comes out of it: two closed lists.
+
+use std::sync::Arc;
+
+use super::record::{AddedMetal, Opened, PanAnswer, Record};
+use super::Ring;
+use crate::mass::Reading;
+use crate::metal::{Basis, Fineness};
+use crate::trouble::Trouble;
+
+/// What the person orders.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Order {
+    /// Begin a job.
+    Open(Box<Opened>),
+    /// The next load is a lot.
+    Lot {
+        /// Its fineness.
+        fineness: Fineness,
+        /// What that rests on.
+        basis: Basis,
+        /// A few words on it.
+        note: String,
+    },
+    /// Weigh out the next planned addition, or this metal that was not planned.
+    Add {
+        /// The metal, if it was not planned.
+        metal: Option<AddedMetal>,
+    },
+    /// Capture now.
+    Take,
+    /// Set the last capture aside.
+    Withdraw,
+    /// The next load is the button.
+    Button,
+    /// Say what happened to the pan.
+    Answer(PanAnswer),
+    /// End the job.
+    Close,
+}
+
+/// Everything that can happen to a bench.
+#[derive(Debug, Clone)]
+pub enum Event<'a> {
+    /// The port was opened.
+    PortOpened,
+    /// The port is not to be had, or went away: why.
+    PortLost(Arc<Trouble>),
+    /// A line was understood.
+    Line {
+        /// What it says.
+        reading: Reading,
+        /// The line as it came.
+        raw: &'a [u8],
+    },
+    /// Bytes came that are no line of this balance.
+    OddLine,
+    /// The person ordered something; the answer will carry this number.
+    Order {
+        /// The number of the order.
+        id: u64,
+        /// What.
+        order: Order,
+    },
+    /// The record that was to be on disk before anything went on is there.
+    Written {
+        /// Its `n`.
+        n: u64,
+    },
+    /// A record could not be written.
+    NotWritten {
+        /// Why.
+        trouble: Trouble,
+        /// Whether it was the one that was waited for, rather than one that could follow.
+        waited: bool,
+        /// Whether nothing can be written any more until panbell is started again.
+        for_good: bool,
+    },
+    /// Time passed.
+    Tick,
+}
+
+/// Everything that a step can ask the shell to do, in order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Effect {
+    /// Append a record. `wait`: it must be on disk, and [`Event::Written`] must come back, before
+    /// it counts; else it is synced within a second.
+    Append {
+        /// The record.
+        record: Box<Record>,
+        /// Whether it is waited for.
+        wait: bool,
+    },
+    /// Answer an order.
+    Answer {
+        /// The number of the order.
+        id: u64,
+        /// What to say.
+        answer: Result<Done, Trouble>,
+    },
+    /// Ring.
+    Ring(Ring),
+}
+
+/// An order was carried out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Done {
+    /// What was done and what comes next, for people.
+    pub text: String,
+    /// Whether a warning stands against it.
+    pub warning: bool,
+}

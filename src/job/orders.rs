@@ -1,0 +1,172 @@
+//! Orders: what each needs, and why it is refused.
+
+use super::fold::Job;
+use super::hold::Cause;
+use super::order::{Effect, Order};
+use super::record::{AddedMetal, How, Opened, PanAnswer, Record, What};
+use super::state::{State, adding_for};
+use super::statement;
+use crate::balance::LinkState;
+use crate::trouble::Trouble;
+
+impl State {
+    /// Carries out an order, or answers why not. An order that changes the job is answered when
+    /// its record is on disk.
+    pub(super) fn order(&mut self, id: u64, order: Order, out: &mut Vec<Effect>) {
+        if self.pending.is_some() {
+            let busy = refusal("bench-writing", "The bench is writing the record before this one.", "Give the order again.").passing();
+            out.push(Effect::Answer { id, answer: Err(busy) });
+            return;
+        }
+        match self.record_for(order) {
+            Ok(Wanted::Record(record)) => self.wait_for(*record, Some(id), out),
+            Ok(Wanted::Capture) => self.capture(How::Taken, Some(id), out),
+            Err(trouble) => out.push(Effect::Answer { id, answer: Err(trouble) }),
+        }
+    }
+
+    fn record_for(&self, order: Order) -> Result<Wanted, Trouble> {
+        if let Order::Open(opened) = order {
+            return self.may_open(*opened);
+        }
+        let job = self.open_job().ok_or_else(|| {
+            refusal("no-job", "No job is open on this bench.", "Open one: panbell open.")
+        })?;
+        if self.holds.has(Cause::Disk) {
+            return Err(Trouble::new(
+                "disk-hold",
+                "The job file cannot be written now.",
+                "What was recorded stays; nothing more is recorded until it can be written again.",
+                "Make room on the disk, or see what panbell follow says.",
+            ));
+        }
+        match order {
+            Order::Open(_) => Err(refusal("job-open", "A job is open.", "Close it first.")),
+            Order::Lot { fineness, basis, note } => {
+                before_button(job, "a further lot")?;
+                if fineness == crate::metal::Fineness::NONE {
+                    return Err(refusal("lot-without-gold", "A lot without gold is no lot of the client's gold.", "Add other metal with panbell add."));
+                }
+                Ok(expect(What::Lot { fineness, basis, note }, None))
+            }
+            Order::Add { metal } => self.may_add(job, metal),
+            Order::Button => {
+                before_button(job, "the button again")?;
+                if job.standing().next().is_none() {
+                    return Err(refusal("nothing-melted", "Nothing has been weighed that could have been melted.", "Weigh the lots first: panbell lot."));
+                }
+                Ok(expect(What::Button, None))
+            }
+            Order::Take => self.may_take(),
+            Order::Withdraw => match job.standing().next_back() {
+                Some(weighed) => Ok(record(Record::Withdraw { capture: weighed.n })),
+                None => Err(refusal("nothing-to-withdraw", "No capture stands that could be set aside.", "Go on with the job.")),
+            },
+            Order::Answer(said) => self.may_answer(said),
+            Order::Close => Ok(record(Record::Close(statement::closing(job)))),
+        }
+    }
+
+    fn may_open(&self, opened: Opened) -> Result<Wanted, Trouble> {
+        if let Some(job) = self.open_job() {
+            return Err(refusal(
+                "job-open",
+                &format!("Job {} is open on this bench.", job.opened.job),
+                "Close it first: panbell close.",
+            ));
+        }
+        for metal in &opened.add {
+            if (opened.lowest..=opened.highest).contains(&metal.gold) {
+                return Err(refusal(
+                    "metal-no-lever",
+                    &format!("{} ({}) has the target's own fineness, so no mass of it brings a melt there.", metal.name, metal.gold),
+                    "Choose a metal of less gold to lower, or of more gold to raise.",
+                ));
+            }
+        }
+        Ok(record(Record::Open(opened)))
+    }
+
+    fn may_add(&self, job: &Job, metal: Option<AddedMetal>) -> Result<Wanted, Trouble> {
+        before_button(job, "an addition")?;
+        let mut planned = job.clone();
+        let addition = match &metal {
+            Some(metal) => {
+                planned.opened.add.push(metal.clone());
+                planned.opened.add.len()
+            }
+            None => *job.to_come().first().ok_or_else(|| {
+                refusal("nothing-to-add", "No planned addition is left.", "Name a metal, panbell add --with METAL, or go on: panbell button.")
+            })?,
+        };
+        adding_for(&planned, addition)?;
+        Ok(expect(What::Addition { addition }, metal))
+    }
+
+    fn may_take(&self) -> Result<Wanted, Trouble> {
+        if self.expected().is_none() {
+            return Err(refusal("nothing-expected", "No weighing is under way.", "Say what comes next: panbell lot, add or button."));
+        }
+        if let Some(hold) = self.holds.first() {
+            return Err(Trouble::new("bench-holds", hold.why.clone(), "Nothing is captured while the bench holds.", hold.mend.clone()));
+        }
+        if self.link.state() != LinkState::Talking {
+            return Err(refusal("no-reading", "There is no fresh reading.", "Wait until the balance talks.").passing());
+        }
+        let tracked = self.pan.last();
+        let net = tracked.and_then(|tracked| tracked.net);
+        if self.pan.is_low() || net.is_none_or(|net| !net.mass().is_positive()) {
+            return Err(refusal("nothing-on-pan", &self.sentence(), "Then take it.").passing());
+        }
+        if !tracked.is_some_and(|tracked| tracked.steady) {
+            return Err(refusal("pan-moves", "The pan is not at rest.", "Wait a moment, hands off.").passing());
+        }
+        Ok(Wanted::Capture)
+    }
+
+    fn may_answer(&self, said: PanAnswer) -> Result<Wanted, Trouble> {
+        if self.expected().is_none() || (!self.pan.is_low() && said != PanAnswer::Anew) {
+            return Err(refusal("no-question", "The pan asks nothing.", "Go on with the job."));
+        }
+        let base = match said {
+            PanAnswer::Tared => Some(self.pan.tared_base().ok_or_else(|| {
+                Trouble::new(
+                    "tared-while-falling",
+                    "Metal was falling when the pan went light, so nobody knows what was on it.",
+                    "Counting on would leave some of it out, and the melt could fall below the mark.",
+                    "Tip the metal into another dish and weigh it: panbell answer anew.",
+                )
+            })?),
+            PanAnswer::Back | PanAnswer::Anew => None,
+        };
+        Ok(record(Record::Answer { said, base }))
+    }
+}
+
+enum Wanted {
+    Record(Box<Record>),
+    Capture,
+}
+
+fn record(record: Record) -> Wanted {
+    Wanted::Record(Box::new(record))
+}
+
+fn expect(what: What, metal: Option<AddedMetal>) -> Wanted {
+    record(Record::Expect { what, metal })
+}
+
+fn before_button(job: &Job, what: &str) -> Result<(), Trouble> {
+    match job.button() {
+        Some(_) => Err(refusal(
+            "button-weighed",
+            &format!("The button is weighed, so {what} comes too late."),
+            "Close the job: panbell close. If the button was a mistake, panbell withdraw sets it aside.",
+        )),
+        None => Ok(()),
+    }
+}
+
+fn refusal(code: &'static str, happened: &str, mend: &str) -> Trouble {
+    Trouble::new(code, happened, "Nothing was changed.", mend)
+}

@@ -1,0 +1,392 @@
+//! The record: what a job file says, one event a line.
+//!
+//! These are the file's own types, version [`FORMAT`]. Masses and finenesses are strings, exactly
+//! as weighed or stated. The writer puts `n` and `at` in front and `chain` behind; the state of a
+//! job is the fold of its records and of nothing else.
+
+use serde::{Deserialize, Serialize};
+
+use crate::mass::{Division, Indication};
+use crate::metal::{Basis, Colour, Fineness, Purpose};
+use crate::trouble::Trouble;
+use rust_decimal::Decimal;
+
+use super::hold::Cause;
+
+/// The version of the job file. A file of a later version is read by no earlier panbell.
+pub const FORMAT: u32 = 1;
+
+/// One event of a job.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "event", rename_all = "kebab-case")]
+pub enum Record {
+    /// The job begins.
+    Open(Opened),
+    /// A weighing begins: what the next mass will be.
+    Expect {
+        /// What it is of.
+        #[serde(flatten)]
+        what: What,
+        /// A metal that was not planned at the opening and is from now on.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        metal: Option<AddedMetal>,
+    },
+    /// What the weighing counts from: the pan as it stood.
+    Base {
+        /// As indicated.
+        #[serde(with = "text")]
+        base: Indication,
+    },
+    /// The pan at rest, where it differs from the reading before.
+    Reading {
+        /// As indicated.
+        #[serde(with = "text")]
+        gross: Indication,
+        /// Above the base.
+        #[serde(with = "text")]
+        net: Indication,
+        /// The line as it came.
+        #[serde(flatten)]
+        raw: Raw,
+    },
+    /// A mass is recorded.
+    Capture(Captured),
+    /// An earlier capture is set aside; it stays in the file.
+    Withdraw {
+        /// The `n` of the capture.
+        capture: u64,
+    },
+    /// Nothing is captured from here on.
+    Hold {
+        /// Why.
+        cause: Cause,
+        /// Why, in words.
+        why: String,
+    },
+    /// The cause of a hold is gone.
+    Resume {
+        /// Which.
+        cause: Cause,
+    },
+    /// The person said what had happened to the pan.
+    Answer {
+        /// What.
+        said: PanAnswer,
+        /// What the weighing counts from after that.
+        #[serde(with = "text_option", default, skip_serializing_if = "Option::is_none")]
+        base: Option<Indication>,
+    },
+    /// The job is over.
+    Close(Closed),
+}
+
+/// What the job is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Opened {
+    /// Version of the file.
+    pub format: u32,
+    /// The name of the file, without its ending.
+    pub job: String,
+    /// The bench.
+    pub bench: String,
+    /// The ticket, as typed.
+    pub ticket: String,
+    /// The client's reference, as typed.
+    pub client: String,
+    /// The mark or fineness asked for.
+    #[serde(with = "text")]
+    pub target: Fineness,
+    /// The lowest fineness that may carry it.
+    #[serde(with = "text")]
+    pub lowest: Fineness,
+    /// The highest that does not give gold away.
+    #[serde(with = "text")]
+    pub highest: Fineness,
+    /// The colour asked for.
+    #[serde(with = "text")]
+    pub colour: Colour,
+    /// What it is for.
+    #[serde(rename = "use", with = "text")]
+    pub purpose: Purpose,
+    /// The division, in the unit of the whole job.
+    #[serde(with = "text")]
+    pub division: Division,
+    /// The metals to add, in order.
+    pub add: Vec<AddedMetal>,
+}
+
+/// A metal to add.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AddedMetal {
+    /// Its short name on the shelf, or its fineness.
+    pub metal: String,
+    /// Its name for people.
+    pub name: String,
+    /// Gold in it.
+    #[serde(with = "text")]
+    pub gold: Fineness,
+    /// Parts by mass against the other metals to add.
+    #[serde(with = "text")]
+    pub share: Decimal,
+}
+
+/// What a weighing is of.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "kebab-case")]
+pub enum What {
+    /// A lot of the client's metal.
+    Lot {
+        /// Its fineness.
+        #[serde(with = "text")]
+        fineness: Fineness,
+        /// What that rests on.
+        #[serde(with = "text")]
+        basis: Basis,
+        /// A few words on it.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        note: String,
+    },
+    /// An addition, by its place in the list of metals to add, from 1.
+    Addition {
+        /// Its place.
+        addition: usize,
+    },
+    /// The button.
+    Button,
+}
+
+/// A recorded mass.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Captured {
+    /// What of.
+    #[serde(flatten)]
+    pub what: What,
+    /// The mass itself.
+    #[serde(with = "text")]
+    pub mass: Indication,
+    /// What the balance showed.
+    #[serde(with = "text")]
+    pub gross: Indication,
+    /// What it was counted from.
+    #[serde(with = "text")]
+    pub base: Indication,
+    /// How it came to be recorded.
+    pub how: How,
+    /// The line as it came.
+    #[serde(flatten)]
+    pub raw: Raw,
+}
+
+/// How a capture came about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum How {
+    /// By itself, when its conditions were met.
+    Settled,
+    /// By order.
+    Taken,
+}
+
+/// What the person says happened to the pan.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PanAnswer {
+    /// The balance's tare key was pressed; the metal is still there.
+    Tared,
+    /// The dish was lifted and is back.
+    Back,
+    /// Begin this weighing anew from what is on the pan.
+    Anew,
+}
+
+/// A line as it came: text where it is text, else hexadecimal.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Raw {
+    /// The line.
+    Raw(String),
+    /// Its bytes, lower-case hexadecimal.
+    RawHex(String),
+}
+
+impl Raw {
+    /// Keeps a line.
+    pub fn of(line: &[u8]) -> Self {
+        match std::str::from_utf8(line) {
+            Ok(text) => Self::Raw(text.to_owned()),
+            Err(_) => Self::RawHex(line.iter().map(|byte| format!("{byte:02x}")).collect()),
+        }
+    }
+}
+
+/// The sums of a finished job, as in its statement.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Closed {
+    /// The client's metal, whole.
+    #[serde(with = "text")]
+    pub lots: Indication,
+    /// Everything that went into the melt.
+    #[serde(with = "text")]
+    pub melt: Indication,
+    /// Fine gold in it, to a hundredth of the division.
+    pub gold: String,
+    /// Its fineness by mass balance, per mille to two decimals; empty without metal.
+    pub fineness_ppt: String,
+    /// What came out.
+    #[serde(with = "text_option", default, skip_serializing_if = "Option::is_none")]
+    pub button: Option<Indication>,
+    /// What stood against the job when it was closed.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
+}
+
+impl Record {
+    /// The keys of the record as JSON text, without the braces: what the writer seals into a line.
+    pub fn body(&self) -> Result<String, Trouble> {
+        let text = serde_json::to_string(self).map_err(|error| unreadable(&error.to_string()))?;
+        Ok(text.strip_prefix('{').and_then(|t| t.strip_suffix('}')).unwrap_or(&text).to_owned())
+    }
+
+    /// Reads the record in a whole line of a job file whose chain has been checked.
+    pub fn from_line(line: &[u8]) -> Result<Self, Trouble> {
+        let mut object: serde_json::Map<String, serde_json::Value> =
+            serde_json::from_slice(line).map_err(|error| unreadable(&error.to_string()))?;
+        for key in ["n", "at", "chain"] {
+            object.shift_remove(key);
+        }
+        let record: Self = serde_json::from_value(object.into()).map_err(|error| unreadable(&error.to_string()))?;
+        match &record {
+            Self::Open(opened) if opened.format != FORMAT => {
+                Err(unreadable(&format!("it is of version {}, this panbell reads {FORMAT}", opened.format)))
+            }
+            _ => Ok(record),
+        }
+    }
+}
+
+fn unreadable(why: &str) -> Trouble {
+    Trouble::new(
+        "record-unreadable",
+        format!("A line of the job file cannot be read: {why}."),
+        "The job cannot be gone on with; the file is left as it is.",
+        "Read it with the panbell that wrote it.",
+    )
+}
+
+/// Serde through `Display` and `FromStr`: numbers are strings in files.
+mod text {
+    use std::fmt::Display;
+    use std::str::FromStr;
+
+    use serde::{Deserialize, Deserializer, Serializer, de};
+
+    use super::Written;
+
+    pub(super) fn serialize<T: Written, S: Serializer>(value: &T, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&value.written())
+    }
+
+    pub(super) fn deserialize<'de, T, D>(deserializer: D) -> Result<T, D::Error>
+    where
+        T: FromStr<Err: Display>,
+        D: Deserializer<'de>,
+    {
+        String::deserialize(deserializer)?.parse().map_err(de::Error::custom)
+    }
+}
+
+/// The same for what may be missing.
+mod text_option {
+    use std::fmt::Display;
+    use std::str::FromStr;
+
+    use serde::{Deserialize, Deserializer, Serializer, de};
+
+    use super::Written;
+
+    #[allow(clippy::ref_option)] // the signature that serde's `with` asks for
+    pub(super) fn serialize<T: Written, S: Serializer>(value: &Option<T>, serializer: S) -> Result<S::Ok, S::Error> {
+        match value {
+            Some(value) => serializer.serialize_some(&value.written()),
+            None => serializer.serialize_none(),
+        }
+    }
+
+    pub(super) fn deserialize<'de, T, D>(deserializer: D) -> Result<Option<T>, D::Error>
+    where
+        T: FromStr<Err: Display>,
+        D: Deserializer<'de>,
+    {
+        Option::<String>::deserialize(deserializer)?
+            .map(|text| text.parse().map_err(de::Error::custom))
+            .transpose()
+    }
+}
+
+/// How a value is written in a file, so that it reads back the same.
+trait Written {
+    fn written(&self) -> String;
+}
+
+impl Written for Fineness {
+    fn written(&self) -> String {
+        self.stated_text()
+    }
+}
+
+macro_rules! written_as_displayed {
+    ($($kind:ty),+) => { $(impl Written for $kind {
+        fn written(&self) -> String {
+            self.to_string()
+        }
+    })+ };
+}
+
+written_as_displayed!(Indication, Division, Colour, Purpose, Basis, Decimal);
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    fn round_trip(record: &Record) -> String {
+        let line = format!("{{\"n\":1,\"at\":\"2026-01-01T00:00:00Z\",{},\"chain\":\"00\"}}", record.body().unwrap());
+        assert_eq!(&Record::from_line(line.as_bytes()).unwrap(), record);
+        record.body().unwrap()
+    }
+
+    #[test]
+    fn records_keep_their_digits_and_read_back() {
+        let capture = Record::Capture(Captured {
+            what: What::Lot { fineness: "14k".parse().unwrap(), basis: Basis::Stamp, note: String::new() },
+            mass: "12.460 g".parse().unwrap(),
+            gross: "12.460 g".parse().unwrap(),
+            base: "0.000 g".parse().unwrap(),
+            how: How::Settled,
+            raw: Raw::of(b"+ 12.460 g"),
+        });
+        assert_eq!(
+            round_trip(&capture),
+            r#""event":"capture","what":"lot","fineness":"14 k","basis":"stamp","mass":"12.460 g","gross":"12.460 g","base":"0.000 g","how":"settled","raw":"+ 12.460 g""#
+        );
+        round_trip(&Record::Expect { what: What::Addition { addition: 2 }, metal: None });
+        round_trip(&Record::Reading {
+            gross: "1.00 g".parse().unwrap(),
+            net: "1.00 g".parse().unwrap(),
+            raw: Raw::of(b"1.00 g \xff"),
+        });
+        round_trip(&Record::Answer { said: PanAnswer::Tared, base: Some("-2.30 g".parse().unwrap()) });
+        round_trip(&Record::Hold { cause: Cause::Unit, why: "carats".into() });
+        round_trip(&Record::Withdraw { capture: 7 });
+    }
+
+    #[test]
+    fn what_this_version_does_not_know_is_refused_not_skipped() {
+        for line in [r#"{"n":1,"event":"melted"}"#, r#"{"n":1,"event":"withdraw","capture":"seven"}"#, "[]", ""] {
+            assert!(Record::from_line(line.as_bytes()).is_err(), "{line}");
+        }
+    }
+}

@@ -1,0 +1,218 @@
+//! The state of a bench: the job as its file says it, and what is known of the balance now.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use super::fold::{Adding, Job};
+use super::hold::Holds;
+use super::record::{Record, What};
+use super::watch::Watch;
+use super::words;
+use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
+use crate::mass::{Indication, Moment, Reading};
+use crate::melt::window;
+use crate::metal::Shelf;
+use crate::trouble::Trouble;
+
+/// What a bench goes by.
+#[derive(Debug, Clone)]
+pub struct BenchRules {
+    /// Its name.
+    pub name: String,
+    /// Its pan; the division also says the unit that it weighs in.
+    pub pan: PanRules,
+    /// How long an addition must rest inside its window before it is captured.
+    pub dwell: Duration,
+    /// When silence counts.
+    pub link: LinkLimits,
+    /// The shop's metals.
+    pub shelf: Arc<Shelf>,
+}
+
+/// A bench between two events.
+#[derive(Debug, Clone)]
+pub struct State {
+    pub(super) rules: Arc<BenchRules>,
+    pub(super) job: Option<Job>,
+    pub(super) guard: UnitGuard,
+    pub(super) pan: Pan,
+    pub(super) link: Link,
+    pub(super) holds: Holds,
+    pub(super) adding: Option<Adding>,
+    pub(super) watch: Watch,
+    pub(super) inside_since: Option<Moment>,
+    /// The record that is waited for, and whose order it was.
+    pub(super) pending: Option<Pending>,
+    /// The net that the last reading record said.
+    pub(super) noted: Option<Indication>,
+    /// What the last load was counted from, while that load may still be on the pan.
+    pub(super) standing_load: Option<Indication>,
+    pub(super) disk_retry: Option<Moment>,
+    pub(super) shown: Option<(Reading, Moment)>,
+    /// The last line, for the record of a capture that is ordered.
+    pub(super) line: Vec<u8>,
+}
+
+#[derive(Debug, Clone)]
+pub(super) struct Pending {
+    pub(super) record: Record,
+    pub(super) order: Option<u64>,
+}
+
+impl State {
+    /// A bench that starts, with the job that its book holds open for it.
+    pub fn new(rules: Arc<BenchRules>, job: Option<Job>) -> Self {
+        let unit = rules.pan.division.unit();
+        let mut state = Self {
+            guard: UnitGuard::new(unit),
+            pan: Pan::new(rules.pan),
+            link: Link::new(rules.link),
+            holds: Holds::default(),
+            adding: None,
+            watch: Watch::new(),
+            inside_since: None,
+            pending: None,
+            noted: None,
+            standing_load: job.as_ref().and_then(Job::last_load),
+            disk_retry: None,
+            shown: None,
+            line: Vec::new(),
+            job,
+            rules,
+        };
+        if let Some(expected) = state.job.as_ref().and_then(|job| job.expected.clone()) {
+            match expected.base {
+                Some(base) => state.pan.resume(Base::From(base), expected.rest),
+                None => state.arm(&expected.what),
+            }
+            state.refresh_adding();
+        }
+        state
+    }
+
+    /// Arms the pan for a weighing.
+    pub(super) fn arm(&mut self, what: &What) {
+        let base = self.job.as_ref().map_or(Base::NextRest, |job| job.base_for(what, self.standing_load));
+        self.pan.arm(base);
+        self.watch = Watch::new();
+        self.inside_since = None;
+        self.noted = None;
+    }
+
+    /// Works out the window of the addition under way anew, from what was really weighed.
+    pub(super) fn refresh_adding(&mut self) {
+        self.adding = self.job.as_ref().and_then(|job| match job.expected.as_ref()?.what {
+            What::Addition { addition } => adding_for(job, addition).ok(),
+            _ => None,
+        });
+    }
+
+    /// The rules of the bench.
+    pub fn rules(&self) -> &BenchRules {
+        &self.rules
+    }
+
+    /// The job, open or closed last.
+    pub fn job(&self) -> Option<&Job> {
+        self.job.as_ref()
+    }
+
+    /// The job, if it is open.
+    pub fn open_job(&self) -> Option<&Job> {
+        self.job.as_ref().filter(|job| job.closed.is_none())
+    }
+
+    /// The weighing under way.
+    pub fn expected(&self) -> Option<&What> {
+        self.open_job()?.expected.as_ref().map(|expected| &expected.what)
+    }
+
+    /// The addition under way.
+    pub fn adding(&self) -> Option<&Adding> {
+        self.adding.as_ref()
+    }
+
+    /// The holds.
+    pub fn holds(&self) -> &Holds {
+        &self.holds
+    }
+
+    /// The link.
+    pub fn link(&self) -> &Link {
+        &self.link
+    }
+
+    /// The unit guard.
+    pub fn guard(&self) -> &UnitGuard {
+        &self.guard
+    }
+
+    /// What the balance last showed, usable or not, and when.
+    pub fn shown(&self) -> Option<(Reading, Moment)> {
+        self.shown
+    }
+
+    /// The pan as last read in a proven unit.
+    pub fn tracked(&self) -> Option<&Tracked> {
+        self.pan.last()
+    }
+
+    /// Whether a record is waited for; orders wait too.
+    pub fn is_writing(&self) -> bool {
+        self.pending.is_some()
+    }
+
+    /// When the bench wants a tick, if nothing else happens before.
+    pub fn wake_at(&self) -> Option<Moment> {
+        [self.link.wake_at(), self.holds.wake_at(), self.disk_retry].into_iter().flatten().min()
+    }
+
+    /// The sentence that the person needs now.
+    pub fn sentence(&self) -> String {
+        if let Some(hold) = self.holds.first() {
+            return format!("Hold: {} {}", hold.why, hold.mend);
+        }
+        let Some(job) = self.open_job() else { return "No job is open.".to_owned() };
+        let Some(expected) = &job.expected else { return next_step(job) };
+        let name = words::of(job, &expected.what);
+        match (self.pan.base(), &self.adding) {
+            (_, _) if self.pan.is_low() => format!(
+                "The pan is lighter than when this weighing began. Put back what was on it, or begin {name} anew: panbell answer anew."
+            ),
+            (Some(Base::AfterEmptying(_)), _) => format!("Empty the pan; {name} comes next."),
+            (Some(Base::From(_)), Some(adding)) => {
+                let net = self.pan.last().and_then(|tracked| tracked.net).map(Indication::mass);
+                words::standing(job, adding, net.unwrap_or_default(), self.rules.shelf.metals())
+            }
+            (Some(Base::From(_)), None) => format!("Put {name} on the pan."),
+            _ => format!("Leave the pan at rest; {name} comes next."),
+        }
+    }
+}
+
+fn next_step(job: &Job) -> String {
+    if job.button().is_some() {
+        return "The button is weighed. Close the job: panbell close.".to_owned();
+    }
+    let so_far = words::lots_so_far(job);
+    match job.to_come().first() {
+        None if job.standing().next().is_some() && !job.opened.add.is_empty() => {
+            "Everything is weighed out. Melt, then weigh what came out: panbell button.".to_owned()
+        }
+        _ if job.lots().next().is_none() => format!("{so_far} Weigh the first lot: panbell lot."),
+        Some(_) => format!("{so_far} Weigh a further lot, or go on: panbell add."),
+        None => format!("{so_far} Weigh a further lot, or name a metal: panbell add --with METAL."),
+    }
+}
+
+/// The window of an addition, counted from 1, in this job as it stands.
+pub(super) fn adding_for(job: &Job, addition: usize) -> Result<Adding, Trouble> {
+    let name = words::metal_name(job, addition);
+    let gold = job.metal(addition).map(|metal| metal.gold).unwrap_or(crate::metal::Fineness::NONE);
+    let rest = job.rest_of_melt(addition);
+    let (demand, division) = (job.demand(), job.opened.division);
+    match window(&rest, gold, &demand, division) {
+        Ok(window) => Ok(Adding { addition, gold, rest, window }),
+        Err(why) => Err(why.trouble(&name, gold, &demand, division)),
+    }
+}

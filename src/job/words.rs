@@ -1,0 +1,153 @@
+//! The sentences that a bench says.
+
+use super::fold::{Adding, Job};
+use super::record::What;
+use crate::mass::{Division, Indication, Mass, Unit};
+use crate::melt::{Loss, Side, ways};
+use crate::metal::{Fineness, Metal};
+
+/// What a weighing is of, in words: `lot 2 (750 ‰ by stamp)`, `copper`, `the button`.
+pub fn of(job: &Job, what: &What) -> String {
+    match what {
+        What::Lot { fineness, basis, .. } => format!("lot {} ({fineness} by {basis})", job.lots().count() + 1),
+        What::Addition { addition } => metal_name(job, *addition),
+        What::Button => "the button".to_owned(),
+    }
+}
+
+/// The name of an addition's metal.
+pub fn metal_name(job: &Job, addition: usize) -> String {
+    job.metal(addition).map_or_else(|| format!("addition {addition}"), |metal| metal.name.clone())
+}
+
+/// A mass as the job's balance would show it.
+pub fn shown(job: &Job, mass: Mass) -> Indication {
+    job.opened.division.show(mass)
+}
+
+/// The unit spelled out: `12.46 grams`.
+pub fn spelled(mass: Indication) -> String {
+    format!("{} {}", mass.digits(), mass.unit().name())
+}
+
+/// How far an addition has to go, or is over.
+pub fn standing(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> String {
+    let name = metal_name(job, adding.addition);
+    let window = &adding.window;
+    match window.side(net) {
+        Side::Under => format!("Add {} more of {name}.", spelled(shown(job, window.aim - net))),
+        Side::Within => {
+            let melt = adding.melt_with(net).fineness().unwrap_or(Fineness::NONE);
+            format!("Within: {} of {name} makes the melt {melt}. Hands off, it is recorded when at rest.", spelled(shown(job, net)))
+        }
+        Side::Over => format!(
+            "Over by {}: {}",
+            spelled(shown(job, net - window.upper)),
+            way_back(job, adding, net, shelf)
+        ),
+    }
+}
+
+/// What an overshoot means and what would put it right.
+pub fn way_back(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> String {
+    let melt = adding.melt_with(net);
+    let demand = job.demand();
+    let fineness = melt.fineness().unwrap_or(Fineness::NONE);
+    let mut text = format!("the melt would be {fineness}");
+    if !melt.is_at_least(demand.lowest) {
+        text.push_str(&format!(", below {}", demand.lowest));
+    } else if !melt.is_at_most(demand.highest) {
+        text.push_str(&format!(", above the give-away limit {}", demand.highest));
+    }
+    text.push_str(". Take a little off");
+    if let Some(plan) = job.plan_after(adding.addition, net) {
+        let later: Vec<String> =
+            plan.iter().map(|(at, mass)| format!("{} {}", metal_name(job, *at), shown(job, *mass))).collect();
+        text.push_str(&format!(", or take it and the rest follows: {}.", later.join(", ")));
+        return text;
+    }
+    // What is still planned is left out: it could only make the overshoot worse.
+    let as_it_is = metal_of(job, adding).map_or(melt, |gold| job.melt().with(net, gold));
+    let found = ways(&as_it_is, &job.sources(shelf), &demand, job.opened.division);
+    let listed: Vec<String> = found
+        .iter()
+        .take(3)
+        .map(|way| format!("{} of {}", shown(job, way.window.aim), way.source.name))
+        .collect();
+    if listed.is_empty() {
+        text.push_str(", or take it and choose the way back with the shelf at hand.");
+    } else {
+        text.push_str(&format!(", or put it right with {}.", listed.join(", or ")));
+    }
+    text
+}
+
+fn metal_of(job: &Job, adding: &Adding) -> Option<Fineness> {
+    job.metal(adding.addition).map(|metal| metal.gold)
+}
+
+/// What stands on the pan as a lot, seen against the target.
+pub fn lots_so_far(job: &Job) -> String {
+    let metal = job.client_metal();
+    let Some(fineness) = metal.fineness() else { return "Nothing is weighed yet.".to_owned() };
+    let ahead = match job.plan() {
+        Some(plan) if !plan.is_empty() => {
+            let list: Vec<String> =
+                plan.iter().map(|(at, mass)| format!("{} {}", metal_name(job, *at), shown(job, *mass))).collect();
+            format!("To come: {}.", list.join(", "))
+        }
+        _ if job.to_come().is_empty() => String::new(),
+        _ => format!("The metals planned cannot bring it to {}; see panbell add.", job.opened.target),
+    };
+    format!("The lots make {} of {fineness}. {ahead}", shown(job, metal.mass())).trim_end().to_owned()
+}
+
+/// The loss and what it may mean.
+pub fn loss(job: &Job, button: Mass) -> String {
+    let melt = job.melt();
+    let Some(loss) = Loss::of(&melt, button) else { return "Nothing was melted by this book.".to_owned() };
+    let what = format!(
+        "In the melt {}, the button {}.",
+        shown(job, melt.mass()),
+        shown(job, button)
+    );
+    if loss.is_gain() {
+        return format!(
+            "{what} It gained {}: flux or crucible glass on it, the wrong button, or a lot that was not weighed. Clean it and weigh again.",
+            shown(job, loss.mass.abs())
+        );
+    }
+    format!(
+        "{what} Lost {} ({} ‰). If it was all base metal the button is {}; if the alloy as it stands, {}; if all gold, {}.",
+        shown(job, loss.mass),
+        loss.ppt,
+        loss.all_base,
+        loss.as_it_stands,
+        loss.all_gold
+    )
+}
+
+/// A conflict of units: why, and what to do.
+pub fn unit_conflict(seen: Option<Unit>, bench: Unit) -> (String, String) {
+    let mend = format!("Set the balance back to {}; the bench goes on by itself.", bench.name());
+    match seen {
+        Some(seen) => (format!("The balance shows {}, this bench weighs in {}.", seen.name(), bench.name()), mend),
+        None => (
+            format!("The balance shows a unit that its file does not know, this bench weighs in {}.", bench.name()),
+            format!("{mend} If the symbol is new, add it to the balance file."),
+        ),
+    }
+}
+
+/// The pan went light in the middle: the question.
+pub fn pan_question(job: Option<&Job>, rest: Mass, division: Division) -> (String, String) {
+    let was = division.show(rest);
+    let metal = job.and_then(|job| job.expected.as_ref().map(|expected| of(job, &expected.what)));
+    (
+        format!(
+            "The pan went light with {was} of {} on it: was the dish lifted, or the balance's tare key pressed?",
+            metal.unwrap_or_else(|| "metal".to_owned())
+        ),
+        "Put the dish back as it was, or say which: panbell answer back, tared or anew.".to_owned(),
+    )
+}
