@@ -129,8 +129,7 @@ fn lines_arrive_as_sent_through_a_link_from_a_cooked_terminal() {
 fn what_was_sent_before_opening_is_not_delivered() {
     run(async {
         let pty = Pty::new();
-        // More than the line discipline holds: the rest waits behind it, where a flush alone
-        // does not reach.
+        // More than the line discipline holds: the rest waits behind it.
         for _ in 0..1000 {
             pty.send(b"stale 99.99 g\r\n");
         }
@@ -325,10 +324,13 @@ fn a_second_opening_elsewhere_is_busy_and_names_the_holder() {
         assert!(told.starts_with("port-busy"), "{told}");
         let me = format!("(process {})", std::process::id());
         assert!(told.contains(&me), "{told}");
-        // The refused one changed nothing: the port is still ours alone, and still reads.
+        // The refused one changed nothing: the port still reads, and it is still ours alone, also
+        // against a program that asks no lock.
         fs::set_permissions(&pty.port, fs::Permissions::from_mode(0o666)).unwrap();
         let told = in_another_process(&pty.port, As::Nobody);
         assert!(told.starts_with("port-busy"), "{told}");
+        let told = in_another_process(&pty.port, As::NobodyWithoutALock);
+        assert_eq!(told, "EBUSY");
         pty.send(b"still\n");
         assert_eq!(read_until(&mut port, "still\n").await, "still\n");
         // Given back, it can be had by anyone, an ordinary user included.
@@ -407,19 +409,24 @@ fn the_holders_of_a_port_are_found_without_opening_it() {
 enum As {
     Us,
     Nobody,
+    NobodyWithoutALock,
 }
 
 const HELPER_PORT: &str = "PANBELL_TEST_PORT";
+const HELPER_PLAIN: &str = "PANBELL_TEST_PLAIN";
 const MARK: &str = "told: ";
 
 /// Opens a port in another process and gives what it said: `open`, or the trouble.
 fn in_another_process(port: &Path, who: As) -> String {
-    // Copied to where an ordinary user may run it.
+    // Copied to where an ordinary user may run it; by `cp`, since a copy that this process had
+    // open for writing could not be started while another test starts a process.
     let folder = tempfile::tempdir_in("/tmp").unwrap();
     fs::set_permissions(folder.path(), fs::Permissions::from_mode(0o755)).unwrap();
     let program = folder.path().join("helper");
-    fs::copy(std::env::current_exe().unwrap(), &program).unwrap();
-    let mut command = if who == As::Nobody && rustix::process::geteuid().is_root() {
+    let mut copy = Command::new("cp");
+    copy.arg(std::env::current_exe().unwrap()).arg(&program);
+    assert!(copy.status().unwrap().success());
+    let mut command = if who != As::Us && rustix::process::geteuid().is_root() {
         let mut command = Command::new("setpriv");
         command.args(["--reuid=65534", "--regid=65534", "--clear-groups", "--"]);
         command.arg(&program);
@@ -427,6 +434,9 @@ fn in_another_process(port: &Path, who: As) -> String {
     } else {
         Command::new(&program)
     };
+    if who == As::NobodyWithoutALock {
+        command.env(HELPER_PLAIN, "yes");
+    }
     let output = command
         .args(["--exact", "helper", "--ignored", "--nocapture"])
         .env(HELPER_PORT, port)
@@ -447,6 +457,16 @@ fn helper() {
     };
     // A process without a terminal would get one by opening it, were it not for O_NOCTTY.
     rustix::process::setsid().ok();
+    if std::env::var_os(HELPER_PLAIN).is_some() {
+        let flags = rustix::fs::OFlags::RDWR | rustix::fs::OFlags::NOCTTY;
+        let outcome = rustix::fs::open(Path::new(&port), flags, rustix::fs::Mode::empty());
+        match outcome {
+            Ok(_port) => println!("{MARK}open"),
+            Err(rustix::io::Errno::BUSY) => println!("{MARK}EBUSY"),
+            Err(other) => println!("{MARK}{other}"),
+        }
+        return;
+    }
     run(async {
         match OpenPort::open(&settings(Path::new(&port))) {
             Ok(_port) => {

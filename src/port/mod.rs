@@ -6,7 +6,10 @@
 //! (`bench`).
 
 mod access;
+mod cause;
 mod framing;
+mod instrument;
+mod noise;
 mod people;
 mod physics;
 mod pretend;
@@ -14,7 +17,8 @@ mod pty;
 mod serial;
 mod shapes;
 
-pub use access::{Holder, PortTrouble, check, holders};
+pub use access::{Holder, check, holders};
+pub use cause::PortTrouble;
 pub use framing::{DataBits, Flow, Framing, Parity, PortSettings, StopBits};
 pub use physics::{Nature, Physics, Showing};
 pub use pretend::{Pace, Pretend, PretendSettings};

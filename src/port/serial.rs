@@ -6,7 +6,7 @@
 //! Leaves to others: dropping the first part line, cutting lines, and trying again.
 
 use std::io;
-use std::os::fd::{AsFd, AsRawFd, OwnedFd};
+use std::os::fd::{AsRawFd, OwnedFd};
 use std::time::Duration;
 
 use rustix::fs::{FlockOperation, Mode, OFlags};
@@ -15,12 +15,9 @@ use rustix::termios::{ControlModes, QueueSelector};
 use serialport::TTYPort;
 use tokio::io::unix::AsyncFd;
 
-use super::access::{self, PortTrouble};
+use super::access;
+use super::cause::PortTrouble;
 use super::framing::{DataBits, Flow, Framing, Parity, PortSettings, StopBits};
-
-/// Most that is thrown away on opening. The kernel keeps far less; this only bounds a sender
-/// that is faster than we throw.
-const MOST_STALE_BYTES: usize = 256 * 1024;
 
 /// An open port. It is read through a descriptor of its own; the lock and the exclusive mark
 /// stand on a second one, that does nothing else.
@@ -87,7 +84,8 @@ impl OpenPort {
                 });
             }
         };
-        clear_input(line.as_fd()).map_err(broken)?;
+        // What was sent before now may be from another weighing, or cut by the set-up.
+        rustix::termios::tcflush(&line, QueueSelector::IFlush).map_err(broken)?;
         // SAFETY: an `OwnedFd` is open, and stays the same descriptor until it is dropped, which
         // only the `AsyncFd` that owns it does.
         #[allow(unsafe_code)]
@@ -219,23 +217,6 @@ fn builder(path: String, settings: &PortSettings) -> serialport::SerialPortBuild
         Some(level) => plan.dtr_on_open(level),
         None => plan,
     }
-}
-
-/// Throws away what was sent before now. Flushing alone clears the line discipline and leaves
-/// what waits behind it, so it is read away first.
-fn clear_input(line: impl AsFd) -> Result<(), Errno> {
-    let mut waste = [0_u8; 4096];
-    let mut thrown = 0;
-    while thrown < MOST_STALE_BYTES {
-        match rustix::io::read(&line, &mut waste) {
-            Ok(0) => return Err(Errno::IO),
-            Ok(count) => thrown += count,
-            Err(Errno::INTR) => {}
-            Err(Errno::AGAIN) => break,
-            Err(errno) => return Err(errno),
-        }
-    }
-    rustix::termios::tcflush(&line, QueueSelector::IFlush)
 }
 
 /// The ways in which the system says that a port hung up.
