@@ -1,0 +1,161 @@
+//! The pretend balance: a real pseudo-terminal with a thread behind it that weighs and talks.
+//!
+//! Promises: it behaves as a bench balance does (settles, waits with its tare, converts exactly,
+//! talks on whether or not anyone listens), every order is carried out when its call returns,
+//! and nothing here waits without a limit. Leaves to others: believing it; no reading of it may
+//! ever be mistaken for one of a real balance, so whoever starts it says so.
+
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{self, SyncSender};
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+use super::instrument::{Answer, Instrument, Order};
+use super::physics::Nature;
+use super::pty::Wire;
+use super::shapes::Shape;
+use crate::mass::{Mass, Unit};
+use crate::trouble::Trouble;
+
+/// How long an order may take. The thread answers within a step; this is for a stalled machine.
+const ORDER_LIMIT: Duration = Duration::from_secs(5);
+
+/// When a pretend balance sends a line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Pace {
+    /// All the time, so many lines a second (at most 100; a slow wire gives fewer).
+    LinesPerSecond(u32),
+    /// When it hears these bytes.
+    WhenAsked(Vec<u8>),
+    /// Never.
+    Silent,
+}
+
+/// How a pretend balance is made.
+#[derive(Debug, Clone)]
+pub struct PretendSettings {
+    /// The stable name of its port: a link that is made, and remade at each plugging in.
+    pub link: PathBuf,
+    /// What kind of balance it is.
+    pub nature: Nature,
+    /// How it writes a line.
+    pub shape: Shape,
+    /// When it writes one.
+    pub pace: Pace,
+    /// Bits a second of its wire.
+    pub speed: u32,
+}
+
+/// The handle of a running pretend balance. Dropping it unplugs and ends it.
+#[derive(Debug)]
+pub struct Pretend {
+    link: PathBuf,
+    orders: Option<SyncSender<(Order, Answer)>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Pretend {
+    /// Plugs in a pretend balance.
+    ///
+    /// # Errors
+    /// When the pseudo-terminal or the link cannot be made.
+    pub fn start(settings: PretendSettings) -> Result<Self, Trouble> {
+        let link = settings.link.clone();
+        let failed = |error: &io::Error| trouble(&link, error);
+        let wire = Wire::plug(&link).map_err(|error| failed(&error))?;
+        let (orders, inbox) = mpsc::sync_channel(16);
+        let thread = thread::Builder::new()
+            .name("pretend-balance".to_owned())
+            .spawn(move || Instrument::new(settings, wire).run(&inbox))
+            .map_err(|error| failed(&error))?;
+        Ok(Self {
+            link,
+            orders: Some(orders),
+            thread: Some(thread),
+        })
+    }
+
+    /// The stable name of its port.
+    pub fn link(&self) -> &Path {
+        &self.link
+    }
+
+    /// Puts this load on the pan at once, in place of what lies there.
+    pub fn place(&self, load: Mass) -> Result<(), Trouble> {
+        self.order(Order::Place(load))
+    }
+
+    /// Trickles metal until the pan holds this load.
+    pub fn trickle(&self, to: Mass, over: Duration) -> Result<(), Trouble> {
+        self.order(Order::Trickle(to, over))
+    }
+
+    /// Presses the unit key until this unit shows.
+    pub fn press_unit(&self, unit: Unit) -> Result<(), Trouble> {
+        self.order(Order::Unit(unit))
+    }
+
+    /// Presses the tare key; the display goes to zero once the pan is at rest.
+    pub fn press_tare(&self) -> Result<(), Trouble> {
+        self.order(Order::Tare)
+    }
+
+    /// Changes when it sends a line.
+    pub fn set_pace(&self, pace: Pace) -> Result<(), Trouble> {
+        self.order(Order::Pace(pace))
+    }
+
+    /// Sends these bytes at once, between its own lines.
+    pub fn say(&self, bytes: impl Into<Vec<u8>>) -> Result<(), Trouble> {
+        self.order(Order::Say(bytes.into()))
+    }
+
+    /// Pulls the plug: whoever has the port open sees it hang up, and the name goes.
+    pub fn unplug(&self) -> Result<(), Trouble> {
+        self.order(Order::Unplug)
+    }
+
+    /// Puts the plug back: a new port behind the same name. The pan is as it was.
+    pub fn plug(&self) -> Result<(), Trouble> {
+        self.order(Order::Plug)
+    }
+
+    fn order(&self, order: Order) -> Result<(), Trouble> {
+        let stalled = || io::Error::from(io::ErrorKind::TimedOut);
+        let (answer, done) = mpsc::sync_channel(1);
+        let sent = self
+            .orders
+            .as_ref()
+            .is_some_and(|orders| orders.try_send((order, answer)).is_ok());
+        let outcome = if sent {
+            done.recv_timeout(ORDER_LIMIT)
+                .unwrap_or_else(|_| Err(stalled()))
+        } else {
+            Err(stalled())
+        };
+        outcome.map_err(|error| trouble(&self.link, &error))
+    }
+}
+
+impl Drop for Pretend {
+    fn drop(&mut self) {
+        self.orders = None;
+        if let Some(thread) = self.thread.take() {
+            // It ends within a step; a panic over there is no reason for one here.
+            drop(thread.join());
+        }
+    }
+}
+
+fn trouble(link: &Path, error: &io::Error) -> Trouble {
+    Trouble::new(
+        "pretend-failed",
+        format!(
+            "The pretend balance at {} could not go on: {error}.",
+            link.display()
+        ),
+        "Nothing real is touched: no balance and no job.",
+        "Choose another name for its port, in a folder of your own, and start it again.",
+    )
+}
