@@ -47,14 +47,24 @@ pub struct Expected {
 impl Job {
     /// A job from its first record; `None` for any other record.
     pub fn begin(record: &Record, n: u64) -> Option<Self> {
-        let Record::Open(opened) = record else { return None };
-        Some(Self { opened: opened.clone(), weighed: Vec::new(), expected: None, closed: None, last: n })
+        let Record::Open(opened) = record else {
+            return None;
+        };
+        Some(Self {
+            opened: opened.clone(),
+            weighed: Vec::new(),
+            expected: None,
+            closed: None,
+            last: n,
+        })
     }
 
     /// The job that these records tell; refused when they cannot be one.
     pub fn replay(records: impl IntoIterator<Item = (u64, Record)>) -> Result<Self, Trouble> {
         let mut records = records.into_iter();
-        let begun = records.next().and_then(|(n, record)| Self::begin(&record, n));
+        let begun = records
+            .next()
+            .and_then(|(n, record)| Self::begin(&record, n));
         let mut job = begun.ok_or_else(|| {
             Trouble::new(
                 "job-without-opening",
@@ -77,7 +87,11 @@ impl Job {
             Record::Open(_) | Record::Hold { .. } | Record::Resume { .. } => {}
             Record::Expect { what, metal } => {
                 self.opened.add.extend(metal.clone());
-                self.expected = Some(Expected { what: what.clone(), base: None, rest: Mass::ZERO });
+                self.expected = Some(Expected {
+                    what: what.clone(),
+                    base: None,
+                    rest: Mass::ZERO,
+                });
             }
             Record::Base { base } => {
                 if let Some(expected) = &mut self.expected {
@@ -100,11 +114,19 @@ impl Job {
                 }
             }
             Record::Capture(captured) => {
-                self.weighed.push(Weighed { n, captured: captured.clone(), withdrawn: false });
+                self.weighed.push(Weighed {
+                    n,
+                    captured: captured.clone(),
+                    withdrawn: false,
+                });
                 self.expected = None;
             }
             Record::Withdraw { capture } => {
-                for weighed in self.weighed.iter_mut().filter(|weighed| weighed.n == *capture) {
+                for weighed in self
+                    .weighed
+                    .iter_mut()
+                    .filter(|weighed| weighed.n == *capture)
+                {
                     weighed.withdrawn = true;
                 }
             }
@@ -122,10 +144,11 @@ impl Job {
 
     /// The lots that count, with their fineness.
     pub fn lots(&self) -> impl Iterator<Item = (&Weighed, Fineness)> {
-        self.standing().filter_map(|weighed| match &weighed.captured.what {
-            What::Lot { fineness, .. } => Some((weighed, *fineness)),
-            _ => None,
-        })
+        self.standing()
+            .filter_map(|weighed| match &weighed.captured.what {
+                What::Lot { fineness, .. } => Some((weighed, *fineness)),
+                _ => None,
+            })
     }
 
     /// The mass of an addition, counted from 1, if it is recorded.
@@ -137,24 +160,29 @@ impl Job {
 
     /// The button, if it is recorded.
     pub fn button(&self) -> Option<Indication> {
-        self.standing().rfind(|weighed| weighed.captured.what == What::Button).map(|weighed| weighed.captured.mass)
+        self.standing()
+            .rfind(|weighed| weighed.captured.what == What::Button)
+            .map(|weighed| weighed.captured.mass)
     }
 
     /// Everything that is in the melt so far: what was really weighed.
     pub fn melt(&self) -> Mix {
-        self.standing().fold(Mix::NOTHING, |mix, weighed| match &weighed.captured.what {
-            What::Lot { fineness, .. } => mix.with(weighed.captured.mass.mass(), *fineness),
-            What::Addition { addition } => match self.metal(*addition) {
-                Some(metal) => mix.with(weighed.captured.mass.mass(), metal.gold),
-                None => mix,
-            },
-            What::Button => mix,
-        })
+        self.standing()
+            .fold(Mix::NOTHING, |mix, weighed| match &weighed.captured.what {
+                What::Lot { fineness, .. } => mix.with(weighed.captured.mass.mass(), *fineness),
+                What::Addition { addition } => match self.metal(*addition) {
+                    Some(metal) => mix.with(weighed.captured.mass.mass(), metal.gold),
+                    None => mix,
+                },
+                What::Button => mix,
+            })
     }
 
     /// The client's metal alone.
     pub fn client_metal(&self) -> Mix {
-        self.lots().fold(Mix::NOTHING, |mix, (weighed, fineness)| mix.with(weighed.captured.mass.mass(), fineness))
+        self.lots().fold(Mix::NOTHING, |mix, (weighed, fineness)| {
+            mix.with(weighed.captured.mass.mass(), fineness)
+        })
     }
 
     /// The metal of an addition, counted from 1.
@@ -164,12 +192,18 @@ impl Job {
 
     /// The additions that are not recorded yet, counted from 1, in order.
     pub fn to_come(&self) -> Vec<usize> {
-        (1..=self.opened.add.len()).filter(|addition| self.added(*addition).is_none()).collect()
+        (1..=self.opened.add.len())
+            .filter(|addition| self.added(*addition).is_none())
+            .collect()
     }
 
     /// What the finished melt must be.
     pub fn demand(&self) -> Demand {
-        Demand { target: self.opened.target, lowest: self.opened.lowest, highest: self.opened.highest }
+        Demand {
+            target: self.opened.target,
+            lowest: self.opened.lowest,
+            highest: self.opened.highest,
+        }
     }
 
     /// The masses still to come, by exact mass balance from what was really weighed: `None` where
@@ -182,7 +216,10 @@ impl Job {
         let planned: Vec<Planned> = to_come
             .iter()
             .filter_map(|addition| self.metal(*addition))
-            .map(|metal| Planned { gold: metal.gold, share: metal.share })
+            .map(|metal| Planned {
+                gold: metal.gold,
+                share: metal.share,
+            })
             .collect();
         let masses = crate::melt::plan(done, &planned, &self.demand())?;
         Some(to_come.iter().copied().zip(masses).collect())
@@ -193,10 +230,12 @@ impl Job {
     pub fn rest_of_melt(&self, addition: usize) -> Mix {
         let done = self.melt();
         let others = |plan: &[(usize, Mass)]| {
-            plan.iter().filter(|(at, _)| *at != addition).fold(done, |mix, (at, mass)| match self.metal(*at) {
-                Some(metal) => mix.with(*mass, metal.gold),
-                None => mix,
-            })
+            plan.iter()
+                .filter(|(at, _)| *at != addition)
+                .fold(done, |mix, (at, mass)| match self.metal(*at) {
+                    Some(metal) => mix.with(*mass, metal.gold),
+                    None => mix,
+                })
         };
         self.plan().map_or(done, |plan| others(&plan))
     }
@@ -205,7 +244,11 @@ impl Job {
     /// mass of them brings the melt to the aim any more.
     pub fn plan_after(&self, addition: usize, mass: Mass) -> Option<Vec<(usize, Mass)>> {
         let metal = self.metal(addition)?;
-        let later: Vec<usize> = self.to_come().into_iter().filter(|at| *at != addition).collect();
+        let later: Vec<usize> = self
+            .to_come()
+            .into_iter()
+            .filter(|at| *at != addition)
+            .collect();
         if later.is_empty() {
             return None;
         }
@@ -219,14 +262,23 @@ impl Job {
         let mut sources: Vec<Source> = shelf
             .iter()
             .filter(|metal| richer(metal.gold))
-            .map(|metal| Source { name: metal.name.clone(), gold: metal.gold })
+            .map(|metal| Source {
+                name: metal.name.clone(),
+                gold: metal.gold,
+            })
             .collect();
         if sources.is_empty() {
-            sources.push(Source { name: "fine gold".to_owned(), gold: Fineness::pure() });
+            sources.push(Source {
+                name: "fine gold".to_owned(),
+                gold: Fineness::pure(),
+            });
         }
         for (at, (_, fineness)) in self.lots().enumerate() {
             if richer(fineness) {
-                sources.push(Source { name: format!("a further lot like lot {}", at + 1), gold: fineness });
+                sources.push(Source {
+                    name: format!("a further lot like lot {}", at + 1),
+                    gold: fineness,
+                });
             }
         }
         sources

@@ -71,7 +71,10 @@ impl Holds {
 
     /// The most urgent one that the person has been told of, else the most urgent.
     pub fn first(&self) -> Option<&Hold> {
-        self.0.iter().find(|hold| hold.announced).or_else(|| self.0.first())
+        self.0
+            .iter()
+            .find(|hold| hold.announced)
+            .or_else(|| self.0.first())
     }
 
     /// Whether the person has been told of any that still stands.
@@ -81,16 +84,40 @@ impl Holds {
 
     /// Begins a hold, or gives a lasting one other words. It holds from now on; the person is
     /// told when it has lasted for `patience`, so that a lifted dish does not cry out.
-    pub(super) fn begin(&mut self, cause: Cause, why: String, mend: String, patience: Duration, at: Moment) {
+    pub(super) fn begin(
+        &mut self,
+        cause: Cause,
+        why: String,
+        mend: String,
+        patience: Duration,
+        at: Moment,
+    ) {
         match self.0.iter_mut().find(|hold| hold.cause == cause) {
             Some(hold) if hold.why == why => {}
             Some(hold) => {
                 // Other words for the same cause are news, and are told when they last.
-                *hold = Hold { cause, why, mend, since: at, patience, told: false, announced: hold.announced };
+                *hold = Hold {
+                    cause,
+                    why,
+                    mend,
+                    since: at,
+                    patience,
+                    told: false,
+                    announced: hold.announced,
+                };
             }
             None => {
-                self.0.push(Hold { cause, why, mend, since: at, patience, told: false, announced: false });
-                self.0.sort_by_key(|hold| Cause::ALL.iter().position(|cause| *cause == hold.cause));
+                self.0.push(Hold {
+                    cause,
+                    why,
+                    mend,
+                    since: at,
+                    patience,
+                    told: false,
+                    announced: false,
+                });
+                self.0
+                    .sort_by_key(|hold| Cause::ALL.iter().position(|cause| *cause == hold.cause));
             }
         }
     }
@@ -103,7 +130,10 @@ impl Holds {
 
     /// The next hold that has lasted long enough to be told; it counts as told from now on.
     pub(super) fn due(&mut self, at: Moment) -> Option<Hold> {
-        let hold = self.0.iter_mut().find(|hold| !hold.told && at.since(hold.since) >= hold.patience)?;
+        let hold = self
+            .0
+            .iter_mut()
+            .find(|hold| !hold.told && at.since(hold.since) >= hold.patience)?;
         hold.told = true;
         hold.announced = true;
         Some(hold.clone())
@@ -111,6 +141,10 @@ impl Holds {
 
     /// When the next one is due.
     pub(super) fn wake_at(&self) -> Option<Moment> {
-        self.0.iter().filter(|hold| !hold.told).map(|hold| hold.since.plus(hold.patience)).min()
+        self.0
+            .iter()
+            .filter(|hold| !hold.told)
+            .map(|hold| hold.since.plus(hold.patience))
+            .min()
     }
 }

@@ -1,9 +1,32 @@
-//! The job as a state machine.
+//! The job: a state machine from orders and readings to records and bells.
+//!
+//! Promises: [`step`] is total and pure - no clock, no file, no panic; nothing is captured while
+//! the bench holds or in a unit that is not proven; nothing counts before its record is on disk;
+//! the job is the fold of its records, so any job file can be replayed. Leaves to others: where
+//! events come from and how effects are carried out.
 
 mod bell;
 mod chain;
+mod fold;
+mod hold;
+mod order;
+mod orders;
+mod record;
 mod scan;
+mod state;
+mod statement;
+mod step;
+mod watch;
+pub mod words;
 
 pub use bell::{BellKind, Ring};
 pub use chain::{ChainLink, seal, unseal};
+pub use fold::{Adding, Expected, Job, Weighed};
+pub use hold::{Cause, Hold, Holds};
+pub use order::{Done, Effect, Event, Order};
+pub use record::{AddedMetal, Captured, Closed, FORMAT, How, Opened, PanAnswer, Raw, Record, What};
 pub use scan::{Damage, Scan, Verdict, check_line, last_line, scan};
+pub use state::{BenchRules, State};
+pub use statement::statement;
+pub use step::step;
+pub use watch::{Watch, Zone};

@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use super::record::{AddedMetal, Opened, PanAnswer, Record};
 use super::Ring;
+use super::record::{AddedMetal, Opened, PanAnswer, Record};
 use crate::mass::Reading;
 use crate::metal::{Basis, Fineness};
 use crate::trouble::Trouble;

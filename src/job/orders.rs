@@ -14,14 +14,25 @@ impl State {
     /// its record is on disk.
     pub(super) fn order(&mut self, id: u64, order: Order, out: &mut Vec<Effect>) {
         if self.pending.is_some() {
-            let busy = refusal("bench-writing", "The bench is writing the record before this one.", "Give the order again.").passing();
-            out.push(Effect::Answer { id, answer: Err(busy) });
+            let busy = refusal(
+                "bench-writing",
+                "The bench is writing the record before this one.",
+                "Give the order again.",
+            )
+            .passing();
+            out.push(Effect::Answer {
+                id,
+                answer: Err(busy),
+            });
             return;
         }
         match self.record_for(order) {
             Ok(Wanted::Record(record)) => self.wait_for(*record, Some(id), out),
             Ok(Wanted::Capture) => self.capture(How::Taken, Some(id), out),
-            Err(trouble) => out.push(Effect::Answer { id, answer: Err(trouble) }),
+            Err(trouble) => out.push(Effect::Answer {
+                id,
+                answer: Err(trouble),
+            }),
         }
     }
 
@@ -30,7 +41,11 @@ impl State {
             return self.may_open(*opened);
         }
         let job = self.open_job().ok_or_else(|| {
-            refusal("no-job", "No job is open on this bench.", "Open one: panbell open.")
+            refusal(
+                "no-job",
+                "No job is open on this bench.",
+                "Open one: panbell open.",
+            )
         })?;
         if self.holds.has(Cause::Disk) {
             return Err(Trouble::new(
@@ -42,25 +57,48 @@ impl State {
         }
         match order {
             Order::Open(_) => Err(refusal("job-open", "A job is open.", "Close it first.")),
-            Order::Lot { fineness, basis, note } => {
+            Order::Lot {
+                fineness,
+                basis,
+                note,
+            } => {
                 before_button(job, "a further lot")?;
                 if fineness == crate::metal::Fineness::NONE {
-                    return Err(refusal("lot-without-gold", "A lot without gold is no lot of the client's gold.", "Add other metal with panbell add."));
+                    return Err(refusal(
+                        "lot-without-gold",
+                        "A lot without gold is no lot of the client's gold.",
+                        "Add other metal with panbell add.",
+                    ));
                 }
-                Ok(expect(What::Lot { fineness, basis, note }, None))
+                Ok(expect(
+                    What::Lot {
+                        fineness,
+                        basis,
+                        note,
+                    },
+                    None,
+                ))
             }
             Order::Add { metal } => self.may_add(job, metal),
             Order::Button => {
                 before_button(job, "the button again")?;
                 if job.standing().next().is_none() {
-                    return Err(refusal("nothing-melted", "Nothing has been weighed that could have been melted.", "Weigh the lots first: panbell lot."));
+                    return Err(refusal(
+                        "nothing-melted",
+                        "Nothing has been weighed that could have been melted.",
+                        "Weigh the lots first: panbell lot.",
+                    ));
                 }
                 Ok(expect(What::Button, None))
             }
             Order::Take => self.may_take(),
             Order::Withdraw => match job.standing().next_back() {
                 Some(weighed) => Ok(record(Record::Withdraw { capture: weighed.n })),
-                None => Err(refusal("nothing-to-withdraw", "No capture stands that could be set aside.", "Go on with the job.")),
+                None => Err(refusal(
+                    "nothing-to-withdraw",
+                    "No capture stands that could be set aside.",
+                    "Go on with the job.",
+                )),
             },
             Order::Answer(said) => self.may_answer(said),
             Order::Close => Ok(record(Record::Close(statement::closing(job)))),
@@ -79,7 +117,10 @@ impl State {
             if (opened.lowest..=opened.highest).contains(&metal.gold) {
                 return Err(refusal(
                     "metal-no-lever",
-                    &format!("{} ({}) has the target's own fineness, so no mass of it brings a melt there.", metal.name, metal.gold),
+                    &format!(
+                        "{} ({}) has the target's own fineness, so no mass of it brings a melt there.",
+                        metal.name, metal.gold
+                    ),
                     "Choose a metal of less gold to lower, or of more gold to raise.",
                 ));
             }
@@ -96,7 +137,11 @@ impl State {
                 planned.opened.add.len()
             }
             None => *job.to_come().first().ok_or_else(|| {
-                refusal("nothing-to-add", "No planned addition is left.", "Name a metal, panbell add --with METAL, or go on: panbell button.")
+                refusal(
+                    "nothing-to-add",
+                    "No planned addition is left.",
+                    "Name a metal, panbell add --with METAL, or go on: panbell button.",
+                )
             })?,
         };
         adding_for(&planned, addition)?;
@@ -105,13 +150,27 @@ impl State {
 
     fn may_take(&self) -> Result<Wanted, Trouble> {
         if self.expected().is_none() {
-            return Err(refusal("nothing-expected", "No weighing is under way.", "Say what comes next: panbell lot, add or button."));
+            return Err(refusal(
+                "nothing-expected",
+                "No weighing is under way.",
+                "Say what comes next: panbell lot, add or button.",
+            ));
         }
         if let Some(hold) = self.holds.first() {
-            return Err(Trouble::new("bench-holds", hold.why.clone(), "Nothing is captured while the bench holds.", hold.mend.clone()));
+            return Err(Trouble::new(
+                "bench-holds",
+                hold.why.clone(),
+                "Nothing is captured while the bench holds.",
+                hold.mend.clone(),
+            ));
         }
         if self.link.state() != LinkState::Talking {
-            return Err(refusal("no-reading", "There is no fresh reading.", "Wait until the balance talks.").passing());
+            return Err(refusal(
+                "no-reading",
+                "There is no fresh reading.",
+                "Wait until the balance talks.",
+            )
+            .passing());
         }
         let tracked = self.pan.last();
         let net = tracked.and_then(|tracked| tracked.net);
@@ -119,14 +178,23 @@ impl State {
             return Err(refusal("nothing-on-pan", &self.sentence(), "Then take it.").passing());
         }
         if !tracked.is_some_and(|tracked| tracked.steady) {
-            return Err(refusal("pan-moves", "The pan is not at rest.", "Wait a moment, hands off.").passing());
+            return Err(refusal(
+                "pan-moves",
+                "The pan is not at rest.",
+                "Wait a moment, hands off.",
+            )
+            .passing());
         }
         Ok(Wanted::Capture)
     }
 
     fn may_answer(&self, said: PanAnswer) -> Result<Wanted, Trouble> {
         if self.expected().is_none() || (!self.pan.is_low() && said != PanAnswer::Anew) {
-            return Err(refusal("no-question", "The pan asks nothing.", "Go on with the job."));
+            return Err(refusal(
+                "no-question",
+                "The pan asks nothing.",
+                "Go on with the job.",
+            ));
         }
         let base = match said {
             PanAnswer::Tared => Some(self.pan.tared_base().ok_or_else(|| {

@@ -247,7 +247,11 @@ impl Record {
     /// The keys of the record as JSON text, without the braces: what the writer seals into a line.
     pub fn body(&self) -> Result<String, Trouble> {
         let text = serde_json::to_string(self).map_err(|error| unreadable(&error.to_string()))?;
-        Ok(text.strip_prefix('{').and_then(|t| t.strip_suffix('}')).unwrap_or(&text).to_owned())
+        Ok(text
+            .strip_prefix('{')
+            .and_then(|t| t.strip_suffix('}'))
+            .unwrap_or(&text)
+            .to_owned())
     }
 
     /// Reads the record in a whole line of a job file whose chain has been checked.
@@ -257,11 +261,13 @@ impl Record {
         for key in ["n", "at", "chain"] {
             object.shift_remove(key);
         }
-        let record: Self = serde_json::from_value(object.into()).map_err(|error| unreadable(&error.to_string()))?;
+        let record: Self = serde_json::from_value(object.into())
+            .map_err(|error| unreadable(&error.to_string()))?;
         match &record {
-            Self::Open(opened) if opened.format != FORMAT => {
-                Err(unreadable(&format!("it is of version {}, this panbell reads {FORMAT}", opened.format)))
-            }
+            Self::Open(opened) if opened.format != FORMAT => Err(unreadable(&format!(
+                "it is of version {}, this panbell reads {FORMAT}",
+                opened.format
+            ))),
             _ => Ok(record),
         }
     }
@@ -285,7 +291,10 @@ mod text {
 
     use super::Written;
 
-    pub(super) fn serialize<T: Written, S: Serializer>(value: &T, serializer: S) -> Result<S::Ok, S::Error> {
+    pub(super) fn serialize<T: Written, S: Serializer>(
+        value: &T,
+        serializer: S,
+    ) -> Result<S::Ok, S::Error> {
         serializer.serialize_str(&value.written())
     }
 
@@ -294,7 +303,9 @@ mod text {
         T: FromStr<Err: Display>,
         D: Deserializer<'de>,
     {
-        String::deserialize(deserializer)?.parse().map_err(de::Error::custom)
+        String::deserialize(deserializer)?
+            .parse()
+            .map_err(de::Error::custom)
     }
 }
 
@@ -308,7 +319,10 @@ mod text_option {
     use super::Written;
 
     #[allow(clippy::ref_option)] // the signature that serde's `with` asks for
-    pub(super) fn serialize<T: Written, S: Serializer>(value: &Option<T>, serializer: S) -> Result<S::Ok, S::Error> {
+    pub(super) fn serialize<T: Written, S: Serializer>(
+        value: &Option<T>,
+        serializer: S,
+    ) -> Result<S::Ok, S::Error> {
         match value {
             Some(value) => serializer.serialize_some(&value.written()),
             None => serializer.serialize_none(),
@@ -353,7 +367,10 @@ mod tests {
     use super::*;
 
     fn round_trip(record: &Record) -> String {
-        let line = format!("{{\"n\":1,\"at\":\"2026-01-01T00:00:00Z\",{},\"chain\":\"00\"}}", record.body().unwrap());
+        let line = format!(
+            "{{\"n\":1,\"at\":\"2026-01-01T00:00:00Z\",{},\"chain\":\"00\"}}",
+            record.body().unwrap()
+        );
         assert_eq!(&Record::from_line(line.as_bytes()).unwrap(), record);
         record.body().unwrap()
     }
@@ -361,7 +378,11 @@ mod tests {
     #[test]
     fn records_keep_their_digits_and_read_back() {
         let capture = Record::Capture(Captured {
-            what: What::Lot { fineness: "14k".parse().unwrap(), basis: Basis::Stamp, note: String::new() },
+            what: What::Lot {
+                fineness: "14k".parse().unwrap(),
+                basis: Basis::Stamp,
+                note: String::new(),
+            },
             mass: "12.460 g".parse().unwrap(),
             gross: "12.460 g".parse().unwrap(),
             base: "0.000 g".parse().unwrap(),
@@ -372,20 +393,34 @@ mod tests {
             round_trip(&capture),
             r#""event":"capture","what":"lot","fineness":"14 k","basis":"stamp","mass":"12.460 g","gross":"12.460 g","base":"0.000 g","how":"settled","raw":"+ 12.460 g""#
         );
-        round_trip(&Record::Expect { what: What::Addition { addition: 2 }, metal: None });
+        round_trip(&Record::Expect {
+            what: What::Addition { addition: 2 },
+            metal: None,
+        });
         round_trip(&Record::Reading {
             gross: "1.00 g".parse().unwrap(),
             net: "1.00 g".parse().unwrap(),
             raw: Raw::of(b"1.00 g \xff"),
         });
-        round_trip(&Record::Answer { said: PanAnswer::Tared, base: Some("-2.30 g".parse().unwrap()) });
-        round_trip(&Record::Hold { cause: Cause::Unit, why: "carats".into() });
+        round_trip(&Record::Answer {
+            said: PanAnswer::Tared,
+            base: Some("-2.30 g".parse().unwrap()),
+        });
+        round_trip(&Record::Hold {
+            cause: Cause::Unit,
+            why: "carats".into(),
+        });
         round_trip(&Record::Withdraw { capture: 7 });
     }
 
     #[test]
     fn what_this_version_does_not_know_is_refused_not_skipped() {
-        for line in [r#"{"n":1,"event":"melted"}"#, r#"{"n":1,"event":"withdraw","capture":"seven"}"#, "[]", ""] {
+        for line in [
+            r#"{"n":1,"event":"melted"}"#,
+            r#"{"n":1,"event":"withdraw","capture":"seven"}"#,
+            "[]",
+            "",
+        ] {
             assert!(Record::from_line(line.as_bytes()).is_err(), "{line}");
         }
     }

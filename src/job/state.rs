@@ -92,7 +92,10 @@ impl State {
 
     /// Arms the pan for a weighing.
     pub(super) fn arm(&mut self, what: &What) {
-        let base = self.job.as_ref().map_or(Base::NextRest, |job| job.base_for(what, self.standing_load));
+        let base = self
+            .job
+            .as_ref()
+            .map_or(Base::NextRest, |job| job.base_for(what, self.standing_load));
         self.pan.arm(base);
         self.watch = Watch::new();
         self.inside_since = None;
@@ -101,10 +104,13 @@ impl State {
 
     /// Works out the window of the addition under way anew, from what was really weighed.
     pub(super) fn refresh_adding(&mut self) {
-        self.adding = self.job.as_ref().and_then(|job| match job.expected.as_ref()?.what {
-            What::Addition { addition } => adding_for(job, addition).ok(),
-            _ => None,
-        });
+        self.adding = self
+            .job
+            .as_ref()
+            .and_then(|job| match job.expected.as_ref()?.what {
+                What::Addition { addition } => adding_for(job, addition).ok(),
+                _ => None,
+            });
     }
 
     /// The rules of the bench.
@@ -124,7 +130,10 @@ impl State {
 
     /// The weighing under way.
     pub fn expected(&self) -> Option<&What> {
-        self.open_job()?.expected.as_ref().map(|expected| &expected.what)
+        self.open_job()?
+            .expected
+            .as_ref()
+            .map(|expected| &expected.what)
     }
 
     /// The addition under way.
@@ -164,7 +173,10 @@ impl State {
 
     /// When the bench wants a tick, if nothing else happens before.
     pub fn wake_at(&self) -> Option<Moment> {
-        [self.link.wake_at(), self.holds.wake_at(), self.disk_retry].into_iter().flatten().min()
+        [self.link.wake_at(), self.holds.wake_at(), self.disk_retry]
+            .into_iter()
+            .flatten()
+            .min()
     }
 
     /// The sentence that the person needs now.
@@ -172,8 +184,12 @@ impl State {
         if let Some(hold) = self.holds.first() {
             return format!("Hold: {} {}", hold.why, hold.mend);
         }
-        let Some(job) = self.open_job() else { return "No job is open.".to_owned() };
-        let Some(expected) = &job.expected else { return next_step(job) };
+        let Some(job) = self.open_job() else {
+            return "No job is open.".to_owned();
+        };
+        let Some(expected) = &job.expected else {
+            return next_step(job);
+        };
         let name = words::of(job, &expected.what);
         match (self.pan.base(), &self.adding) {
             (_, _) if self.pan.is_low() => format!(
@@ -181,8 +197,17 @@ impl State {
             ),
             (Some(Base::AfterEmptying(_)), _) => format!("Empty the pan; {name} comes next."),
             (Some(Base::From(_)), Some(adding)) => {
-                let net = self.pan.last().and_then(|tracked| tracked.net).map(Indication::mass);
-                words::standing(job, adding, net.unwrap_or_default(), self.rules.shelf.metals())
+                let net = self
+                    .pan
+                    .last()
+                    .and_then(|tracked| tracked.net)
+                    .map(Indication::mass);
+                words::standing(
+                    job,
+                    adding,
+                    net.unwrap_or_default(),
+                    self.rules.shelf.metals(),
+                )
             }
             (Some(Base::From(_)), None) => format!("Put {name} on the pan."),
             _ => format!("Leave the pan at rest; {name} comes next."),
@@ -208,11 +233,19 @@ fn next_step(job: &Job) -> String {
 /// The window of an addition, counted from 1, in this job as it stands.
 pub(super) fn adding_for(job: &Job, addition: usize) -> Result<Adding, Trouble> {
     let name = words::metal_name(job, addition);
-    let gold = job.metal(addition).map(|metal| metal.gold).unwrap_or(crate::metal::Fineness::NONE);
+    let gold = job
+        .metal(addition)
+        .map(|metal| metal.gold)
+        .unwrap_or(crate::metal::Fineness::NONE);
     let rest = job.rest_of_melt(addition);
     let (demand, division) = (job.demand(), job.opened.division);
     match window(&rest, gold, &demand, division) {
-        Ok(window) => Ok(Adding { addition, gold, rest, window }),
+        Ok(window) => Ok(Adding {
+            addition,
+            gold,
+            rest,
+            window,
+        }),
         Err(why) => Err(why.trouble(&name, gold, &demand, division)),
     }
 }

@@ -9,13 +9,15 @@ use crate::mass::{Mass, fixed};
 use crate::melt::Mix;
 
 /// The sums of a job with what stands against it.
-pub fn closing(job: &Job) -> Closed {
+pub(super) fn closing(job: &Job) -> Closed {
     let (client, melt) = (job.client_metal(), job.melt());
     Closed {
         lots: words::shown(job, client.mass()),
         melt: words::shown(job, melt.mass()),
         gold: gold(job, &melt),
-        fineness_ppt: melt.fineness().map_or_else(String::new, |f| f.to_per_mille(2).to_string()),
+        fineness_ppt: melt
+            .fineness()
+            .map_or_else(String::new, |f| f.to_per_mille(2).to_string()),
         button: job.button(),
         warnings: warnings(job, &melt),
     }
@@ -24,7 +26,11 @@ pub fn closing(job: &Job) -> Closed {
 /// Fine gold to a hundredth of the division, in the unit of the job.
 fn gold(job: &Job, mix: &Mix) -> String {
     let division = job.opened.division;
-    format!("{} {}", division.in_unit(mix.gold().mass(), division.decimals() + 2), division.unit())
+    format!(
+        "{} {}",
+        division.in_unit(mix.gold().mass(), division.decimals() + 2),
+        division.unit()
+    )
 }
 
 fn warnings(job: &Job, melt: &Mix) -> Vec<String> {
@@ -34,16 +40,29 @@ fn warnings(job: &Job, melt: &Mix) -> Vec<String> {
         warnings.push("Nothing was weighed.".to_owned());
     } else if !melt.is_at_least(demand.lowest) {
         let way = way_back(job, melt);
-        warnings.push(format!("By mass balance the melt is below {}: it may not be sold under that mark.{way}", demand.lowest));
+        warnings.push(format!(
+            "By mass balance the melt is below {}: it may not be sold under that mark.{way}",
+            demand.lowest
+        ));
     } else if !melt.is_at_most(demand.highest) {
-        warnings.push(format!("By mass balance the melt is above the give-away limit of {}.", demand.highest));
+        warnings.push(format!(
+            "By mass balance the melt is above the give-away limit of {}.",
+            demand.highest
+        ));
     }
     for addition in job.to_come() {
-        warnings.push(format!("{} was planned and not added.", words::metal_name(job, addition)));
+        warnings.push(format!(
+            "{} was planned and not added.",
+            words::metal_name(job, addition)
+        ));
     }
     match job.button() {
-        None if melt.mass() != Mass::ZERO => warnings.push("The button was not weighed.".to_owned()),
-        Some(button) if button.mass() > melt.mass() => warnings.push("The button weighs more than what went in.".to_owned()),
+        None if melt.mass() != Mass::ZERO => {
+            warnings.push("The button was not weighed.".to_owned())
+        }
+        Some(button) if button.mass() > melt.mass() => {
+            warnings.push("The button weighs more than what went in.".to_owned())
+        }
         _ => {}
     }
     warnings
@@ -52,7 +71,11 @@ fn warnings(job: &Job, melt: &Mix) -> Vec<String> {
 fn way_back(job: &Job, melt: &Mix) -> String {
     let ways = crate::melt::ways(melt, &job.sources(&[]), &job.demand(), job.opened.division);
     ways.first().map_or_else(String::new, |way| {
-        format!(" {} of {} would put it right.", words::shown(job, way.window.aim), way.source.name)
+        format!(
+            " {} of {} would put it right.",
+            words::shown(job, way.window.aim),
+            way.source.name
+        )
     })
 }
 
@@ -67,18 +90,36 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
     if !opened.client.is_empty() {
         line(&format!("Client {}", opened.client), "");
     }
-    line(&format!("Asked for: {} {}, {}", opened.target, opened.colour, opened.purpose), "");
+    line(
+        &format!(
+            "Asked for: {} {}, {}",
+            opened.target, opened.colour, opened.purpose
+        ),
+        "",
+    );
     line("", "");
     let mut lots = 0;
     for weighed in &job.weighed {
         let captured = &weighed.captured;
         let label = match &captured.what {
-            What::Lot { fineness, basis, note } => {
+            What::Lot {
+                fineness,
+                basis,
+                note,
+            } => {
                 if !weighed.withdrawn {
                     lots += 1;
                 }
-                let place = if weighed.withdrawn { "Lot".to_owned() } else { format!("Lot {lots}") };
-                let note = if note.is_empty() { String::new() } else { format!(", {note}") };
+                let place = if weighed.withdrawn {
+                    "Lot".to_owned()
+                } else {
+                    format!("Lot {lots}")
+                };
+                let note = if note.is_empty() {
+                    String::new()
+                } else {
+                    format!(", {note}")
+                };
                 format!("{place}, {fineness} by {basis}{note}")
             }
             What::Addition { addition } => format!("Added {}", words::metal_name(job, *addition)),
@@ -97,14 +138,27 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
     line("In the melt", &closed.melt.to_string());
     line("Fine gold in it, all in", &closed.gold);
     if !closed.fineness_ppt.is_empty() {
-        line("Fineness by mass balance", &format!("{} ‰", closed.fineness_ppt));
+        line(
+            "Fineness by mass balance",
+            &format!("{} ‰", closed.fineness_ppt),
+        );
     }
     if let Some(button) = closed.button {
         line("Out of the melt", &button.to_string());
         if let Some(loss) = crate::melt::Loss::of(&job.melt(), button.mass()) {
-            line("Loss", &format!("{} ({} ‰)", words::shown(job, loss.mass), fixed(loss.ppt, 1)));
+            line(
+                "Loss",
+                &format!(
+                    "{} ({} ‰)",
+                    words::shown(job, loss.mass),
+                    fixed(loss.ppt, 1)
+                ),
+            );
             if !loss.is_gain() {
-                line("Button if all of it was base metal", &loss.all_base.to_string());
+                line(
+                    "Button if all of it was base metal",
+                    &loss.all_base.to_string(),
+                );
                 line("Button if all of it was gold", &loss.all_gold.to_string());
             }
         }
@@ -112,5 +166,9 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
     for warning in &closed.warnings {
         let _infallible = writeln!(text, "Note: {warning}");
     }
-    text.lines().map(str::trim_end).collect::<Vec<_>>().join("\n") + "\n"
+    text.lines()
+        .map(str::trim_end)
+        .collect::<Vec<_>>()
+        .join("\n")
+        + "\n"
 }

@@ -31,8 +31,12 @@ pub fn step(mut state: State, event: Event<'_>, at: Moment) -> (State, Vec<Effec
         Event::PortOpened => state.port_opened(at),
         Event::PortLost(trouble) => state.port_lost(&trouble, at),
         Event::Order { id, order } => state.order(id, order, &mut out),
-        Event::Written { n } => state.written(n, at, &mut out),
-        Event::NotWritten { trouble, waited, for_good } => state.not_written(trouble, waited, for_good, at, &mut out),
+        Event::Written { n } => state.written(n, &mut out),
+        Event::NotWritten {
+            trouble,
+            waited,
+            for_good,
+        } => state.not_written(trouble, waited, for_good, at, &mut out),
         Event::Tick => state.tick(at, &mut out),
     }
     state.tell_holds(at, &mut out);
@@ -53,12 +57,17 @@ impl State {
             self.inside_since = None;
             return;
         }
-        let Some(gross) = reading.indication() else { return };
+        let Some(gross) = reading.indication() else {
+            return;
+        };
         let tracked = self.pan.take(gross, reading.status, at);
         self.note_base(&tracked, out);
         self.judge_pan(at, out);
         if tracked.steady {
-            if self.standing_load.is_some_and(|base| gross.mass() <= base.mass() + self.rules.pan.tolerance) {
+            if self
+                .standing_load
+                .is_some_and(|base| gross.mass() <= base.mass() + self.rules.pan.tolerance)
+            {
                 self.standing_load = None;
             }
             self.note_reading(&tracked, out);
@@ -78,7 +87,13 @@ impl State {
             self.end_hold(Cause::Balance, out);
         } else {
             let (why, mend) = balance_words(reading.status);
-            self.holds.begin(Cause::Balance, why.to_owned(), mend.to_owned(), BALANCE_PATIENCE, at);
+            self.holds.begin(
+                Cause::Balance,
+                why.to_owned(),
+                mend.to_owned(),
+                BALANCE_PATIENCE,
+                at,
+            );
         }
         let unit = self.guard.unit();
         let agreed = match self.guard.judge(reading) {
@@ -93,9 +108,13 @@ impl State {
             }
             Verdict::Unproven => {
                 if self.expected().is_some() {
-                    let why = format!("The balance does not say its unit, so {} are not proven.", unit.name());
+                    let why = format!(
+                        "The balance does not say its unit, so {} are not proven.",
+                        unit.name()
+                    );
                     let mend = "Let the balance send its unit with the mass; until then nothing is captured.".to_owned();
-                    self.holds.begin(Cause::Unit, why, mend, UNPROVEN_PATIENCE, at);
+                    self.holds
+                        .begin(Cause::Unit, why, mend, UNPROVEN_PATIENCE, at);
                 }
                 false
             }
@@ -106,14 +125,20 @@ impl State {
     fn note_base(&mut self, tracked: &Tracked, out: &mut Vec<Effect>) {
         if tracked.base_taken {
             self.standing_load = None;
-            self.follow_up(Record::Base { base: tracked.gross }, out);
+            self.follow_up(
+                Record::Base {
+                    base: tracked.gross,
+                },
+                out,
+            );
         }
     }
 
     /// A load that is put down may lift a dish first; an addition in the middle may not.
     fn judge_pan(&mut self, at: Moment, out: &mut Vec<Effect>) {
         if self.pan.is_low() && self.adding.is_some() {
-            let (why, mend) = words::pan_question(self.job.as_ref(), self.pan.rest(), self.rules.pan.division);
+            let (why, mend) =
+                words::pan_question(self.job.as_ref(), self.pan.rest(), self.rules.pan.division);
             self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
         } else {
             self.end_hold(Cause::Pan, out);
@@ -127,14 +152,25 @@ impl State {
             return;
         }
         self.noted = Some(net);
-        let record = Record::Reading { gross: tracked.gross, net, raw: Raw::of(&self.line) };
+        let record = Record::Reading {
+            gross: tracked.gross,
+            net,
+            raw: Raw::of(&self.line),
+        };
         self.follow_up(record, out);
     }
 
     fn ring_zone(&mut self, tracked: &Tracked, at: Moment, out: &mut Vec<Effect>) {
-        let (Some(job), Some(adding), Some(net)) = (&self.job, &self.adding, tracked.net) else { return };
+        let (Some(job), Some(adding), Some(net)) = (&self.job, &self.adding, tracked.net) else {
+            return;
+        };
         let division = self.rules.pan.division;
-        let Some(kind) = self.watch.take(net.mass(), &adding.window, division, tracked.steady, at) else { return };
+        let Some(kind) = self
+            .watch
+            .take(net.mass(), &adding.window, division, tracked.steady, at)
+        else {
+            return;
+        };
         let name = words::metal_name(job, adding.addition);
         let title = match kind {
             BellKind::Near => format!("Near: {name}"),
@@ -171,10 +207,22 @@ impl State {
 
     /// Asks for the capture of what is on the pan. The caller has seen to it that it may be.
     pub(super) fn capture(&mut self, how: How, order: Option<u64>, out: &mut Vec<Effect>) {
-        let (Some(what), Some(tracked)) = (self.expected().cloned(), self.pan.last().copied()) else { return };
-        let (Some(net), Some(Base::From(base))) = (tracked.net, self.pan.base()) else { return };
+        let (Some(what), Some(tracked)) = (self.expected().cloned(), self.pan.last().copied())
+        else {
+            return;
+        };
+        let (Some(net), Some(Base::From(base))) = (tracked.net, self.pan.base()) else {
+            return;
+        };
         let raw = Raw::of(&self.line);
-        let captured = Captured { what, mass: net, gross: tracked.gross, base, how, raw };
+        let captured = Captured {
+            what,
+            mass: net,
+            gross: tracked.gross,
+            base,
+            how,
+            raw,
+        };
         self.wait_for(Record::Capture(captured), order, out);
     }
 
@@ -201,7 +249,9 @@ impl State {
         self.inside_since = None;
         self.guard.link_lost();
         let why = "The port is open and the balance says nothing.".to_owned();
-        let mend = "Is it switched on, and does it send without being asked? Check the cable on its side.".to_owned();
+        let mend =
+            "Is it switched on, and does it send without being asked? Check the cable on its side."
+                .to_owned();
         self.holds.begin(Cause::Link, why, mend, patience, at);
     }
 
@@ -210,7 +260,13 @@ impl State {
         self.guard.link_lost();
         self.pan.forget();
         self.inside_since = None;
-        self.holds.begin(Cause::Link, trouble.happened.clone(), trouble.mend.clone(), Duration::ZERO, at);
+        self.holds.begin(
+            Cause::Link,
+            trouble.happened.clone(),
+            trouble.mend.clone(),
+            Duration::ZERO,
+            at,
+        );
     }
 
     fn tick(&mut self, at: Moment, out: &mut Vec<Effect>) {
@@ -227,7 +283,10 @@ impl State {
 
     /// Appends a record that is waited for.
     pub(super) fn wait_for(&mut self, record: Record, order: Option<u64>, out: &mut Vec<Effect>) {
-        out.push(Effect::Append { record: Box::new(record.clone()), wait: true });
+        out.push(Effect::Append {
+            record: Box::new(record.clone()),
+            wait: true,
+        });
         self.pending = Some(Pending { record, order });
     }
 
@@ -237,14 +296,19 @@ impl State {
         if let Some(job) = self.job.as_mut().filter(|job| job.closed.is_none()) {
             job.apply(&record, job.last + 1);
             if !self.holds.has(Cause::Disk) {
-                out.push(Effect::Append { record: Box::new(record), wait: false });
+                out.push(Effect::Append {
+                    record: Box::new(record),
+                    wait: false,
+                });
             }
         }
     }
 
     /// The record that was waited for is on disk: now it counts, and may be told.
-    fn written(&mut self, n: u64, at: Moment, out: &mut Vec<Effect>) {
-        let Some(Pending { record, order }) = self.pending.take() else { return };
+    fn written(&mut self, n: u64, out: &mut Vec<Effect>) {
+        let Some(Pending { record, order }) = self.pending.take() else {
+            return;
+        };
         match (&record, &mut self.job) {
             (Record::Open(_), job) => *job = Job::begin(&record, n),
             (_, Some(job)) => job.apply(&record, n),
@@ -258,13 +322,19 @@ impl State {
                 BellKind::Done => "Done".to_owned(),
                 _ => "Recorded".to_owned(),
             };
-            let text = if kind == BellKind::Done { "The job is closed.".to_owned() } else { done.text.clone() };
+            let text = if kind == BellKind::Done {
+                "The job is closed.".to_owned()
+            } else {
+                done.text.clone()
+            };
             out.push(Effect::Ring(Ring { kind, title, text }));
         }
         if let Some(id) = order {
-            out.push(Effect::Answer { id, answer: Ok(done) });
+            out.push(Effect::Answer {
+                id,
+                answer: Ok(done),
+            });
         }
-        let _unused = at;
     }
 
     /// What a record that now counts changes on the pan.
@@ -287,7 +357,9 @@ impl State {
             }
             Record::Answer { said, base } => {
                 match (said, base) {
-                    (PanAnswer::Tared, Some(base)) => self.pan.resume(Base::From(*base), self.pan.rest()),
+                    (PanAnswer::Tared, Some(base)) => {
+                        self.pan.resume(Base::From(*base), self.pan.rest())
+                    }
                     (PanAnswer::Back, _) => self.pan.dish_is_back(),
                     _ => self.pan.arm(Base::NextRest),
                 }
@@ -310,11 +382,21 @@ impl State {
         }
     }
 
-    fn not_written(&mut self, trouble: Trouble, waited: bool, for_good: bool, at: Moment, out: &mut Vec<Effect>) {
+    fn not_written(
+        &mut self,
+        trouble: Trouble,
+        waited: bool,
+        for_good: bool,
+        at: Moment,
+        out: &mut Vec<Effect>,
+    ) {
         if waited {
             let pending = self.pending.take();
             if let Some(id) = pending.as_ref().and_then(|pending| pending.order) {
-                out.push(Effect::Answer { id, answer: Err(trouble.clone()) });
+                out.push(Effect::Answer {
+                    id,
+                    answer: Err(trouble.clone()),
+                });
             }
             if matches!(pending.map(|pending| pending.record), Some(Record::Open(_))) {
                 return;
@@ -322,7 +404,13 @@ impl State {
         }
         self.inside_since = None;
         if self.open_job().is_some() {
-            self.holds.begin(Cause::Disk, trouble.happened, trouble.mend, Duration::ZERO, at);
+            self.holds.begin(
+                Cause::Disk,
+                trouble.happened,
+                trouble.mend,
+                Duration::ZERO,
+                at,
+            );
             self.disk_retry = (!for_good).then(|| at.plus(DISK_RETRY));
         }
     }
@@ -340,7 +428,11 @@ impl State {
             // The zone is found anew: what was rung before the hold may not be so any more.
             self.watch = super::Watch::new();
             let text = self.sentence();
-            out.push(Effect::Ring(Ring { kind: BellKind::Resumed, title: "The bench goes on".to_owned(), text }));
+            out.push(Effect::Ring(Ring {
+                kind: BellKind::Resumed,
+                title: "The bench goes on".to_owned(),
+                text,
+            }));
         }
     }
 
@@ -348,26 +440,54 @@ impl State {
         while let Some(hold) = self.holds.due(at) {
             if self.open_job().is_some() {
                 if hold.cause != Cause::Disk {
-                    self.follow_up(Record::Hold { cause: hold.cause, why: hold.why.clone() }, out);
+                    self.follow_up(
+                        Record::Hold {
+                            cause: hold.cause,
+                            why: hold.why.clone(),
+                        },
+                        out,
+                    );
                 }
                 let text = format!("{} {}", hold.why, hold.mend);
-                out.push(Effect::Ring(Ring { kind: BellKind::Hold, title: "Hold: nothing is captured".to_owned(), text }));
+                out.push(Effect::Ring(Ring {
+                    kind: BellKind::Hold,
+                    title: "Hold: nothing is captured".to_owned(),
+                    text,
+                }));
             }
         }
     }
 
     /// What to say when an order, or a capture by itself, has come to be.
     fn done_words(&self, record: &Record) -> Done {
-        let Some(job) = &self.job else { return Done { text: String::new(), warning: false } };
+        let Some(job) = &self.job else {
+            return Done {
+                text: String::new(),
+                warning: false,
+            };
+        };
         let (text, mut warning) = match record {
-            Record::Open(opened) => (format!("Job {} is open. {}", opened.job, self.sentence()), false),
+            Record::Open(opened) => (
+                format!("Job {} is open. {}", opened.job, self.sentence()),
+                false,
+            ),
             Record::Capture(captured) => captured_words(self, job, captured),
             Record::Withdraw { capture } => {
                 let what = job.weighed.iter().find(|weighed| weighed.n == *capture);
-                let what = what.map_or_else(String::new, |weighed| weighed.captured.mass.to_string());
-                (format!("{what} is set aside; it stays in the file as withdrawn. {}", words::lots_so_far(job)), false)
+                let what =
+                    what.map_or_else(String::new, |weighed| weighed.captured.mass.to_string());
+                (
+                    format!(
+                        "{what} is set aside; it stays in the file as withdrawn. {}",
+                        words::lots_so_far(job)
+                    ),
+                    false,
+                )
             }
-            Record::Close(closed) => (statement::statement(job, closed), !closed.warnings.is_empty()),
+            Record::Close(closed) => (
+                statement::statement(job, closed),
+                !closed.warnings.is_empty(),
+            ),
             _ => (self.sentence(), false),
         };
         warning |= self.holds.any() && !matches!(record, Record::Close(_));
@@ -380,7 +500,13 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
     match &captured.what {
         What::Lot { .. } => {
             let lots = job.lots().count();
-            (format!("Lot {lots}: {mass}. {} Empty the pan.", words::lots_so_far(job)), false)
+            (
+                format!(
+                    "Lot {lots}: {mass}. {} Empty the pan.",
+                    words::lots_so_far(job)
+                ),
+                false,
+            )
         }
         What::Addition { addition } => {
             let name = words::metal_name(job, *addition);
@@ -389,8 +515,15 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
             let fineness = melt.fineness().map_or_else(String::new, |f| f.to_string());
             if job.to_come().is_empty() {
                 let right = melt.is_at_least(demand.lowest) && melt.is_at_most(demand.highest);
-                let next = if right { "Melt, then weigh what came out: panbell button.".to_owned() } else { put_right(state, job) };
-                (format!("{name}: {mass}. The melt is {fineness} by mass balance. {next}"), !right)
+                let next = if right {
+                    "Melt, then weigh what came out: panbell button.".to_owned()
+                } else {
+                    put_right(state, job)
+                };
+                (
+                    format!("{name}: {mass}. The melt is {fineness} by mass balance. {next}"),
+                    !right,
+                )
             } else {
                 let plan = job.plan();
                 let failed = plan.is_none();
@@ -401,7 +534,10 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
                 (format!("{name}: {mass}. {next}"), failed)
             }
         }
-        What::Button => (format!("Button: {mass}. {}", words::loss(job, captured.mass.mass())), false),
+        What::Button => (
+            format!("Button: {mass}. {}", words::loss(job, captured.mass.mass())),
+            false,
+        ),
     }
 }
 
@@ -429,10 +565,25 @@ fn bell_of(record: &Record) -> Option<BellKind> {
 
 fn balance_words(status: Status) -> (&'static str, &'static str) {
     match status {
-        Status::OverLimit => ("The balance says that the load is over its limit.", "Take the load off."),
-        Status::UnderZero => ("The balance says that it is under zero.", "Put the dish back, or zero the balance with its own key while nothing is being weighed."),
-        Status::RequiresCalibration => ("The balance asks to be calibrated.", "Calibrate it as its booklet says, then go on."),
-        Status::RequiresReZeroing => ("The balance asks to be zeroed again.", "Empty the pan and zero it with its own key."),
-        _ => ("The balance reports a fault.", "Switch it off and on; if the fault stays, have it seen to."),
+        Status::OverLimit => (
+            "The balance says that the load is over its limit.",
+            "Take the load off.",
+        ),
+        Status::UnderZero => (
+            "The balance says that it is under zero.",
+            "Put the dish back, or zero the balance with its own key while nothing is being weighed.",
+        ),
+        Status::RequiresCalibration => (
+            "The balance asks to be calibrated.",
+            "Calibrate it as its booklet says, then go on.",
+        ),
+        Status::RequiresReZeroing => (
+            "The balance asks to be zeroed again.",
+            "Empty the pan and zero it with its own key.",
+        ),
+        _ => (
+            "The balance reports a fault.",
+            "Switch it off and on; if the fault stays, have it seen to.",
+        ),
     }
 }

@@ -37,7 +37,10 @@ const LASTING: Duration = Duration::from_millis(250);
 impl Watch {
     /// At the beginning of an addition.
     pub fn new() -> Self {
-        Self { zone: Zone::Far, coming: None }
+        Self {
+            zone: Zone::Far,
+            coming: None,
+        }
     }
 
     /// The zone as last rung.
@@ -47,12 +50,21 @@ impl Watch {
 
     /// How near is near: a tenth of the aim, at least twenty divisions.
     pub fn near(window: &Window, division: Division) -> Mass {
-        let tenth = division.floor(Mass::computed(window.aim.grams() / rust_decimal::Decimal::TEN));
+        let tenth = division.floor(Mass::computed(
+            window.aim.grams() / rust_decimal::Decimal::TEN,
+        ));
         tenth.max(division.mass().times(20))
     }
 
     /// Takes the net mass; says what to ring, if anything.
-    pub fn take(&mut self, net: Mass, window: &Window, division: Division, steady: bool, at: Moment) -> Option<BellKind> {
+    pub fn take(
+        &mut self,
+        net: Mass,
+        window: &Window,
+        division: Division,
+        steady: bool,
+        at: Moment,
+    ) -> Option<BellKind> {
         let zone = self.zone_of(net, window, division);
         if zone == self.zone {
             self.coming = None;
@@ -80,13 +92,26 @@ impl Watch {
     fn zone_of(&self, net: Mass, window: &Window, division: Division) -> Zone {
         let slack = division.mass().times(2);
         // Coming back from over, the slack must not reach beyond the window itself.
-        let half = Mass::computed((window.upper - window.lower).grams() / rust_decimal::Decimal::TWO);
-        let edge = |edge: Mass, zone: Zone, slack: Mass| if self.zone >= zone { edge - slack } else { edge };
+        let half =
+            Mass::computed((window.upper - window.lower).grams() / rust_decimal::Decimal::TWO);
+        let edge = |edge: Mass, zone: Zone, slack: Mass| {
+            if self.zone >= zone {
+                edge - slack
+            } else {
+                edge
+            }
+        };
         if net > window.upper || (self.zone == Zone::Over && net > window.upper - slack.min(half)) {
             Zone::Over
         } else if net >= edge(window.lower, Zone::Within, slack) {
             Zone::Within
-        } else if net >= edge(window.lower - Self::near(window, division), Zone::Near, slack.times(2)) {
+        } else if net
+            >= edge(
+                window.lower - Self::near(window, division),
+                Zone::Near,
+                slack.times(2),
+            )
+        {
             Zone::Near
         } else {
             Zone::Far
@@ -111,7 +136,12 @@ mod tests {
     }
 
     fn rung(masses: &[&str]) -> Vec<BellKind> {
-        let window = Window { lower: mass("2.32"), aim: mass("2.37"), upper: mass("2.42"), raises: false };
+        let window = Window {
+            lower: mass("2.32"),
+            aim: mass("2.37"),
+            upper: mass("2.42"),
+            raises: false,
+        };
         let mut watch = Watch::new();
         let mut bells = Vec::new();
         let mut ms = 0;
@@ -128,19 +158,33 @@ mod tests {
     #[test]
     fn every_bell_in_its_turn() {
         use BellKind::{Near, Over, UnderAgain, Within};
-        assert_eq!(rung(&["0.50", "2.20", "2.35", "2.50", "2.36", "1.00"]), [Near, Within, Over, Within, UnderAgain]);
+        assert_eq!(
+            rung(&["0.50", "2.20", "2.35", "2.50", "2.36", "1.00"]),
+            [Near, Within, Over, Within, UnderAgain]
+        );
     }
 
     #[test]
     fn trembling_on_an_edge_does_not_chatter() {
         use BellKind::{Over, Within};
-        assert_eq!(rung(&["2.32", "2.31", "2.32", "2.31", "2.30", "2.32"]), [Within]);
-        assert_eq!(rung(&["2.42", "2.43", "2.42", "2.43", "2.41"]), [Within, Over]);
+        assert_eq!(
+            rung(&["2.32", "2.31", "2.32", "2.31", "2.30", "2.32"]),
+            [Within]
+        );
+        assert_eq!(
+            rung(&["2.42", "2.43", "2.42", "2.43", "2.41"]),
+            [Within, Over]
+        );
     }
 
     #[test]
     fn a_bounce_is_not_rung() {
-        let window = Window { lower: mass("2.32"), aim: mass("2.37"), upper: mass("2.42"), raises: false };
+        let window = Window {
+            lower: mass("2.32"),
+            aim: mass("2.37"),
+            upper: mass("2.42"),
+            raises: false,
+        };
         let mut watch = Watch::new();
         let mut ms = 0;
         let mut take = |text: &str| {
@@ -148,6 +192,16 @@ mod tests {
             let at = Moment::after_origin(Duration::from_millis(ms));
             watch.take(mass(text), &window, "0.01 g".parse().unwrap(), false, at)
         };
-        assert_eq!([take("1.0"), take("3.0"), take("3.0"), take("1.0"), take("3.0"), take("1.0")], [None; 6]);
+        assert_eq!(
+            [
+                take("1.0"),
+                take("3.0"),
+                take("3.0"),
+                take("1.0"),
+                take("3.0"),
+                take("1.0")
+            ],
+            [None; 6]
+        );
     }
 }

@@ -9,7 +9,9 @@ use crate::metal::{Fineness, Metal};
 /// What a weighing is of, in words: `lot 2 (750 ‰ by stamp)`, `copper`, `the button`.
 pub fn of(job: &Job, what: &What) -> String {
     match what {
-        What::Lot { fineness, basis, .. } => format!("lot {} ({fineness} by {basis})", job.lots().count() + 1),
+        What::Lot {
+            fineness, basis, ..
+        } => format!("lot {} ({fineness} by {basis})", job.lots().count() + 1),
         What::Addition { addition } => metal_name(job, *addition),
         What::Button => "the button".to_owned(),
     }
@@ -17,7 +19,10 @@ pub fn of(job: &Job, what: &What) -> String {
 
 /// The name of an addition's metal.
 pub fn metal_name(job: &Job, addition: usize) -> String {
-    job.metal(addition).map_or_else(|| format!("addition {addition}"), |metal| metal.name.clone())
+    job.metal(addition).map_or_else(
+        || format!("addition {addition}"),
+        |metal| metal.name.clone(),
+    )
 }
 
 /// A mass as the job's balance would show it.
@@ -35,10 +40,16 @@ pub fn standing(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> Strin
     let name = metal_name(job, adding.addition);
     let window = &adding.window;
     match window.side(net) {
-        Side::Under => format!("Add {} more of {name}.", spelled(shown(job, window.aim - net))),
+        Side::Under => format!(
+            "Add {} more of {name}.",
+            spelled(shown(job, window.aim - net))
+        ),
         Side::Within => {
             let melt = adding.melt_with(net).fineness().unwrap_or(Fineness::NONE);
-            format!("Within: {} of {name} makes the melt {melt}. Hands off, it is recorded when at rest.", spelled(shown(job, net)))
+            format!(
+                "Within: {} of {name} makes the melt {melt}. Hands off, it is recorded when at rest.",
+                spelled(shown(job, net))
+            )
         }
         Side::Over => format!(
             "Over by {}: {}",
@@ -61,9 +72,10 @@ pub fn way_back(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> Strin
     }
     text.push_str(". Take a little off");
     if let Some(plan) = job.plan_after(adding.addition, net) {
-        let later: Vec<String> =
-            plan.iter().map(|(at, mass)| format!("{} {}", metal_name(job, *at), shown(job, *mass))).collect();
-        text.push_str(&format!(", or take it and the rest follows: {}.", later.join(", ")));
+        text.push_str(&format!(
+            ", or take it and the rest follows: {}.",
+            listed(job, &plan)
+        ));
         return text;
     }
     // What is still planned is left out: it could only make the overshoot worse.
@@ -86,26 +98,45 @@ fn metal_of(job: &Job, adding: &Adding) -> Option<Fineness> {
     job.metal(adding.addition).map(|metal| metal.gold)
 }
 
-/// What stands on the pan as a lot, seen against the target.
+/// The lots as they stand, seen against the target.
 pub fn lots_so_far(job: &Job) -> String {
     let metal = job.client_metal();
-    let Some(fineness) = metal.fineness() else { return "Nothing is weighed yet.".to_owned() };
-    let ahead = match job.plan() {
-        Some(plan) if !plan.is_empty() => {
-            let list: Vec<String> =
-                plan.iter().map(|(at, mass)| format!("{} {}", metal_name(job, *at), shown(job, *mass))).collect();
-            format!("To come: {}.", list.join(", "))
-        }
-        _ if job.to_come().is_empty() => String::new(),
-        _ => format!("The metals planned cannot bring it to {}; see panbell add.", job.opened.target),
+    let Some(fineness) = metal.fineness() else {
+        return "Nothing is weighed yet.".to_owned();
     };
-    format!("The lots make {} of {fineness}. {ahead}", shown(job, metal.mass())).trim_end().to_owned()
+    let lots = format!("The lots make {} of {fineness}.", shown(job, metal.mass()));
+    match to_come(job) {
+        ahead if ahead.is_empty() => lots,
+        ahead => format!("{lots} {ahead}"),
+    }
+}
+
+/// The additions still to come, by exact mass balance from what was weighed.
+pub fn to_come(job: &Job) -> String {
+    match job.plan() {
+        Some(plan) if !plan.is_empty() => format!("To come: {}.", listed(job, &plan)),
+        _ if job.to_come().is_empty() => String::new(),
+        _ => format!(
+            "No mass of the metals planned brings this to {}.",
+            job.opened.target
+        ),
+    }
+}
+
+fn listed(job: &Job, plan: &[(usize, Mass)]) -> String {
+    let each: Vec<String> = plan
+        .iter()
+        .map(|(at, mass)| format!("{} of {}", shown(job, *mass), metal_name(job, *at)))
+        .collect();
+    each.join(", ")
 }
 
 /// The loss and what it may mean.
 pub fn loss(job: &Job, button: Mass) -> String {
     let melt = job.melt();
-    let Some(loss) = Loss::of(&melt, button) else { return "Nothing was melted by this book.".to_owned() };
+    let Some(loss) = Loss::of(&melt, button) else {
+        return "Nothing was melted by this book.".to_owned();
+    };
     let what = format!(
         "In the melt {}, the button {}.",
         shown(job, melt.mass()),
@@ -129,11 +160,24 @@ pub fn loss(job: &Job, button: Mass) -> String {
 
 /// A conflict of units: why, and what to do.
 pub fn unit_conflict(seen: Option<Unit>, bench: Unit) -> (String, String) {
-    let mend = format!("Set the balance back to {}; the bench goes on by itself.", bench.name());
+    let mend = format!(
+        "Set the balance back to {}; the bench goes on by itself.",
+        bench.name()
+    );
     match seen {
-        Some(seen) => (format!("The balance shows {}, this bench weighs in {}.", seen.name(), bench.name()), mend),
+        Some(seen) => (
+            format!(
+                "The balance shows {}, this bench weighs in {}.",
+                seen.name(),
+                bench.name()
+            ),
+            mend,
+        ),
         None => (
-            format!("The balance shows a unit that its file does not know, this bench weighs in {}.", bench.name()),
+            format!(
+                "The balance shows a unit that its file does not know, this bench weighs in {}.",
+                bench.name()
+            ),
             format!("{mend} If the symbol is new, add it to the balance file."),
         ),
     }
@@ -142,7 +186,11 @@ pub fn unit_conflict(seen: Option<Unit>, bench: Unit) -> (String, String) {
 /// The pan went light in the middle: the question.
 pub fn pan_question(job: Option<&Job>, rest: Mass, division: Division) -> (String, String) {
     let was = division.show(rest);
-    let metal = job.and_then(|job| job.expected.as_ref().map(|expected| of(job, &expected.what)));
+    let metal = job.and_then(|job| {
+        job.expected
+            .as_ref()
+            .map(|expected| of(job, &expected.what))
+    });
     (
         format!(
             "The pan went light with {was} of {} on it: was the dish lifted, or the balance's tare key pressed?",
