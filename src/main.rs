@@ -1,2 +1,7 @@
-//! panbell.
-fn main() {}
+//! The thin binary: everything is in the library.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    panbell::command::main()
+}

@@ -1,1 +1,134 @@
-//! command
+//! The commands: one file each, output for people and `--json`.
+//!
+//! Exit codes: 0 done, 1 could not, 2 wrong usage, 3 done but a warning stands. Leaves to others:
+//! every rule of the trade, and everything that happens in the service.
+
+mod add;
+mod answer;
+mod button;
+mod client;
+mod close;
+mod follow;
+mod logs;
+mod lot;
+mod open;
+mod output;
+mod rehearse;
+mod run;
+mod take;
+mod verify;
+mod withdraw;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::settings::Folders;
+use crate::trouble::Trouble;
+use output::Output;
+
+/// The service behind a goldsmith's balance: it reads the balance, guards the unit, rings when the
+/// pan comes within the window, and keeps job files that prove what was done.
+#[derive(Debug, Parser)]
+#[command(name = "panbell", version, about, max_term_width = 100)]
+struct Cli {
+    #[command(flatten)]
+    common: Common,
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// Options of every command.
+#[derive(Debug, Args)]
+struct Common {
+    /// Keep settings, book and socket under this folder instead of the usual ones
+    #[arg(long, global = true, value_name = "DIR")]
+    home: Option<PathBuf>,
+    /// Answer in JSON
+    #[arg(long, global = true)]
+    json: bool,
+    /// Say more in the log; twice for everything
+    #[arg(short, long, global = true, action = clap::ArgAction::Count)]
+    verbose: u8,
+}
+
+/// Which bench an order is for.
+#[derive(Debug, Args)]
+struct BenchArg {
+    /// The bench; the only one if there is one
+    #[arg(long, value_name = "NAME")]
+    bench: Option<String>,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run the service
+    Run(run::Run),
+    /// Open a job
+    Open(open::Open),
+    /// The next load on the pan is a lot
+    Lot(lot::Lot),
+    /// Weigh out the next planned addition
+    Add(add::Add),
+    /// Record what is on the pan now
+    Take(take::Take),
+    /// Set the last recorded mass aside; it stays in the file as withdrawn
+    Withdraw(withdraw::Withdraw),
+    /// The next load on the pan is the button
+    Button(button::Button),
+    /// Say what happened to the pan when the bench asks
+    Answer(answer::Answer),
+    /// Close the job and print its statement
+    Close(close::Close),
+    /// Watch a bench live
+    Follow(follow::Follow),
+    /// Check job files against their chain
+    Verify(verify::Verify),
+    /// Play a whole job here with nothing attached
+    Rehearse(rehearse::Rehearse),
+}
+
+/// How a command ended well.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Ended {
+    Done,
+    Warning,
+}
+
+/// Runs the command that was typed.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let output = Output::new(cli.common.json);
+    let result = match &cli.command {
+        Command::Run(run) => run.run(&cli.common),
+        Command::Open(open) => open.run(&cli.common, &output),
+        Command::Lot(lot) => lot.run(&cli.common, &output),
+        Command::Add(add) => add.run(&cli.common, &output),
+        Command::Take(take) => take.run(&cli.common, &output),
+        Command::Withdraw(withdraw) => withdraw.run(&cli.common, &output),
+        Command::Button(button) => button.run(&cli.common, &output),
+        Command::Answer(answer) => answer.run(&cli.common, &output),
+        Command::Close(close) => close.run(&cli.common, &output),
+        Command::Follow(follow) => follow.run(&cli.common, &output),
+        Command::Verify(verify) => verify.run(&cli.common, &output),
+        Command::Rehearse(rehearse) => rehearse.run(&output),
+    };
+    match result {
+        Ok(Ended::Done) => ExitCode::SUCCESS,
+        Ok(Ended::Warning) => ExitCode::from(3),
+        Err(trouble) => {
+            output.trouble(&trouble);
+            ExitCode::FAILURE
+        }
+    }
+}
+
+impl Common {
+    fn folders(&self) -> Result<Folders, Trouble> {
+        match &self.home {
+            Some(home) => Ok(Folders::under(home)),
+            None => Folders::usual(),
+        }
+    }
+}

@@ -1,0 +1,161 @@
+//! The records of one bench on their way to the book, in order.
+
+use std::collections::VecDeque;
+use std::future::{Future, poll_fn};
+use std::pin::Pin;
+use std::task::Poll;
+
+use tokio::sync::oneshot;
+
+use crate::book::{AppendTrouble, JobName, Opened, Recorded, Synced, Writer};
+use crate::job::{Event, Job, Record};
+use crate::trouble::Trouble;
+
+/// Appends the records of one bench and keeps their order.
+pub(super) struct Journal {
+    writer: Writer,
+    job: Option<JobName>,
+    /// The number of the last record given to the writer, and of the last known to be kept.
+    given: u64,
+    kept: u64,
+    in_flight: VecDeque<InFlight>,
+    /// Why the records in flight behind a failed one fail too.
+    failed: Option<Trouble>,
+    ended: Option<oneshot::Receiver<AppendTrouble>>,
+}
+
+struct InFlight {
+    waited: bool,
+    answer: Pin<Box<dyn Future<Output = Result<Outcome, AppendTrouble>> + Send>>,
+}
+
+struct Outcome {
+    n: u64,
+    /// A job that was opened by this record.
+    opened: Option<oneshot::Receiver<AppendTrouble>>,
+}
+
+impl Journal {
+    /// No job yet.
+    pub(super) fn new(writer: Writer) -> Self {
+        Self { writer, job: None, given: 0, kept: 0, in_flight: VecDeque::new(), failed: None, ended: None }
+    }
+
+    /// Goes on with an open job of the book.
+    pub(super) async fn resume(&mut self, name: &JobName) -> Result<Job, Trouble> {
+        let opened = self.writer.resume(name).await.map_err(Trouble::from)?;
+        if let Some(torn) = &opened.torn {
+            tracing::warn!(job = name.as_str(), aside = %torn.path.display(), bytes = torn.bytes,
+                "half a record stood at the end of the job file; it was never announced, and is set aside");
+        }
+        let job = replay(&opened)?;
+        self.begin(name.clone(), opened.scan.n(), opened.ended);
+        Ok(job)
+    }
+
+    fn begin(&mut self, name: JobName, n: u64, ended: oneshot::Receiver<AppendTrouble>) {
+        (self.job, self.given, self.kept, self.ended) = (Some(name), n, n, Some(ended));
+    }
+
+    /// Gives a record to the writer; its outcome comes from [`Journal::next`].
+    pub(super) fn append(&mut self, record: &Record, wait: bool) {
+        let body = match record.body() {
+            Ok(body) => body,
+            Err(trouble) => return self.push(wait, async { Err(AppendTrouble::Failed(trouble)) }),
+        };
+        if let Record::Open(opened) = record {
+            return match JobName::new(&opened.job) {
+                Ok(name) => {
+                    let create = create(self.writer.clone(), name.clone(), body);
+                    (self.job, self.given, self.kept) = (Some(name), 1, 0);
+                    self.push(wait, create);
+                }
+                Err(trouble) => self.push(wait, async { Err(AppendTrouble::Failed(trouble)) }),
+            };
+        }
+        let Some(job) = self.job.clone() else { return };
+        let synced = if wait { Synced::Now } else { Synced::Soon };
+        let answer = self.writer.append(&job, self.given, body, synced);
+        self.given += 1;
+        self.push(wait, async { answer.await.map(|Recorded { n, .. }| Outcome { n, opened: None }) });
+        if matches!(record, Record::Close(_)) {
+            // The order is behind the record in the writer's queue; its answer is not needed.
+            drop(self.writer.close(&job));
+        }
+    }
+
+    fn push(&mut self, waited: bool, answer: impl Future<Output = Result<Outcome, AppendTrouble>> + Send + 'static) {
+        self.in_flight.push_back(InFlight { waited, answer: Box::pin(answer) });
+    }
+
+    /// The outcome of the next record, as an event for the bench; none for a record that nobody
+    /// waits for and that went well. Pending while nothing is under way. Cancelling loses nothing.
+    pub(super) async fn next(&mut self) -> Option<Event<'static>> {
+        let outcome = poll_fn(|context| match self.in_flight.front_mut() {
+            Some(first) => first.answer.as_mut().poll(context),
+            None => Poll::Pending,
+        })
+        .await;
+        let waited = self.in_flight.pop_front().is_some_and(|first| first.waited);
+        match outcome {
+            Ok(Outcome { n, opened }) => {
+                self.kept = n;
+                if opened.is_some() {
+                    self.ended = opened;
+                }
+                waited.then_some(Event::Written { n })
+            }
+            Err(trouble) => {
+                let for_good = trouble.is_final();
+                let first = self.failed.get_or_insert_with(|| trouble.into()).clone();
+                if self.in_flight.is_empty() {
+                    self.failed = None;
+                    self.given = self.kept;
+                }
+                Some(Event::NotWritten { trouble: first, waited, for_good })
+            }
+        }
+    }
+
+    /// The file stopped taking records, also between two appends.
+    pub(super) async fn ended(&mut self) -> Event<'static> {
+        loop {
+            match &mut self.ended {
+                Some(ended) => match ended.await {
+                    Ok(trouble) => {
+                        self.ended = None;
+                        return Event::NotWritten { trouble: trouble.into(), waited: false, for_good: true };
+                    }
+                    // The job was closed.
+                    Err(_) => self.ended = None,
+                },
+                None => std::future::pending().await,
+            }
+        }
+    }
+}
+
+/// Makes the file of a new job and writes its first record. A file that an opening before left
+/// without any record is taken up.
+async fn create(writer: Writer, name: JobName, body: String) -> Result<Outcome, AppendTrouble> {
+    let opened = match writer.create(&name).await {
+        Err(trouble) if writer.book().read(&name).is_ok_and(|bytes| bytes.is_empty()) => {
+            writer.resume(&name).await.map_err(|_| trouble)?
+        }
+        opened => opened?,
+    };
+    match writer.append(&name, 0, body, Synced::Now).await {
+        Ok(recorded) => Ok(Outcome { n: recorded.n, opened: Some(opened.ended) }),
+        Err(trouble) => {
+            drop(writer.close(&name).await);
+            Err(trouble)
+        }
+    }
+}
+
+/// The job that an opened file tells.
+fn replay(opened: &Opened) -> Result<Job, Trouble> {
+    let records: Result<Vec<(u64, Record)>, Trouble> =
+        opened.lines().zip(1..).map(|(line, n)| Ok((n, Record::from_line(line)?))).collect();
+    Job::replay(records?)
+}

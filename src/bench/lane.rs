@@ -1,0 +1,233 @@
+//! One bench: whatever happens next is one event; its effects are carried out in order.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use serde::Serialize;
+use tokio::sync::{broadcast, mpsc, oneshot, watch};
+use tokio::time::{Instant, sleep_until};
+
+use super::journal::Journal;
+use super::line::{Came, Line};
+use crate::balance::{Layout, Piece};
+use crate::bell::{BellSender, Peal};
+use crate::job::{Done, Effect, Event, Job, Record, State, step};
+use crate::mass::{Moment, Reading};
+use crate::serve::{Ask, BellView, BenchView, Message, PanView, WeighingView};
+use crate::settings::BenchSettings;
+use crate::trouble::Trouble;
+
+/// One bench with everything that it works with.
+pub(super) struct Lane {
+    name: String,
+    /// Always there between two steps; taken out only inside one.
+    state: Option<State>,
+    layout: Layout,
+    line: Line,
+    journal: Journal,
+    bells: BellSender,
+    asks: mpsc::Receiver<Ask>,
+    live: broadcast::Sender<Message>,
+    answers: BTreeMap<u64, oneshot::Sender<Result<Done, Trouble>>>,
+    orders: u64,
+    origin: Instant,
+    /// What followers were last told of everything but the pan.
+    told: Option<BenchView>,
+}
+
+/// What a reading changes, for followers: far smaller than the whole state.
+#[derive(Serialize)]
+struct ReadingView {
+    #[serde(flatten)]
+    pan: PanView,
+    weighing: Option<WeighingView>,
+    sentence: String,
+}
+
+impl Lane {
+    pub(super) fn new(
+        settings: &BenchSettings,
+        job: Option<Job>,
+        journal: Journal,
+        bells: BellSender,
+        asks: mpsc::Receiver<Ask>,
+        live: broadcast::Sender<Message>,
+    ) -> Result<Self, Trouble> {
+        Ok(Self {
+            name: settings.name.clone(),
+            state: Some(State::new(Arc::clone(&settings.rules), job)),
+            layout: Layout::compile(&settings.layout)?,
+            line: Line::new(settings.port.clone()),
+            journal,
+            bells,
+            asks,
+            live,
+            answers: BTreeMap::new(),
+            orders: 0,
+            origin: Instant::now(),
+            told: None,
+        })
+    }
+
+    /// Works until told to stop; then what was given to the book is waited for.
+    pub(super) async fn run(mut self, mut stopping: watch::Receiver<bool>) {
+        loop {
+            let (wake, writing) = match &self.state {
+                Some(state) => (state.wake_at(), state.is_writing()),
+                None => return,
+            };
+            let wake = wake.map(|at| self.origin + at.since_origin());
+            let tick = async {
+                match wake {
+                    Some(at) => sleep_until(at).await,
+                    None => std::future::pending().await,
+                }
+            };
+            // Biased: what is on disk counts before more is asked of it, and a chatty balance
+            // cannot keep an order waiting.
+            tokio::select! {
+                biased;
+                _ = stopping.changed() => break,
+                event = self.journal.next() => if let Some(event) = event { self.happen(event) },
+                event = self.journal.ended() => self.happen(event),
+                ask = self.asks.recv(), if !writing => match ask {
+                    Some(ask) => self.asked(ask),
+                    None => break,
+                },
+                came = self.line.next() => self.came(came),
+                () = tick => self.happen(Event::Tick),
+            }
+        }
+    }
+
+    fn now(&self) -> Moment {
+        Moment::after_origin(self.origin.elapsed())
+    }
+
+    fn came(&mut self, came: Came) {
+        match came {
+            Came::Opened => self.happen(Event::PortOpened),
+            Came::Lost(trouble) => self.happen(Event::PortLost(trouble)),
+            Came::Nothing => {}
+            Came::Bytes(count) => self.bytes(count),
+        }
+    }
+
+    /// Bytes to lines to readings to steps.
+    fn bytes(&mut self, count: usize) {
+        let at = self.now();
+        let mut effects = Vec::new();
+        let (layout, state, mut shown) = (&mut self.layout, &mut self.state, None);
+        self.line.pieces(count, |piece| {
+            let event = match piece {
+                Piece::Line(raw) => match layout.read(raw) {
+                    Ok(reading) => {
+                        shown = Some(reading);
+                        Event::Line { reading, raw }
+                    }
+                    Err(why) => {
+                        tracing::debug!(line = %raw.escape_ascii(), ?why, "a line was not understood");
+                        Event::OddLine
+                    }
+                },
+                Piece::TooLong => {
+                    tracing::debug!("more bytes than a line can have, without a line end");
+                    Event::OddLine
+                }
+            };
+            if let Some(before) = state.take() {
+                let (after, more) = step(before, event, at);
+                *state = Some(after);
+                effects.extend(more);
+            }
+        });
+        self.carry_out(effects, shown);
+    }
+
+    fn asked(&mut self, ask: Ask) {
+        match ask {
+            Ask::View(reply) => {
+                if let Some(state) = &self.state {
+                    // A client that left is no trouble of the bench.
+                    let _gone = reply.send(BenchView::of(state, self.now()));
+                }
+            }
+            Ask::Order(order, reply) => {
+                self.orders += 1;
+                self.answers.insert(self.orders, reply);
+                tracing::debug!(bench = self.name, ?order, "order");
+                self.happen(Event::Order { id: self.orders, order });
+            }
+        }
+    }
+
+    fn happen(&mut self, event: Event<'_>) {
+        let at = self.now();
+        let Some(state) = self.state.take() else { return };
+        let (state, effects) = step(state, event, at);
+        self.state = Some(state);
+        self.carry_out(effects, None);
+    }
+
+    fn carry_out(&mut self, effects: Vec<Effect>, shown: Option<Reading>) {
+        let mut changed = shown.is_none();
+        for effect in effects {
+            match effect {
+                Effect::Append { record, wait } => {
+                    changed |= !matches!(*record, Record::Reading { .. });
+                    self.journal.append(&record, wait);
+                }
+                Effect::Answer { id, answer } => {
+                    changed = true;
+                    if let Some(reply) = self.answers.remove(&id) {
+                        let _gone = reply.send(answer);
+                    }
+                }
+                Effect::Ring(ring) => {
+                    tracing::info!(bench = self.name, bell = ring.kind.word(), "{}: {}", ring.title, ring.text);
+                    self.tell("bell", &BellView::of(&ring));
+                    self.bells.ring(Peal { bench: self.name.clone(), ring });
+                }
+            }
+        }
+        self.tell_followers(changed, shown.is_some());
+    }
+
+    /// Followers get the small reading, and the whole state when anything else has changed.
+    fn tell_followers(&mut self, changed: bool, shown: bool) {
+        if self.live.receiver_count() == 0 {
+            self.told = None;
+            return;
+        }
+        let Some(state) = &self.state else { return };
+        let at = self.now();
+        if shown {
+            let reading = ReadingView {
+                pan: PanView::of(state, at),
+                weighing: WeighingView::of(state),
+                sentence: state.sentence(),
+            };
+            self.tell("reading", &reading);
+        }
+        if changed {
+            let view = BenchView::of(state, at);
+            if self.told.as_ref() != Some(&view) {
+                self.tell("state", &view);
+                self.told = Some(view);
+            }
+        }
+    }
+
+    fn tell<T: Serialize>(&self, event: &'static str, data: &T) {
+        if self.live.receiver_count() == 0 {
+            return;
+        }
+        match serde_json::to_string(data) {
+            Ok(data) => {
+                // Nobody left to hear it is no trouble.
+                let _nobody = self.live.send(Message { event, data: data.into() });
+            }
+            Err(error) => tracing::error!(%error, event, "an event could not be written as JSON"),
+        }
+    }
+}

@@ -1,0 +1,133 @@
+//! The line to one balance: the open port, or the next attempt at it.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::time::{Instant, sleep_until};
+
+use crate::balance::{Piece, Retry, Splitter};
+use crate::port::{OpenPort, PortSettings, PortTrouble};
+use crate::trouble::Trouble;
+
+/// What came over the line.
+pub(super) enum Came {
+    /// The port was opened.
+    Opened,
+    /// It could not be, or went away; said once until something else happens.
+    Lost(Arc<Trouble>),
+    /// Bytes were read into the buffer.
+    Bytes(usize),
+    /// An attempt failed as before.
+    Nothing,
+}
+
+/// The line to one balance.
+pub(super) struct Line {
+    settings: PortSettings,
+    port: Option<OpenPort>,
+    opened: Instant,
+    heard: bool,
+    retry: Retry,
+    retry_at: Instant,
+    last_trouble: Option<Arc<Trouble>>,
+    splitter: Splitter,
+    buffer: Box<[u8; 4096]>,
+}
+
+/// A first byte that comes so long after the opening begins a line: no balance pauses so long
+/// within one, even at 300 bits a second (33 ms a character).
+const QUIET: Duration = Duration::from_millis(200);
+
+impl Line {
+    pub(super) fn new(settings: PortSettings) -> Self {
+        Self {
+            settings,
+            port: None,
+            opened: Instant::now(),
+            heard: false,
+            retry: Retry::default(),
+            retry_at: Instant::now(),
+            last_trouble: None,
+            splitter: Splitter::mid_stream(),
+            buffer: Box::new([0; 4096]),
+        }
+    }
+
+    /// Waits for the next thing to happen. Cancelling loses nothing.
+    pub(super) async fn next(&mut self) -> Came {
+        let Some(port) = &mut self.port else {
+            sleep_until(self.retry_at).await;
+            return self.open();
+        };
+        match port.read(&mut self.buffer[..]).await {
+            Ok(0) => self.lost(Trouble::new(
+                "port-gone",
+                format!("The balance on {} went away.", self.settings.path.display()),
+                "Nothing is read or recorded until it is back; what was recorded stays.",
+                "Put its cable back and see that it is switched on; the bench goes on by itself.",
+            )),
+            Ok(count) => {
+                if !self.heard && self.opened.elapsed() >= QUIET {
+                    self.splitter = Splitter::at_line_start();
+                }
+                self.heard = true;
+                Came::Bytes(count)
+            }
+            Err(error) => self.lost(Trouble::new(
+                "port-failed",
+                format!("Reading {} failed: {error}.", self.settings.path.display()),
+                "Nothing is read or recorded until it is back; what was recorded stays.",
+                "Pull the adapter and put it back.",
+            )),
+        }
+    }
+
+    /// Cuts what was read into pieces.
+    pub(super) fn pieces(&mut self, count: usize, each: impl FnMut(Piece<'_>)) {
+        let bytes = self.buffer.get(..count).unwrap_or_default();
+        self.splitter.push(bytes, each);
+    }
+
+    fn open(&mut self) -> Came {
+        match OpenPort::open(&self.settings) {
+            Ok(port) => {
+                tracing::info!(port = %self.settings.path.display(), "port opened");
+                if port.kept_framing().is_ok_and(|kept| kept != port.asked_framing()) {
+                    tracing::warn!(asked = %port.asked_framing(), port = %self.settings.path.display(),
+                        "the port did not keep its framing; a pseudo-terminal never does");
+                }
+                self.port = Some(port);
+                self.opened = Instant::now();
+                self.heard = false;
+                self.splitter = Splitter::mid_stream();
+                self.retry.succeeded();
+                self.last_trouble = None;
+                Came::Opened
+            }
+            Err(cause) => self.refused(&cause),
+        }
+    }
+
+    fn refused(&mut self, cause: &PortTrouble) -> Came {
+        self.retry_at = Instant::now() + self.retry.failed();
+        let trouble = cause.trouble();
+        if self.last_trouble.as_ref().is_some_and(|last| **last == trouble) {
+            return Came::Nothing;
+        }
+        self.say(trouble)
+    }
+
+    /// Closes at once: while a dead descriptor is held, the adapter comes back under another name.
+    fn lost(&mut self, trouble: Trouble) -> Came {
+        self.port = None;
+        self.retry_at = Instant::now() + self.retry.failed();
+        self.say(trouble)
+    }
+
+    fn say(&mut self, trouble: Trouble) -> Came {
+        tracing::warn!(code = trouble.code, "{trouble}");
+        let trouble = Arc::new(trouble);
+        self.last_trouble = Some(Arc::clone(&trouble));
+        Came::Lost(trouble)
+    }
+}

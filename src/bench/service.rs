@@ -1,0 +1,176 @@
+//! The service: everything that `panbell run` starts, and how it stops.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::watch;
+use tokio::task::JoinSet;
+use tokio::time::{MissedTickBehavior, interval};
+
+use super::journal::Journal;
+use super::lane::Lane;
+use crate::bell::Bells;
+use crate::book::{Book, BookView, JobName, Writer};
+use crate::job::{Job, Verdict, scan};
+use crate::serve::{Door, House, listen};
+use crate::settings::Settings;
+use crate::trouble::Trouble;
+
+/// Runs the service until SIGTERM or SIGINT.
+pub fn run(settings: Settings) -> Result<(), Trouble> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .max_blocking_threads(1)
+        .build()
+        .map_err(|error| cannot_start(&error))?;
+    let book = Book::open(&settings.folders.book)?;
+    let writer = Writer::start(book)?;
+    let result = runtime.block_on(serve(settings, writer.clone()));
+    // The disk is waited for outside the loop, so that nothing else is kept waiting by it.
+    let finished = writer.finish();
+    result.and(finished)
+}
+
+async fn serve(settings: Settings, writer: Writer) -> Result<(), Trouble> {
+    let settings = Arc::new(settings);
+    let mut terminate = signal(SignalKind::terminate()).map_err(|error| cannot_start(&error))?;
+    let mut interrupt = signal(SignalKind::interrupt()).map_err(|error| cannot_start(&error))?;
+    let served = listen(&settings.folders.runtime)?;
+    let (stop, stopping) = watch::channel(false);
+    let (bells, ringing) = Bells::start(settings.bell.desktop);
+
+    let mut open = open_jobs(writer.book());
+    let mut doors = Vec::new();
+    let mut lanes = JoinSet::new();
+    for bench in &settings.benches {
+        let (door, asks, live) = Door::new(&bench.name);
+        let mut journal = Journal::new(writer.clone());
+        let job = match open.remove(&bench.name) {
+            Some(name) => resumed(&mut journal, &name).await,
+            None => None,
+        };
+        let lane = Lane::new(bench, job, journal, bells.clone(), asks, live)?;
+        lanes.spawn(lane.run(stopping.clone()));
+        doors.push(door);
+    }
+    for (bench, job) in open {
+        tracing::warn!(bench, job = job.as_str(), "the book holds an open job of a bench that the settings do not name");
+    }
+    let house = Arc::new(House { settings, doors });
+    let serving = tokio::spawn(served.run(house, stopping));
+
+    notify(&[sd_notify::NotifyState::Ready]);
+    tracing::info!("panbell is ready");
+    let mut watchdog = sd_notify::watchdog_enabled().map(|limit| {
+        // The manager asks for a sign of life within the limit; half of it leaves room.
+        let mut beat = interval((limit / 2).max(Duration::from_millis(100)));
+        beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        beat
+    });
+    loop {
+        let beat = async {
+            match &mut watchdog {
+                Some(beat) => drop(beat.tick().await),
+                None => std::future::pending().await,
+            }
+        };
+        tokio::select! {
+            _ = terminate.recv() => break,
+            _ = interrupt.recv() => break,
+            () = beat => notify(&[sd_notify::NotifyState::Watchdog]),
+        }
+    }
+
+    notify(&[sd_notify::NotifyState::Stopping]);
+    tracing::info!("stopping");
+    let _all_gone = stop.send(true);
+    while let Some(ended) = lanes.join_next().await {
+        if let Err(error) = ended {
+            tracing::error!(%error, "a bench ended badly");
+        }
+    }
+    drop(bells);
+    let both = async {
+        let _ended = serving.await;
+        ringing.finish().await;
+    };
+    if tokio::time::timeout(Duration::from_secs(3), both).await.is_err() {
+        tracing::warn!("a client or the desktop did not let go in time");
+    }
+    Ok(())
+}
+
+/// The open job of every bench that has one. A file that cannot be read is named and left alone.
+fn open_jobs(book: &BookView) -> BTreeMap<String, JobName> {
+    let mut open = BTreeMap::new();
+    let names = book.open_jobs().unwrap_or_else(|trouble| {
+        tracing::error!("{trouble}");
+        Vec::new()
+    });
+    for name in names {
+        match bench_of(book, &name) {
+            Ok(Some(bench)) => {
+                if let Some(other) = open.insert(bench.clone(), name.clone()) {
+                    tracing::error!(bench, jobs = format!("{} and {}", other.as_str(), name.as_str()),
+                        "the book holds two open jobs of one bench; the bench goes on with the second");
+                }
+            }
+            Ok(None) => {}
+            Err(trouble) => tracing::error!(job = name.as_str(), "{trouble}"),
+        }
+    }
+    open
+}
+
+/// The bench of an open job; none for a job that is closed, or of which nothing is recorded.
+fn bench_of(book: &BookView, name: &JobName) -> Result<Option<String>, Trouble> {
+    let bytes = book.read(name)?;
+    let scan = scan(&bytes);
+    if let Verdict::Damaged { line, why } = &scan.verdict {
+        return Err(Trouble::new(
+            "job-damaged",
+            format!("Job file {} is damaged at line {line}: {}.", name.file_name(), why.words()),
+            "It is not gone on with, and nothing is written to it.",
+            "Keep it as it is; put back a good copy if there is one, then start again.",
+        ));
+    }
+    let records = scan.lines.iter().zip(1..).filter_map(|(line, n)| Some((n, bytes.get(line.clone())?)));
+    let records: Result<Vec<_>, Trouble> =
+        records.map(|(n, line)| Ok((n, crate::job::Record::from_line(line)?))).collect();
+    let records = records?;
+    if records.is_empty() {
+        return Ok(None);
+    }
+    let job = Job::replay(records)?;
+    Ok(job.closed.is_none().then_some(job.opened.bench))
+}
+
+async fn resumed(journal: &mut Journal, name: &JobName) -> Option<Job> {
+    match journal.resume(name).await {
+        Ok(job) => {
+            tracing::info!(job = name.as_str(), "going on with the open job");
+            Some(job)
+        }
+        Err(trouble) => {
+            tracing::error!(job = name.as_str(), "{trouble}");
+            None
+        }
+    }
+}
+
+fn notify(state: &[sd_notify::NotifyState<'_>]) {
+    if let Err(error) = sd_notify::notify(state) {
+        tracing::debug!(%error, "the service manager could not be told");
+    }
+}
+
+fn cannot_start(error: &std::io::Error) -> Trouble {
+    Trouble::new(
+        "cannot-start",
+        format!("The service cannot start: {error}."),
+        "Nothing is weighed; job files are untouched.",
+        "See the system's log; a limit on open files or memory may have been reached.",
+    )
+}

@@ -1,0 +1,166 @@
+//! The commands' side of the HTTP interface, over the unix socket.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use http_body_util::{BodyExt as _, Full};
+use hyper::body::{Bytes, Incoming};
+use hyper::client::conn::http1;
+use hyper::{Method, Request, Response, StatusCode};
+use hyper_util::rt::TokioIo;
+use serde::de::DeserializeOwned;
+use tokio::net::UnixStream;
+
+use super::output::Output;
+use super::{BenchArg, Common, Ended};
+use crate::serve::{OrderBody, RefusalBody, ReplyBody, SOCKET};
+use crate::trouble::Trouble;
+
+/// How long an answer may take; the service itself gives up on an order sooner.
+const LIMIT: Duration = Duration::from_secs(20);
+
+/// A way to the running service.
+pub(super) struct Client {
+    socket: PathBuf,
+}
+
+/// Gives one order and prints the answer.
+pub(super) fn order(common: &Common, bench: &BenchArg, output: &Output, order: &OrderBody) -> Result<Ended, Trouble> {
+    let client = Client::of(common)?;
+    let reply = runtime()?.block_on(client.order(bench.bench.as_deref(), order))?;
+    output.say(&reply.text, &reply);
+    Ok(if reply.warning { Ended::Warning } else { Ended::Done })
+}
+
+/// The runtime of a command.
+pub(super) fn runtime() -> Result<tokio::runtime::Runtime, Trouble> {
+    tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(|error| {
+        Trouble::new("cannot-start", format!("The command cannot start: {error}."), "Nothing was changed.", "Try again.")
+    })
+}
+
+impl Client {
+    pub(super) fn of(common: &Common) -> Result<Self, Trouble> {
+        Ok(Self::at(&common.folders()?.runtime))
+    }
+
+    pub(super) fn at(runtime: &Path) -> Self {
+        Self { socket: runtime.join(SOCKET) }
+    }
+
+    /// Gives an order.
+    pub(super) async fn order(&self, bench: Option<&str>, order: &OrderBody) -> Result<ReplyBody, Trouble> {
+        let body = serde_json::to_vec(order).map_err(|error| odd_answer(&error.to_string()))?;
+        self.within(self.request(Method::POST, &format!("{}/order", bench_path(bench)), body)).await
+    }
+
+    /// Asks for something.
+    pub(super) async fn get<T: DeserializeOwned>(&self, path: &str) -> Result<T, Trouble> {
+        self.within(self.request(Method::GET, path, Vec::new())).await
+    }
+
+    async fn within<T: DeserializeOwned>(&self, answer: impl Future<Output = Result<Response<Incoming>, Trouble>>) -> Result<T, Trouble> {
+        let whole = async {
+            let response = answer.await?;
+            let bytes = response.into_body().collect().await.map_err(|error| odd_answer(&error.to_string()))?.to_bytes();
+            serde_json::from_slice(&bytes).map_err(|error| odd_answer(&error.to_string()))
+        };
+        tokio::time::timeout(LIMIT, whole).await.unwrap_or_else(|_| Err(odd_answer("none came in time")))
+    }
+
+    /// Follows a bench: every event as its name and its JSON.
+    pub(super) async fn follow(&self, bench: Option<&str>) -> Result<Events, Trouble> {
+        let path = format!("{}/events", bench_path(bench));
+        let response = self.request(Method::GET, &path, Vec::new()).await?;
+        Ok(Events { body: response.into_body(), text: Vec::new() })
+    }
+
+    async fn request(&self, method: Method, path: &str, body: Vec<u8>) -> Result<Response<Incoming>, Trouble> {
+        let stream = UnixStream::connect(&self.socket).await.map_err(|error| self.not_running(&error))?;
+        let (mut sender, connection) =
+            http1::handshake(TokioIo::new(stream)).await.map_err(|error| odd_answer(&error.to_string()))?;
+        tokio::spawn(async move {
+            // The request itself tells of a broken connection.
+            drop(connection.await);
+        });
+        let request = Request::builder()
+            .method(method)
+            .uri(path)
+            .header("host", "panbell")
+            .header("content-type", "application/json")
+            .body(Full::new(Bytes::from(body)))
+            .map_err(|error| odd_answer(&error.to_string()))?;
+        let response = sender.send_request(request).await.map_err(|error| odd_answer(&error.to_string()))?;
+        if response.status() == StatusCode::OK {
+            return Ok(response);
+        }
+        let bytes = response.into_body().collect().await.map_err(|error| odd_answer(&error.to_string()))?.to_bytes();
+        let refusal: RefusalBody = serde_json::from_slice(&bytes).map_err(|error| odd_answer(&error.to_string()))?;
+        let trouble = Trouble::new("refused", refusal.happened, refusal.means, refusal.mend);
+        Err(if refusal.passes { trouble.passing() } else { trouble })
+    }
+
+    fn not_running(&self, error: &std::io::Error) -> Trouble {
+        let (happened, mend) = match error.kind() {
+            std::io::ErrorKind::NotFound | std::io::ErrorKind::ConnectionRefused => (
+                format!("No panbell service answers at {}.", self.socket.display()),
+                "Start it: panbell run (or systemctl --user start panbell).",
+            ),
+            std::io::ErrorKind::PermissionDenied => (
+                format!("The socket {} belongs to somebody else.", self.socket.display()),
+                "Give orders as the user who runs the service.",
+            ),
+            _ => (format!("The service at {} cannot be reached: {error}.", self.socket.display()), "Try again."),
+        };
+        Trouble::new("service-not-running", happened, "Nothing was changed.", mend).passing()
+    }
+}
+
+fn bench_path(bench: Option<&str>) -> String {
+    let name = bench.unwrap_or("-");
+    // A name that no bench can have is sent as one that none has, for the service to refuse.
+    let plain = !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.'));
+    format!("/v1/bench/{}", if plain { name } else { "no-such-name" })
+}
+
+fn odd_answer(why: &str) -> Trouble {
+    Trouble::new(
+        "answer-unreadable",
+        format!("The service's answer cannot be read: {why}."),
+        "Whether the order was carried out is not known here; what is recorded stands in the job file.",
+        "Look with panbell follow.",
+    )
+}
+
+/// The events of a bench as they come.
+pub(super) struct Events {
+    body: Incoming,
+    text: Vec<u8>,
+}
+
+impl Events {
+    /// The next event; none when the service ended the stream.
+    pub(super) async fn next(&mut self) -> Option<(String, String)> {
+        loop {
+            if let Some(end) = self.text.windows(2).position(|pair| pair == b"\n\n") {
+                let block: Vec<u8> = self.text.drain(..end + 2).collect();
+                if let Some(event) = parse(&String::from_utf8_lossy(&block)) {
+                    return Some(event);
+                }
+                continue;
+            }
+            let frame = self.body.frame().await?.ok()?;
+            if let Some(data) = frame.data_ref() {
+                self.text.extend_from_slice(data);
+            }
+        }
+    }
+}
+
+/// One block of the event stream (WHATWG HTML, server-sent events): ours have one data line.
+fn parse(block: &str) -> Option<(String, String)> {
+    let field = |name: &str| {
+        block.lines().find_map(|line| line.strip_prefix(name)).map(|rest| rest.strip_prefix(' ').unwrap_or(rest))
+    };
+    Some((field("event:")?.to_owned(), field("data:")?.to_owned()))
+}

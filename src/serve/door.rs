@@ -1,0 +1,124 @@
+//! The door between the interface and a bench: bounded queues, and nothing shared.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::sync::{broadcast, mpsc, oneshot};
+
+use super::view::BenchView;
+use crate::job::{Done, Order};
+use crate::settings::Settings;
+use crate::trouble::Trouble;
+
+/// What a client wants of a bench.
+#[derive(Debug)]
+pub enum Ask {
+    /// An order, answered when it is carried out or refused.
+    Order(Order, oneshot::Sender<Result<Done, Trouble>>),
+    /// The whole state, now.
+    View(oneshot::Sender<BenchView>),
+}
+
+/// One event for followers: its name, and its JSON on one line.
+#[derive(Debug, Clone)]
+pub struct Message {
+    /// `state`, `reading` or `bell`.
+    pub event: &'static str,
+    /// The data, a JSON object on one line.
+    pub data: Arc<str>,
+}
+
+/// The interface's side of one bench.
+#[derive(Debug, Clone)]
+pub struct Door {
+    /// The bench.
+    pub name: String,
+    asks: mpsc::Sender<Ask>,
+    live: broadcast::Sender<Message>,
+}
+
+/// Orders that may wait for one bench.
+const ASKS: usize = 16;
+/// Events that a follower may fall behind before it is given the latest state instead.
+const BEHIND: usize = 64;
+/// How long an order may take: a slow disk takes its time, a stuck one must not hold the client.
+const LIMIT: Duration = Duration::from_secs(15);
+
+impl Door {
+    /// A door, with the bench's two ends of it.
+    pub fn new(name: &str) -> (Self, mpsc::Receiver<Ask>, broadcast::Sender<Message>) {
+        let (asks, inbox) = mpsc::channel(ASKS);
+        let (live, _) = broadcast::channel(BEHIND);
+        (Self { name: name.to_owned(), asks, live: live.clone() }, inbox, live)
+    }
+
+    /// Gives an order and waits for its answer, at most fifteen seconds.
+    pub async fn order(&self, order: Order) -> Result<Done, Trouble> {
+        let (reply, answer) = oneshot::channel();
+        self.ask(Ask::Order(order, reply), answer).await.and_then(|answer| answer)
+    }
+
+    /// The whole state.
+    pub async fn view(&self) -> Result<BenchView, Trouble> {
+        let (reply, answer) = oneshot::channel();
+        self.ask(Ask::View(reply), answer).await
+    }
+
+    async fn ask<T>(&self, ask: Ask, answer: oneshot::Receiver<T>) -> Result<T, Trouble> {
+        let slow = |what: &str| {
+            Trouble::new(
+                "bench-slow",
+                format!("Bench {} {what}.", self.name),
+                "Whether the order was carried out is not known here; what is recorded stands in the job file.",
+                "Look with panbell follow, then give the order again if it was not.",
+            )
+            .passing()
+        };
+        if self.asks.try_send(ask).is_err() {
+            return Err(slow("has too many orders waiting, or is stopping"));
+        }
+        match tokio::time::timeout(LIMIT, answer).await {
+            Ok(Ok(answer)) => Ok(answer),
+            Ok(Err(_)) => Err(slow("stopped before it answered")),
+            Err(_) => Err(slow("did not answer in time")),
+        }
+    }
+
+    /// Follows the bench from now on.
+    pub(super) fn follow(&self) -> broadcast::Receiver<Message> {
+        self.live.subscribe()
+    }
+}
+
+/// Every bench of a service, with what the interface needs to understand an order.
+#[derive(Debug)]
+pub struct House {
+    /// The settings.
+    pub settings: Arc<Settings>,
+    /// One door a bench, in the order of the settings.
+    pub doors: Vec<Door>,
+}
+
+impl House {
+    /// The door of the bench named, or the only one.
+    pub fn door(&self, name: Option<&str>) -> Result<&Door, Trouble> {
+        let known = || self.doors.iter().map(|door| door.name.as_str()).collect::<Vec<_>>().join(", ");
+        match (name, self.doors.as_slice()) {
+            (Some(name), doors) => doors.iter().find(|door| door.name == name).ok_or_else(|| {
+                Trouble::new(
+                    "bench-unknown",
+                    format!("There is no bench \"{name}\"."),
+                    "Nothing was changed.",
+                    format!("The benches are: {}.", known()),
+                )
+            }),
+            (None, [only]) => Ok(only),
+            (None, _) => Err(Trouble::new(
+                "bench-unnamed",
+                "There are several benches, and none was named.",
+                "Nothing was changed.",
+                format!("Name one: --bench {}.", known().replace(", ", " or --bench ")),
+            )),
+        }
+    }
+}

@@ -1,0 +1,273 @@
+//! The live state as clients see it: the interface's own types, version 1.
+
+use serde::{Deserialize, Serialize};
+
+use crate::job::{Job, Ring, State, What, words};
+use crate::balance::Verdict;
+use crate::mass::{Indication, Moment, Shown};
+
+/// A bench, whole.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct BenchView {
+    /// Its name.
+    pub bench: String,
+    /// The unit that it weighs in, symbol and spelled out.
+    pub unit: String,
+    /// Spelled out.
+    pub unit_name: String,
+    /// The division, with its unit.
+    pub division: String,
+    /// The link: absent, silent, garbled or talking.
+    pub link: String,
+    /// The sentence that the person needs now.
+    pub sentence: String,
+    /// Why nothing is captured, if so.
+    pub hold: Option<HoldView>,
+    /// The pan.
+    pub pan: PanView,
+    /// The weighing under way.
+    pub weighing: Option<WeighingView>,
+    /// The job, open or closed last.
+    pub job: Option<JobView>,
+}
+
+/// A hold.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct HoldView {
+    /// unit, disk, link, balance or pan.
+    pub cause: String,
+    /// Why.
+    pub why: String,
+    /// What to do.
+    pub mend: String,
+}
+
+/// The pan. Masses are strings with their unit.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct PanView {
+    /// What the balance shows; none when the reading is old.
+    pub shown: Option<String>,
+    /// What the balance says of itself.
+    pub status: Option<String>,
+    /// agreed, unproven or conflict.
+    pub unit: String,
+    /// Above what the weighing counts from.
+    pub net: Option<String>,
+    /// At rest.
+    pub steady: bool,
+}
+
+/// A weighing.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct WeighingView {
+    /// lot, addition or button.
+    pub what: String,
+    /// In words.
+    pub name: String,
+    /// under, within or over, for an addition with a mass on the pan.
+    pub side: Option<String>,
+    /// Lower edge of the window.
+    pub lower: Option<String>,
+    /// What to weigh out.
+    pub aim: Option<String>,
+    /// Upper edge.
+    pub upper: Option<String>,
+    /// Fineness of the finished melt at the present mass, per mille.
+    pub fineness_ppt: Option<String>,
+}
+
+/// A job.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct JobView {
+    /// Its name, that of its file.
+    pub job: String,
+    /// The ticket.
+    pub ticket: String,
+    /// The client's reference.
+    pub client: String,
+    /// What was asked for, as stated.
+    pub target: String,
+    /// Whether it is open.
+    pub open: bool,
+    /// What was weighed.
+    pub weighed: Vec<WeighedView>,
+    /// The additions still to come.
+    pub to_come: Vec<PlannedView>,
+    /// Mass of the melt so far.
+    pub melt: String,
+    /// Its fineness, per mille to two decimals.
+    pub fineness_ppt: Option<String>,
+}
+
+/// A capture.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct WeighedView {
+    /// The number of its record.
+    pub n: u64,
+    /// lot, addition or button.
+    pub what: String,
+    /// Metal or fineness, in words.
+    pub name: String,
+    /// The mass.
+    pub mass: String,
+    /// Whether it was set aside.
+    pub withdrawn: bool,
+}
+
+/// An addition still to come.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlannedView {
+    /// The metal.
+    pub name: String,
+    /// By exact mass balance; none where the metals left cannot bring it there.
+    pub mass: Option<String>,
+}
+
+/// A bell.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct BellView {
+    /// near, within, over, under-again, recorded, hold, resumed or done.
+    pub bell: String,
+    /// A few words.
+    pub title: String,
+    /// The number that matters, and what to do.
+    pub text: String,
+}
+
+impl BellView {
+    /// A ring as clients see it.
+    pub fn of(ring: &Ring) -> Self {
+        Self { bell: ring.kind.word().to_owned(), title: ring.title.clone(), text: ring.text.clone() }
+    }
+}
+
+impl BenchView {
+    /// The whole state at a moment.
+    pub fn of(state: &State, at: Moment) -> Self {
+        let division = state.rules().pan.division;
+        let unit = division.unit();
+        Self {
+            bench: state.rules().name.clone(),
+            unit: unit.symbol().to_owned(),
+            unit_name: unit.name().to_owned(),
+            division: division.to_string(),
+            link: state.link().state().word().to_owned(),
+            sentence: state.sentence(),
+            hold: state.holds().first().map(|hold| HoldView {
+                cause: hold.cause.word().to_owned(),
+                why: hold.why.clone(),
+                mend: hold.mend.clone(),
+            }),
+            pan: PanView::of(state, at),
+            weighing: WeighingView::of(state),
+            job: state.job().map(JobView::of),
+        }
+    }
+}
+
+impl PanView {
+    /// The pan; a reading older than the silence limit is not shown.
+    pub fn of(state: &State, at: Moment) -> Self {
+        let unit = match state.guard().verdict() {
+            Verdict::Agreed => "agreed",
+            Verdict::Unproven => "unproven",
+            Verdict::Conflict(_) => "conflict",
+        }
+        .to_owned();
+        let fresh = state.shown().filter(|(_, heard)| at.since(*heard) < state.rules().link.silence);
+        let Some((reading, _)) = fresh else { return Self { unit, ..Self::default() } };
+        let shown = match reading.shown {
+            Shown::Weighed(mass) => Some(mass.to_string()),
+            Shown::UnitUnstated(digits) => Some(format!("{digits} (no unit)")),
+            Shown::UnitUnknown(digits) => Some(format!("{digits} (unknown unit)")),
+            Shown::Nothing => None,
+        };
+        let tracked = state.tracked().filter(|_| state.guard().verdict() == Verdict::Agreed);
+        Self {
+            shown,
+            status: Some(reading.status.word().to_owned()),
+            unit,
+            net: tracked.and_then(|tracked| tracked.net).map(|net| net.to_string()),
+            steady: tracked.is_some_and(|tracked| tracked.steady),
+        }
+    }
+}
+
+impl WeighingView {
+    /// The weighing under way, if there is one.
+    pub fn of(state: &State) -> Option<Self> {
+        let (job, what) = (state.open_job()?, state.expected()?);
+        let mut view = Self {
+            what: what_word(what).to_owned(),
+            name: words::of(job, what),
+            side: None,
+            lower: None,
+            aim: None,
+            upper: None,
+            fineness_ppt: None,
+        };
+        if let Some(adding) = state.adding() {
+            let show = |mass| Some(words::shown(job, mass).to_string());
+            view.lower = show(adding.window.lower);
+            view.aim = show(adding.window.aim);
+            view.upper = show(adding.window.upper);
+            if let Some(net) = state.tracked().and_then(|tracked| tracked.net).map(Indication::mass) {
+                view.side = Some(adding.window.side(net).word().to_owned());
+                let melt = adding.melt_with(net.or_zero());
+                view.fineness_ppt = melt.fineness().map(|fineness| fineness.to_per_mille(2).to_string());
+            }
+        }
+        Some(view)
+    }
+}
+
+impl JobView {
+    fn of(job: &Job) -> Self {
+        let melt = job.melt();
+        let plan = job.plan();
+        let planned = |addition: usize| {
+            let mass = plan.as_ref()?.iter().find(|(at, _)| *at == addition)?.1;
+            Some(words::shown(job, mass).to_string())
+        };
+        Self {
+            job: job.opened.job.clone(),
+            ticket: job.opened.ticket.clone(),
+            client: job.opened.client.clone(),
+            target: job.opened.target.stated_text(),
+            open: job.closed.is_none(),
+            weighed: job.weighed.iter().map(|weighed| WeighedView::of(job, weighed)).collect(),
+            to_come: job
+                .to_come()
+                .into_iter()
+                .map(|addition| PlannedView { name: words::metal_name(job, addition), mass: planned(addition) })
+                .collect(),
+            melt: words::shown(job, melt.mass()).to_string(),
+            fineness_ppt: melt.fineness().map(|fineness| fineness.to_per_mille(2).to_string()),
+        }
+    }
+}
+
+impl WeighedView {
+    fn of(job: &Job, weighed: &crate::job::Weighed) -> Self {
+        let name = match &weighed.captured.what {
+            What::Lot { fineness, basis, .. } => format!("{fineness} by {basis}"),
+            What::Addition { addition } => words::metal_name(job, *addition),
+            What::Button => "button".to_owned(),
+        };
+        Self {
+            n: weighed.n,
+            what: what_word(&weighed.captured.what).to_owned(),
+            name,
+            mass: weighed.captured.mass.to_string(),
+            withdrawn: weighed.withdrawn,
+        }
+    }
+}
+
+fn what_word(what: &What) -> &'static str {
+    match what {
+        What::Lot { .. } => "lot",
+        What::Addition { .. } => "addition",
+        What::Button => "button",
+    }
+}
