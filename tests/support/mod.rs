@@ -1,0 +1,3 @@
+//! What several test files share. Each file uses the part it needs.
+
+pub mod notices;
