@@ -88,15 +88,32 @@ impl Journal {
         self.in_flight.push_back(InFlight { waited, answer: Box::pin(answer) });
     }
 
-    /// The outcome of the next record, as an event for the bench; none for a record that nobody
-    /// waits for and that went well. Pending while nothing is under way. Cancelling loses nothing.
+    /// The next outcome, as an event for the bench: of a record that is waited for, of one that
+    /// failed, or of the file itself when it stops taking records between two appends. None for
+    /// what nobody waits for and went well. Pending while there is nothing. Cancelling loses
+    /// nothing.
     pub(super) async fn next(&mut self) -> Option<Event<'static>> {
-        let outcome = poll_fn(|context| match self.in_flight.front_mut() {
-            Some(first) => first.answer.as_mut().poll(context),
-            None => Poll::Pending,
+        poll_fn(|context| {
+            if let Some(first) = self.in_flight.front_mut() {
+                if let Poll::Ready(outcome) = first.answer.as_mut().poll(context) {
+                    let waited = self.in_flight.pop_front().is_some_and(|first| first.waited);
+                    return Poll::Ready(self.came(outcome, waited));
+                }
+            }
+            let Some(ended) = &mut self.ended else { return Poll::Pending };
+            let Poll::Ready(outcome) = Pin::new(ended).poll(context) else { return Poll::Pending };
+            self.ended = None;
+            // An end without a reason is that of a job which was closed.
+            Poll::Ready(outcome.ok().map(|trouble| Event::NotWritten {
+                trouble: trouble.into(),
+                waited: false,
+                for_good: true,
+            }))
         })
-        .await;
-        let waited = self.in_flight.pop_front().is_some_and(|first| first.waited);
+        .await
+    }
+
+    fn came(&mut self, outcome: Result<Outcome, AppendTrouble>, waited: bool) -> Option<Event<'static>> {
         match outcome {
             Ok(Outcome { n, opened }) => {
                 self.kept = n;
@@ -113,23 +130,6 @@ impl Journal {
                     self.given = self.kept;
                 }
                 Some(Event::NotWritten { trouble: first, waited, for_good })
-            }
-        }
-    }
-
-    /// The file stopped taking records, also between two appends.
-    pub(super) async fn ended(&mut self) -> Event<'static> {
-        loop {
-            match &mut self.ended {
-                Some(ended) => match ended.await {
-                    Ok(trouble) => {
-                        self.ended = None;
-                        return Event::NotWritten { trouble: trouble.into(), waited: false, for_good: true };
-                    }
-                    // The job was closed.
-                    Err(_) => self.ended = None,
-                },
-                None => std::future::pending().await,
             }
         }
     }

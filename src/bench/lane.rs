@@ -25,7 +25,7 @@ pub(super) struct Lane {
     layout: Layout,
     line: Line,
     journal: Journal,
-    bells: BellSender,
+    bells: Option<BellSender>,
     asks: mpsc::Receiver<Ask>,
     live: broadcast::Sender<Message>,
     answers: BTreeMap<u64, oneshot::Sender<Result<Done, Trouble>>>,
@@ -49,7 +49,7 @@ impl Lane {
         settings: &BenchSettings,
         job: Option<Job>,
         journal: Journal,
-        bells: BellSender,
+        bells: Option<BellSender>,
         asks: mpsc::Receiver<Ask>,
         live: broadcast::Sender<Message>,
     ) -> Result<Self, Trouble> {
@@ -89,7 +89,6 @@ impl Lane {
                 biased;
                 _ = stopping.changed() => break,
                 event = self.journal.next() => if let Some(event) = event { self.happen(event) },
-                event = self.journal.ended() => self.happen(event),
                 ask = self.asks.recv(), if !writing => match ask {
                     Some(ask) => self.asked(ask),
                     None => break,
@@ -186,7 +185,9 @@ impl Lane {
                 Effect::Ring(ring) => {
                     tracing::info!(bench = self.name, bell = ring.kind.word(), "{}: {}", ring.title, ring.text);
                     self.tell("bell", &BellView::of(&ring));
-                    self.bells.ring(Peal { bench: self.name.clone(), ring });
+                    if let Some(bells) = &self.bells {
+                        bells.ring(Peal { bench: self.name.clone(), ring });
+                    }
                 }
             }
         }

@@ -39,7 +39,8 @@ async fn serve(settings: Settings, writer: Writer) -> Result<(), Trouble> {
     let mut interrupt = signal(SignalKind::interrupt()).map_err(|error| cannot_start(&error))?;
     let served = listen(&settings.folders.runtime)?;
     let (stop, stopping) = watch::channel(false);
-    let (bells, ringing) = Bells::start(settings.bell.desktop);
+    let desktop = settings.bell.desktop.then(Bells::start);
+    let bells = desktop.as_ref().map(|(sender, _)| sender.clone());
 
     let mut open = open_jobs(writer.book());
     let mut doors = Vec::new();
@@ -94,7 +95,10 @@ async fn serve(settings: Settings, writer: Writer) -> Result<(), Trouble> {
     drop(bells);
     let both = async {
         let _ended = serving.await;
-        ringing.finish().await;
+        if let Some((sender, ringing)) = desktop {
+            drop(sender);
+            ringing.finish().await;
+        }
     };
     if tokio::time::timeout(Duration::from_secs(3), both).await.is_err() {
         tracing::warn!("a client or the desktop did not let go in time");

@@ -38,13 +38,26 @@ impl Output {
 
     /// Rewrites the current line of a terminal, cut to its width; elsewhere prints a line.
     pub(super) fn rewrite(&self, text: &str) {
-        if !std::io::stdout().is_terminal() {
+        if !self.is_terminal() {
             return self.line(text);
         }
         let width = rustix::termios::tcgetwinsize(std::io::stdout()).map_or(80, |size| usize::from(size.ws_col));
         let cut: String = text.chars().take(width.max(20) - 1).collect();
         let mut out = std::io::stdout().lock();
         let _gone = write!(out, "\r{cut}\x1b[K").and_then(|()| out.flush());
+    }
+
+    /// Whether people look at it on a terminal.
+    pub(super) fn is_terminal(&self) -> bool {
+        std::io::stdout().is_terminal()
+    }
+
+    /// Prints a line in place of one that is being rewritten.
+    pub(super) fn fresh_line(&self, text: &str) {
+        if self.is_terminal() {
+            let _gone = write!(std::io::stdout().lock(), "\r\x1b[K");
+        }
+        self.line(text);
     }
 
     /// Prints a trouble, on standard error for people.

@@ -35,24 +35,29 @@ impl Verify {
         } else {
             self.files.clone()
         };
-        let mut ended = Ended::Done;
-        for file in files {
-            let bytes = std::fs::read(&file).map_err(|error| {
-                Trouble::new(
-                    "file-unreadable",
-                    format!("{} cannot be read: {error}.", file.display()),
-                    "It is not checked.",
-                    "Name a job file of the book.",
-                )
-            })?;
-            let (text, checked) = judge(&file.display().to_string(), &bytes);
-            if checked.verdict != "clean" {
-                ended = Ended::Warning;
-            }
-            output.say(&text, &checked);
-        }
-        Ok(ended)
+        self::files(&files, output)
     }
+}
+
+/// Checks these files; a warning when one is not clean.
+pub(super) fn files(files: &[PathBuf], output: &Output) -> Result<Ended, Trouble> {
+    let mut ended = Ended::Done;
+    for file in files {
+        let bytes = std::fs::read(file).map_err(|error| {
+            Trouble::new(
+                "file-unreadable",
+                format!("{} cannot be read: {error}.", file.display()),
+                "It is not checked.",
+                "Name a job file of the book.",
+            )
+        })?;
+        let (text, checked) = judge(&file.display().to_string(), &bytes);
+        if checked.verdict != "clean" {
+            ended = Ended::Warning;
+        }
+        output.say(&text, &checked);
+    }
+    Ok(ended)
 }
 
 fn judge(file: &str, bytes: &[u8]) -> (String, Checked) {

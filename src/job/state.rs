@@ -43,8 +43,8 @@ pub struct State {
     pub(super) inside_since: Option<Moment>,
     /// The record that is waited for, and whose order it was.
     pub(super) pending: Option<Pending>,
-    /// The net that the last reading record said.
-    pub(super) noted: Option<Indication>,
+    /// What the last two reading records said, the newest first.
+    pub(super) noted: [Option<Indication>; 2],
     /// What the last load was counted from, while that load may still be on the pan.
     pub(super) standing_load: Option<Indication>,
     pub(super) disk_retry: Option<Moment>,
@@ -72,7 +72,7 @@ impl State {
             watch: Watch::new(),
             inside_since: None,
             pending: None,
-            noted: None,
+            noted: [None; 2],
             standing_load: job.as_ref().and_then(Job::last_load),
             disk_retry: None,
             shown: None,
@@ -99,7 +99,7 @@ impl State {
         self.pan.arm(base);
         self.watch = Watch::new();
         self.inside_since = None;
-        self.noted = None;
+        self.noted = [None; 2];
     }
 
     /// Works out the window of the addition under way anew, from what was really weighed.

@@ -11,7 +11,7 @@ use super::state::{Pending, State};
 use super::words;
 use super::{BellKind, Ring, statement};
 use crate::balance::{Base, LinkState, Tracked, Verdict};
-use crate::mass::{Moment, Reading, Status};
+use crate::mass::{Indication, Moment, Reading, Status};
 use crate::melt::Side;
 use crate::trouble::Trouble;
 
@@ -145,19 +145,24 @@ impl State {
         }
     }
 
-    /// Keeps every reading at rest of a weighing that differs from the last.
+    /// Keeps every reading at rest of a weighing that differs from the last. One that trembles
+    /// back by a single division to the reading before that is no news: left alone on a restless
+    /// bench it would fill the disk.
     fn note_reading(&mut self, tracked: &Tracked, out: &mut Vec<Effect>) {
         let Some(net) = tracked.net else { return };
-        if self.expected().is_none() || self.noted == Some(net) || self.pan.is_low() {
+        if self.expected().is_none() || self.pan.is_low() || self.is_noted(net) {
             return;
         }
-        self.noted = Some(net);
-        let record = Record::Reading {
-            gross: tracked.gross,
-            net,
-            raw: Raw::of(&self.line),
-        };
+        self.noted = [Some(net), self.noted[0]];
+        let record = Record::Reading { gross: tracked.gross, net, raw: Raw::of(&self.line) };
         self.follow_up(record, out);
+    }
+
+    fn is_noted(&self, net: Indication) -> bool {
+        let [last, before] = self.noted;
+        let step = self.rules.pan.division.mass();
+        let trembles = last.is_some_and(|last| (last.mass() - net.mass()).abs() <= step);
+        last == Some(net) || (before == Some(net) && trembles)
     }
 
     fn ring_zone(&mut self, tracked: &Tracked, at: Moment, out: &mut Vec<Effect>) {
@@ -374,7 +379,7 @@ impl State {
                 self.holds.end(Cause::Disk);
                 if let Some(base) = base {
                     self.follow_up(Record::Base { base }, out);
-                    self.noted = None;
+                    self.noted = [None; 2];
                 }
                 self.ring_resumed(out);
             }
