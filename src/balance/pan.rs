@@ -78,6 +78,9 @@ struct Weighing {
     low: Option<Low>,
 }
 
+/// How old a reading at rest may be to stand for the pan as it is.
+const FRESH: Duration = Duration::from_secs(1);
+
 /// Longer than this between the low and the former mass is not a dish being put back.
 const PUT_BACK: Duration = Duration::from_millis(1500);
 
@@ -99,15 +102,26 @@ impl Pan {
         &self.rules
     }
 
-    /// Starts a weighing.
-    pub fn arm(&mut self, base: Base) {
-        self.weighing = Some(Weighing {
+    /// Starts a weighing. A pan that is at rest as wanted, by a reading no older than a second,
+    /// gives the base at once, so that metal may follow without waiting; gives that base.
+    pub fn arm(&mut self, base: Base, at: Moment) -> Option<Indication> {
+        let mut weighing = Weighing {
             base,
             rest: Mass::ZERO,
             poured: false,
             low: None,
-        });
-        self.forget();
+        };
+        let fresh = |last: &Tracked| last.steady && at.since(self.heard) <= FRESH;
+        let taken = self.last.filter(fresh).map(|last| last.gross);
+        let taken = taken.filter(|gross| weighing.takes_base(*gross, self.rules.tolerance));
+        if let Some(gross) = taken {
+            weighing.base = Base::From(gross);
+        }
+        self.weighing = Some(weighing);
+        if let Some(last) = &mut self.last {
+            last.net = weighing.net(last.gross);
+        }
+        taken
     }
 
     /// Goes on with a weighing of which the base and the last net at rest are known.
@@ -118,7 +132,6 @@ impl Pan {
             poured: false,
             low: None,
         });
-        self.forget();
     }
 
     /// Ends the weighing.
@@ -299,7 +312,7 @@ mod tests {
                 tolerance: division.mass().times(3),
                 least_load: division.mass().times(10),
             });
-            pan.arm(base);
+            pan.arm(base, Moment::default());
             Self { pan, ms: 0 }
         }
 
@@ -327,11 +340,27 @@ mod tests {
         assert!(!hand.pan.is_loaded());
         assert_eq!(hand.rest("35.56").net, Some(g("12.46")));
         assert!(hand.pan.is_loaded());
-        hand.pan.arm(Base::AfterEmptying(g("23.10")));
+        hand.pan.arm(Base::AfterEmptying(g("23.10")), hand.now());
         assert_eq!(hand.rest("35.56").net, None);
         assert!(!hand.pan.is_loaded());
         hand.rest("23.11");
         assert_eq!(hand.rest("27.12").net, Some(g("4.01")));
+    }
+
+    #[test]
+    fn a_pan_at_rest_gives_its_base_at_once_and_an_old_reading_does_not() {
+        let mut hand = Hand::new(Base::NextRest);
+        hand.rest("23.10");
+        assert_eq!(hand.pan.arm(Base::NextRest, hand.now()), Some(g("23.10")));
+        assert_eq!(
+            hand.show("23.60").net,
+            Some(g("0.50")),
+            "what is poured at once counts"
+        );
+        assert_eq!(hand.pan.arm(Base::NextRest, hand.now()), None, "it moves");
+        hand.rest("23.60");
+        hand.ms += 1500;
+        assert_eq!(hand.pan.arm(Base::NextRest, hand.now()), None, "it is old");
     }
 
     #[test]

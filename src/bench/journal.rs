@@ -38,7 +38,15 @@ struct Outcome {
 impl Journal {
     /// No job yet.
     pub(super) fn new(writer: Writer) -> Self {
-        Self { writer, job: None, given: 0, kept: 0, in_flight: VecDeque::new(), failed: None, ended: None }
+        Self {
+            writer,
+            job: None,
+            given: 0,
+            kept: 0,
+            in_flight: VecDeque::new(),
+            failed: None,
+            ended: None,
+        }
     }
 
     /// Goes on with an open job of the book.
@@ -77,15 +85,26 @@ impl Journal {
         let synced = if wait { Synced::Now } else { Synced::Soon };
         let answer = self.writer.append(&job, self.given, body, synced);
         self.given += 1;
-        self.push(wait, async { answer.await.map(|Recorded { n, .. }| Outcome { n, opened: None }) });
+        self.push(wait, async {
+            answer
+                .await
+                .map(|Recorded { n, .. }| Outcome { n, opened: None })
+        });
         if matches!(record, Record::Close(_)) {
             // The order is behind the record in the writer's queue; its answer is not needed.
             drop(self.writer.close(&job));
         }
     }
 
-    fn push(&mut self, waited: bool, answer: impl Future<Output = Result<Outcome, AppendTrouble>> + Send + 'static) {
-        self.in_flight.push_back(InFlight { waited, answer: Box::pin(answer) });
+    fn push(
+        &mut self,
+        waited: bool,
+        answer: impl Future<Output = Result<Outcome, AppendTrouble>> + Send + 'static,
+    ) {
+        self.in_flight.push_back(InFlight {
+            waited,
+            answer: Box::pin(answer),
+        });
     }
 
     /// The next outcome, as an event for the bench: of a record that is waited for, of one that
@@ -100,8 +119,12 @@ impl Journal {
                     return Poll::Ready(self.came(outcome, waited));
                 }
             }
-            let Some(ended) = &mut self.ended else { return Poll::Pending };
-            let Poll::Ready(outcome) = Pin::new(ended).poll(context) else { return Poll::Pending };
+            let Some(ended) = &mut self.ended else {
+                return Poll::Pending;
+            };
+            let Poll::Ready(outcome) = Pin::new(ended).poll(context) else {
+                return Poll::Pending;
+            };
             self.ended = None;
             // An end without a reason is that of a job which was closed.
             Poll::Ready(outcome.ok().map(|trouble| Event::NotWritten {
@@ -113,7 +136,11 @@ impl Journal {
         .await
     }
 
-    fn came(&mut self, outcome: Result<Outcome, AppendTrouble>, waited: bool) -> Option<Event<'static>> {
+    fn came(
+        &mut self,
+        outcome: Result<Outcome, AppendTrouble>,
+        waited: bool,
+    ) -> Option<Event<'static>> {
         match outcome {
             Ok(Outcome { n, opened }) => {
                 self.kept = n;
@@ -129,7 +156,11 @@ impl Journal {
                     self.failed = None;
                     self.given = self.kept;
                 }
-                Some(Event::NotWritten { trouble: first, waited, for_good })
+                Some(Event::NotWritten {
+                    trouble: first,
+                    waited,
+                    for_good,
+                })
             }
         }
     }
@@ -139,13 +170,21 @@ impl Journal {
 /// without any record is taken up.
 async fn create(writer: Writer, name: JobName, body: String) -> Result<Outcome, AppendTrouble> {
     let opened = match writer.create(&name).await {
-        Err(trouble) if writer.book().read(&name).is_ok_and(|bytes| bytes.is_empty()) => {
+        Err(trouble)
+            if writer
+                .book()
+                .read(&name)
+                .is_ok_and(|bytes| bytes.is_empty()) =>
+        {
             writer.resume(&name).await.map_err(|_| trouble)?
         }
         opened => opened?,
     };
     match writer.append(&name, 0, body, Synced::Now).await {
-        Ok(recorded) => Ok(Outcome { n: recorded.n, opened: Some(opened.ended) }),
+        Ok(recorded) => Ok(Outcome {
+            n: recorded.n,
+            opened: Some(opened.ended),
+        }),
         Err(trouble) => {
             drop(writer.close(&name).await);
             Err(trouble)
@@ -155,7 +194,10 @@ async fn create(writer: Writer, name: JobName, body: String) -> Result<Outcome, 
 
 /// The job that an opened file tells.
 fn replay(opened: &Opened) -> Result<Job, Trouble> {
-    let records: Result<Vec<(u64, Record)>, Trouble> =
-        opened.lines().zip(1..).map(|(line, n)| Ok((n, Record::from_line(line)?))).collect();
+    let records: Result<Vec<(u64, Record)>, Trouble> = opened
+        .lines()
+        .zip(1..)
+        .map(|(line, n)| Ok((n, Record::from_line(line)?)))
+        .collect();
     Job::replay(records?)
 }

@@ -9,9 +9,9 @@ use tokio::time::{Instant, sleep_until};
 
 use super::journal::Journal;
 use super::line::{Came, Line};
-use crate::balance::{Layout, Piece};
+use crate::balance::{Layout, LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
-use crate::job::{Done, Effect, Event, Job, Record, State, step};
+use crate::job::{Cause, Done, Effect, Event, Job, Record, State, step};
 use crate::mass::{Moment, Reading};
 use crate::serve::{Ask, BellView, BenchView, Message, PanView, WeighingView};
 use crate::settings::BenchSettings;
@@ -31,8 +31,29 @@ pub(super) struct Lane {
     answers: BTreeMap<u64, oneshot::Sender<Result<Done, Trouble>>>,
     orders: u64,
     origin: Instant,
-    /// What followers were last told of everything but the pan.
+    /// The state that followers were last told whole, and its mark.
     told: Option<BenchView>,
+    mark: Option<Mark>,
+}
+
+/// What a reading can change beside the pan; when it does, followers are told the whole state.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Mark {
+    link: LinkState,
+    unit: Verdict,
+    hold: Option<Cause>,
+    low: bool,
+}
+
+impl Mark {
+    fn of(state: &State) -> Self {
+        Self {
+            link: state.link().state(),
+            unit: state.guard().verdict(),
+            hold: state.holds().first().map(|hold| hold.cause),
+            low: state.is_pan_low(),
+        }
+    }
 }
 
 /// What a reading changes, for followers: far smaller than the whole state.
@@ -66,6 +87,7 @@ impl Lane {
             orders: 0,
             origin: Instant::now(),
             told: None,
+            mark: None,
         })
     }
 
@@ -155,14 +177,19 @@ impl Lane {
                 self.orders += 1;
                 self.answers.insert(self.orders, reply);
                 tracing::debug!(bench = self.name, ?order, "order");
-                self.happen(Event::Order { id: self.orders, order });
+                self.happen(Event::Order {
+                    id: self.orders,
+                    order,
+                });
             }
         }
     }
 
     fn happen(&mut self, event: Event<'_>) {
         let at = self.now();
-        let Some(state) = self.state.take() else { return };
+        let Some(state) = self.state.take() else {
+            return;
+        };
         let (state, effects) = step(state, event, at);
         self.state = Some(state);
         self.carry_out(effects, None);
@@ -183,10 +210,19 @@ impl Lane {
                     }
                 }
                 Effect::Ring(ring) => {
-                    tracing::info!(bench = self.name, bell = ring.kind.word(), "{}: {}", ring.title, ring.text);
+                    tracing::info!(
+                        bench = self.name,
+                        bell = ring.kind.word(),
+                        "{}: {}",
+                        ring.title,
+                        ring.text
+                    );
                     self.tell("bell", &BellView::of(&ring));
                     if let Some(bells) = &self.bells {
-                        bells.ring(Peal { bench: self.name.clone(), ring });
+                        bells.ring(Peal {
+                            bench: self.name.clone(),
+                            ring,
+                        });
                     }
                 }
             }
@@ -210,7 +246,9 @@ impl Lane {
             };
             self.tell("reading", &reading);
         }
-        if changed {
+        let mark = Some(Mark::of(state));
+        if changed || mark != self.mark {
+            self.mark = mark;
             let view = BenchView::of(state, at);
             if self.told.as_ref() != Some(&view) {
                 self.tell("state", &view);
@@ -226,7 +264,10 @@ impl Lane {
         match serde_json::to_string(data) {
             Ok(data) => {
                 // Nobody left to hear it is no trouble.
-                let _nobody = self.live.send(Message { event, data: data.into() });
+                let _nobody = self.live.send(Message {
+                    event,
+                    data: data.into(),
+                });
             }
             Err(error) => tracing::error!(%error, event, "an event could not be written as JSON"),
         }

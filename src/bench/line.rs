@@ -34,6 +34,9 @@ pub(super) struct Line {
     buffer: Box<[u8; 4096]>,
 }
 
+/// The code of a port that hung up.
+const GONE: &str = "port-gone";
+
 /// A first byte that comes so long after the opening begins a line: no balance pauses so long
 /// within one, even at 300 bits a second (33 ms a character).
 const QUIET: Duration = Duration::from_millis(200);
@@ -61,7 +64,7 @@ impl Line {
         };
         match port.read(&mut self.buffer[..]).await {
             Ok(0) => self.lost(Trouble::new(
-                "port-gone",
+                GONE,
                 format!("The balance on {} went away.", self.settings.path.display()),
                 "Nothing is read or recorded until it is back; what was recorded stays.",
                 "Put its cable back and see that it is switched on; the bench goes on by itself.",
@@ -92,7 +95,10 @@ impl Line {
         match OpenPort::open(&self.settings) {
             Ok(port) => {
                 tracing::info!(port = %self.settings.path.display(), "port opened");
-                if port.kept_framing().is_ok_and(|kept| kept != port.asked_framing()) {
+                if port
+                    .kept_framing()
+                    .is_ok_and(|kept| kept != port.asked_framing())
+                {
                     tracing::warn!(asked = %port.asked_framing(), port = %self.settings.path.display(),
                         "the port did not keep its framing; a pseudo-terminal never does");
                 }
@@ -111,7 +117,11 @@ impl Line {
     fn refused(&mut self, cause: &PortTrouble) -> Came {
         self.retry_at = Instant::now() + self.retry.failed();
         let trouble = cause.trouble();
-        if self.last_trouble.as_ref().is_some_and(|last| **last == trouble) {
+        // A port that went away and is not there yet is no news.
+        let known = |last: &Trouble| {
+            *last == trouble || (last.code == GONE && matches!(cause, PortTrouble::Absent { .. }))
+        };
+        if self.last_trouble.as_deref().is_some_and(known) {
             return Came::Nothing;
         }
         self.say(trouble)

@@ -57,7 +57,11 @@ async fn serve(settings: Settings, writer: Writer) -> Result<(), Trouble> {
         doors.push(door);
     }
     for (bench, job) in open {
-        tracing::warn!(bench, job = job.as_str(), "the book holds an open job of a bench that the settings do not name");
+        tracing::warn!(
+            bench,
+            job = job.as_str(),
+            "the book holds an open job of a bench that the settings do not name"
+        );
     }
     let house = Arc::new(House { settings, doors });
     let serving = tokio::spawn(served.run(house, stopping));
@@ -100,7 +104,10 @@ async fn serve(settings: Settings, writer: Writer) -> Result<(), Trouble> {
             ringing.finish().await;
         }
     };
-    if tokio::time::timeout(Duration::from_secs(3), both).await.is_err() {
+    if tokio::time::timeout(Duration::from_secs(3), both)
+        .await
+        .is_err()
+    {
         tracing::warn!("a client or the desktop did not let go in time");
     }
     Ok(())
@@ -117,8 +124,11 @@ fn open_jobs(book: &BookView) -> BTreeMap<String, JobName> {
         match bench_of(book, &name) {
             Ok(Some(bench)) => {
                 if let Some(other) = open.insert(bench.clone(), name.clone()) {
-                    tracing::error!(bench, jobs = format!("{} and {}", other.as_str(), name.as_str()),
-                        "the book holds two open jobs of one bench; the bench goes on with the second");
+                    tracing::error!(
+                        bench,
+                        jobs = format!("{} and {}", other.as_str(), name.as_str()),
+                        "the book holds two open jobs of one bench; the bench goes on with the second"
+                    );
                 }
             }
             Ok(None) => {}
@@ -135,14 +145,23 @@ fn bench_of(book: &BookView, name: &JobName) -> Result<Option<String>, Trouble> 
     if let Verdict::Damaged { line, why } = &scan.verdict {
         return Err(Trouble::new(
             "job-damaged",
-            format!("Job file {} is damaged at line {line}: {}.", name.file_name(), why.words()),
+            format!(
+                "Job file {} is damaged at line {line}: {}.",
+                name.file_name(),
+                why.words()
+            ),
             "It is not gone on with, and nothing is written to it.",
             "Keep it as it is; put back a good copy if there is one, then start again.",
         ));
     }
-    let records = scan.lines.iter().zip(1..).filter_map(|(line, n)| Some((n, bytes.get(line.clone())?)));
-    let records: Result<Vec<_>, Trouble> =
-        records.map(|(n, line)| Ok((n, crate::job::Record::from_line(line)?))).collect();
+    let records = scan
+        .lines
+        .iter()
+        .zip(1..)
+        .filter_map(|(line, n)| Some((n, bytes.get(line.clone())?)));
+    let records: Result<Vec<_>, Trouble> = records
+        .map(|(n, line)| Ok((n, crate::job::Record::from_line(line)?)))
+        .collect();
     let records = records?;
     if records.is_empty() {
         return Ok(None);

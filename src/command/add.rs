@@ -20,6 +20,13 @@ pub(super) struct Add {
 
 impl Add {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
-        order(common, &self.bench, output, &OrderBody::Add { metal: self.metal.clone() })
+        order(
+            common,
+            &self.bench,
+            output,
+            &OrderBody::Add {
+                metal: self.metal.clone(),
+            },
+        )
     }
 }

@@ -25,18 +25,35 @@ pub(super) struct Client {
 }
 
 /// Gives one order and prints the answer.
-pub(super) fn order(common: &Common, bench: &BenchArg, output: &Output, order: &OrderBody) -> Result<Ended, Trouble> {
+pub(super) fn order(
+    common: &Common,
+    bench: &BenchArg,
+    output: &Output,
+    order: &OrderBody,
+) -> Result<Ended, Trouble> {
     let client = Client::of(common)?;
     let reply = runtime()?.block_on(client.order(bench.bench.as_deref(), order))?;
     output.say(&reply.text, &reply);
-    Ok(if reply.warning { Ended::Warning } else { Ended::Done })
+    Ok(if reply.warning {
+        Ended::Warning
+    } else {
+        Ended::Done
+    })
 }
 
 /// The runtime of a command.
 pub(super) fn runtime() -> Result<tokio::runtime::Runtime, Trouble> {
-    tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(|error| {
-        Trouble::new("cannot-start", format!("The command cannot start: {error}."), "Nothing was changed.", "Try again.")
-    })
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| {
+            Trouble::new(
+                "cannot-start",
+                format!("The command cannot start: {error}."),
+                "Nothing was changed.",
+                "Try again.",
+            )
+        })
 }
 
 impl Client {
@@ -45,40 +62,63 @@ impl Client {
     }
 
     pub(super) fn at(runtime: &Path) -> Self {
-        Self { socket: runtime.join(SOCKET) }
+        Self {
+            socket: runtime.join(SOCKET),
+        }
     }
 
     /// Gives an order.
-    pub(super) async fn order(&self, bench: Option<&str>, order: &OrderBody) -> Result<ReplyBody, Trouble> {
+    pub(super) async fn order(
+        &self,
+        bench: Option<&str>,
+        order: &OrderBody,
+    ) -> Result<ReplyBody, Trouble> {
         let body = serde_json::to_vec(order).map_err(|error| odd_answer(&error.to_string()))?;
-        self.within(self.request(Method::POST, &format!("{}/order", bench_path(bench)), body)).await
+        self.within(self.request(Method::POST, &format!("{}/order", bench_path(bench)), body))
+            .await
     }
 
-    /// Asks for something.
-    pub(super) async fn get<T: DeserializeOwned>(&self, path: &str) -> Result<T, Trouble> {
-        self.within(self.request(Method::GET, path, Vec::new())).await
-    }
-
-    async fn within<T: DeserializeOwned>(&self, answer: impl Future<Output = Result<Response<Incoming>, Trouble>>) -> Result<T, Trouble> {
+    async fn within<T: DeserializeOwned>(
+        &self,
+        answer: impl Future<Output = Result<Response<Incoming>, Trouble>>,
+    ) -> Result<T, Trouble> {
         let whole = async {
             let response = answer.await?;
-            let bytes = response.into_body().collect().await.map_err(|error| odd_answer(&error.to_string()))?.to_bytes();
+            let bytes = response
+                .into_body()
+                .collect()
+                .await
+                .map_err(|error| odd_answer(&error.to_string()))?
+                .to_bytes();
             serde_json::from_slice(&bytes).map_err(|error| odd_answer(&error.to_string()))
         };
-        tokio::time::timeout(LIMIT, whole).await.unwrap_or_else(|_| Err(odd_answer("none came in time")))
+        tokio::time::timeout(LIMIT, whole)
+            .await
+            .unwrap_or_else(|_| Err(odd_answer("none came in time")))
     }
 
     /// Follows a bench: every event as its name and its JSON.
     pub(super) async fn follow(&self, bench: Option<&str>) -> Result<Events, Trouble> {
         let path = format!("{}/events", bench_path(bench));
         let response = self.request(Method::GET, &path, Vec::new()).await?;
-        Ok(Events { body: response.into_body(), text: Vec::new() })
+        Ok(Events {
+            body: response.into_body(),
+            text: Vec::new(),
+        })
     }
 
-    async fn request(&self, method: Method, path: &str, body: Vec<u8>) -> Result<Response<Incoming>, Trouble> {
-        let stream = UnixStream::connect(&self.socket).await.map_err(|error| self.not_running(&error))?;
-        let (mut sender, connection) =
-            http1::handshake(TokioIo::new(stream)).await.map_err(|error| odd_answer(&error.to_string()))?;
+    async fn request(
+        &self,
+        method: Method,
+        path: &str,
+        body: Vec<u8>,
+    ) -> Result<Response<Incoming>, Trouble> {
+        let stream = UnixStream::connect(&self.socket)
+            .await
+            .map_err(|error| self.not_running(&error))?;
+        let (mut sender, connection) = http1::handshake(TokioIo::new(stream))
+            .await
+            .map_err(|error| odd_answer(&error.to_string()))?;
         tokio::spawn(async move {
             // The request itself tells of a broken connection.
             drop(connection.await);
@@ -90,14 +130,27 @@ impl Client {
             .header("content-type", "application/json")
             .body(Full::new(Bytes::from(body)))
             .map_err(|error| odd_answer(&error.to_string()))?;
-        let response = sender.send_request(request).await.map_err(|error| odd_answer(&error.to_string()))?;
+        let response = sender
+            .send_request(request)
+            .await
+            .map_err(|error| odd_answer(&error.to_string()))?;
         if response.status() == StatusCode::OK {
             return Ok(response);
         }
-        let bytes = response.into_body().collect().await.map_err(|error| odd_answer(&error.to_string()))?.to_bytes();
-        let refusal: RefusalBody = serde_json::from_slice(&bytes).map_err(|error| odd_answer(&error.to_string()))?;
+        let bytes = response
+            .into_body()
+            .collect()
+            .await
+            .map_err(|error| odd_answer(&error.to_string()))?
+            .to_bytes();
+        let refusal: RefusalBody =
+            serde_json::from_slice(&bytes).map_err(|error| odd_answer(&error.to_string()))?;
         let trouble = Trouble::new("refused", refusal.happened, refusal.means, refusal.mend);
-        Err(if refusal.passes { trouble.passing() } else { trouble })
+        Err(if refusal.passes {
+            trouble.passing()
+        } else {
+            trouble
+        })
     }
 
     fn not_running(&self, error: &std::io::Error) -> Trouble {
@@ -107,19 +160,37 @@ impl Client {
                 "Start it: panbell run (or systemctl --user start panbell).",
             ),
             std::io::ErrorKind::PermissionDenied => (
-                format!("The socket {} belongs to somebody else.", self.socket.display()),
+                format!(
+                    "The socket {} belongs to somebody else.",
+                    self.socket.display()
+                ),
                 "Give orders as the user who runs the service.",
             ),
-            _ => (format!("The service at {} cannot be reached: {error}.", self.socket.display()), "Try again."),
+            _ => (
+                format!(
+                    "The service at {} cannot be reached: {error}.",
+                    self.socket.display()
+                ),
+                "Try again.",
+            ),
         };
-        Trouble::new("service-not-running", happened, "Nothing was changed.", mend).passing()
+        Trouble::new(
+            "service-not-running",
+            happened,
+            "Nothing was changed.",
+            mend,
+        )
+        .passing()
     }
 }
 
 fn bench_path(bench: Option<&str>) -> String {
     let name = bench.unwrap_or("-");
     // A name that no bench can have is sent as one that none has, for the service to refuse.
-    let plain = !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.'));
+    let plain = !name.is_empty()
+        && name
+            .chars()
+            .all(|c| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.'));
     format!("/v1/bench/{}", if plain { name } else { "no-such-name" })
 }
 
@@ -160,7 +231,10 @@ impl Events {
 /// One block of the event stream (WHATWG HTML, server-sent events): ours have one data line.
 fn parse(block: &str) -> Option<(String, String)> {
     let field = |name: &str| {
-        block.lines().find_map(|line| line.strip_prefix(name)).map(|rest| rest.strip_prefix(' ').unwrap_or(rest))
+        block
+            .lines()
+            .find_map(|line| line.strip_prefix(name))
+            .map(|rest| rest.strip_prefix(' ').unwrap_or(rest))
     };
     Some((field("event:")?.to_owned(), field("data:")?.to_owned()))
 }

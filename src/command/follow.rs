@@ -62,7 +62,9 @@ impl Calm {
             let comma = if rest == "}" { "" } else { "," };
             return output.line(&format!("{{\"event\":\"{event}\"{comma}{rest}"));
         }
-        let Ok(data) = serde_json::from_str::<Value>(data) else { return };
+        let Ok(data) = serde_json::from_str::<Value>(data) else {
+            return;
+        };
         if let Some(bench) = data.get("bench").and_then(Value::as_str) {
             bench.clone_into(&mut self.bench);
         }
@@ -78,7 +80,12 @@ impl Calm {
             self.pan = pan_text(pan);
         }
         if event == "bell" {
-            let part = |key: &str| data.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
+            let part = |key: &str| {
+                data.get(key)
+                    .and_then(Value::as_str)
+                    .unwrap_or_default()
+                    .to_owned()
+            };
             self.show(&format!("{}: {}", part("title"), part("text")), output);
             output.line("");
             self.last.clear();
@@ -104,8 +111,14 @@ impl Calm {
 
 fn pan_text(pan: &Value) -> String {
     let part = |key: &str| pan.get(key).and_then(Value::as_str);
-    let Some(shown) = part("shown") else { return "no reading".to_owned() };
-    let rest = if pan.get("steady").and_then(Value::as_bool) == Some(true) { "at rest" } else { "moving" };
+    let Some(shown) = part("shown") else {
+        return "no reading".to_owned();
+    };
+    let rest = if pan.get("steady").and_then(Value::as_bool) == Some(true) {
+        "at rest"
+    } else {
+        "moving"
+    };
     match (part("unit"), part("net")) {
         (Some("conflict"), _) => format!("shows {shown}, not believed"),
         (Some("unproven"), _) => format!("shows {shown}, unit not proven"),

@@ -17,16 +17,24 @@ pub(super) fn start(verbose: u8) {
     if is_journal()
         && let Ok(journal) = tracing_journald::layer()
     {
-        return base.with(journal.with_syslog_identifier("panbell".to_owned())).init();
+        return base
+            .with(journal.with_syslog_identifier("panbell".to_owned()))
+            .init();
     }
     let ansi = std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none();
-    let layer = tracing_subscriber::fmt::layer().with_writer(std::io::stderr).with_ansi(ansi).with_target(verbose > 0);
+    let layer = tracing_subscriber::fmt::layer()
+        .with_writer(std::io::stderr)
+        .with_ansi(ansi)
+        .with_target(verbose > 0);
     base.with(layer).init();
 }
 
 /// Whether standard error is the journal's stream: its device and inode stand in the variable
 /// (systemd.exec(5), JOURNAL_STREAM).
 fn is_journal() -> bool {
-    let Ok(stream) = std::env::var("JOURNAL_STREAM") else { return false };
-    rustix::fs::fstat(std::io::stderr()).is_ok_and(|stat| stream == format!("{}:{}", stat.st_dev, stat.st_ino))
+    let Ok(stream) = std::env::var("JOURNAL_STREAM") else {
+        return false;
+    };
+    rustix::fs::fstat(std::io::stderr())
+        .is_ok_and(|stat| stream == format!("{}:{}", stat.st_dev, stat.st_ino))
 }

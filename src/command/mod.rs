@@ -24,7 +24,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
 
-use crate::settings::Folders;
+use crate::settings::{Environment, Folders};
 use crate::trouble::Trouble;
 use output::Output;
 
@@ -101,7 +101,7 @@ pub fn main() -> ExitCode {
     let cli = Cli::parse();
     let output = Output::new(cli.common.json);
     let result = match &cli.command {
-        Command::Run(run) => run.run(&cli.common),
+        Command::Run(run) => run.run(&cli.common, &output),
         Command::Open(open) => open.run(&cli.common, &output),
         Command::Lot(lot) => lot.run(&cli.common, &output),
         Command::Add(add) => add.run(&cli.common, &output),
@@ -128,7 +128,7 @@ impl Common {
     fn folders(&self) -> Result<Folders, Trouble> {
         match &self.home {
             Some(home) => Ok(Folders::under(home)),
-            None => Folders::usual(),
+            None => Folders::of_user(&Environment::of_this_process()),
         }
     }
 }

@@ -41,7 +41,8 @@ impl Output {
         if !self.is_terminal() {
             return self.line(text);
         }
-        let width = rustix::termios::tcgetwinsize(std::io::stdout()).map_or(80, |size| usize::from(size.ws_col));
+        let width = rustix::termios::tcgetwinsize(std::io::stdout())
+            .map_or(80, |size| usize::from(size.ws_col));
         let cut: String = text.chars().take(width.max(20) - 1).collect();
         let mut out = std::io::stdout().lock();
         let _gone = write!(out, "\r{cut}\x1b[K").and_then(|()| out.flush());
@@ -63,9 +64,14 @@ impl Output {
     /// Prints a trouble, on standard error for people.
     pub(super) fn trouble(&self, trouble: &Trouble) {
         if self.json {
-            return self.line(&serde_json::to_string(&RefusalBody::from(trouble)).unwrap_or_default());
+            return self
+                .line(&serde_json::to_string(&RefusalBody::from(trouble)).unwrap_or_default());
         }
         let mut err = std::io::stderr().lock();
-        let _gone = writeln!(err, "{}\n{}\n{}", trouble.happened, trouble.means, trouble.mend);
+        let _gone = writeln!(
+            err,
+            "{}\n{}\n{}",
+            trouble.happened, trouble.means, trouble.mend
+        );
     }
 }

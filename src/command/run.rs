@@ -2,6 +2,7 @@
 
 use clap::Args;
 
+use super::output::Output;
 use super::{Common, Ended, logs};
 use crate::bench;
 use crate::settings::Settings;
@@ -12,10 +13,16 @@ use crate::trouble::Trouble;
 pub(super) struct Run {}
 
 impl Run {
-    pub(super) fn run(&self, common: &Common) -> Result<Ended, Trouble> {
+    pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         logs::start(common.verbose);
         let folders = common.folders()?;
-        let settings = Settings::read(&folders)?;
+        let settings = Settings::read(&folders).map_err(|wrong| {
+            // Everything that is wrong is said at once; the last is what the command ends with.
+            let mut all = wrong.all().cloned().collect::<Vec<_>>();
+            let last = all.pop().unwrap_or_else(|| wrong.first().clone());
+            all.iter().for_each(|trouble| output.trouble(trouble));
+            last
+        })?;
         bench::run(settings)?;
         Ok(Ended::Done)
     }

@@ -63,20 +63,43 @@ pub(super) fn files(files: &[PathBuf], output: &Output) -> Result<Ended, Trouble
 fn judge(file: &str, bytes: &[u8]) -> (String, Checked) {
     let scan = scan(bytes);
     let (verdict, line, words) = match &scan.verdict {
-        Verdict::Clean => ("clean", None, format!("{} records, every one in its place", scan.n())),
+        Verdict::Clean => (
+            "clean",
+            None,
+            format!("{} records, every one in its place", scan.n()),
+        ),
         Verdict::TornTail { at } => (
             "torn-tail",
             None,
-            format!("half a record at the end, from byte {at}; it was never announced, the {} before it are whole", scan.n()),
+            format!(
+                "half a record at the end, from byte {at}; it was never announced, the {} before it are whole",
+                scan.n()
+            ),
         ),
         Verdict::Damaged { line, why } => (
             "damaged",
             u64::try_from(*line).ok(),
-            format!("damaged at line {line}: {}; the {} records before it are whole", why.words(), scan.n()),
+            format!(
+                "damaged at line {line}: {}; the {} records before it are whole",
+                why.words(),
+                scan.n()
+            ),
         ),
     };
     let chain = (scan.verdict == Verdict::Clean).then(|| scan.last.to_string());
-    let last = chain.as_ref().map(|chain| format!(" Last link {chain}.")).unwrap_or_default();
+    let last = chain
+        .as_ref()
+        .map(|chain| format!(" Last link {chain}."))
+        .unwrap_or_default();
     let text = format!("{file}: {words}.{last}");
-    (text, Checked { file: file.to_owned(), verdict, records: scan.n(), line, chain })
+    (
+        text,
+        Checked {
+            file: file.to_owned(),
+            verdict,
+            records: scan.n(),
+            line,
+            chain,
+        },
+    )
 }

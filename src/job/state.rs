@@ -83,23 +83,24 @@ impl State {
         if let Some(expected) = state.job.as_ref().and_then(|job| job.expected.clone()) {
             match expected.base {
                 Some(base) => state.pan.resume(Base::From(base), expected.rest),
-                None => state.arm(&expected.what),
+                None => drop(state.arm(&expected.what, Moment::default())),
             }
             state.refresh_adding();
         }
         state
     }
 
-    /// Arms the pan for a weighing.
-    pub(super) fn arm(&mut self, what: &What) {
+    /// Arms the pan for a weighing; gives the base if it could be taken at once.
+    pub(super) fn arm(&mut self, what: &What, at: Moment) -> Option<Indication> {
         let base = self
             .job
             .as_ref()
             .map_or(Base::NextRest, |job| job.base_for(what, self.standing_load));
-        self.pan.arm(base);
+        let taken = self.pan.arm(base, at);
         self.watch = Watch::new();
         self.inside_since = None;
         self.noted = [None; 2];
+        taken
     }
 
     /// Works out the window of the addition under way anew, from what was really weighed.
@@ -166,6 +167,11 @@ impl State {
         self.pan.last()
     }
 
+    /// Whether the pan is lighter than it can become by itself, and the weighing stands still.
+    pub fn is_pan_low(&self) -> bool {
+        self.pan.is_low()
+    }
+
     /// Whether a record is waited for; orders wait too.
     pub fn is_writing(&self) -> bool {
         self.pending.is_some()
@@ -207,6 +213,11 @@ impl State {
                     adding,
                     net.unwrap_or_default(),
                     self.rules.shelf.metals(),
+                )
+            }
+            (Some(Base::From(base)), None) if base.mass().abs() > self.rules.pan.tolerance => {
+                format!(
+                    "Put {name} on the pan; it counts from the {base} that stand there already."
                 )
             }
             (Some(Base::From(_)), None) => format!("Put {name} on the pan."),

@@ -31,7 +31,7 @@ pub fn step(mut state: State, event: Event<'_>, at: Moment) -> (State, Vec<Effec
         Event::PortOpened => state.port_opened(at),
         Event::PortLost(trouble) => state.port_lost(&trouble, at),
         Event::Order { id, order } => state.order(id, order, &mut out),
-        Event::Written { n } => state.written(n, &mut out),
+        Event::Written { n } => state.written(n, at, &mut out),
         Event::NotWritten {
             trouble,
             waited,
@@ -61,7 +61,7 @@ impl State {
             return;
         };
         let tracked = self.pan.take(gross, reading.status, at);
-        self.note_base(&tracked, out);
+        self.take_base(tracked.base_taken.then_some(gross), out);
         self.judge_pan(at, out);
         if tracked.steady {
             if self
@@ -122,15 +122,11 @@ impl State {
         weighs && agreed
     }
 
-    fn note_base(&mut self, tracked: &Tracked, out: &mut Vec<Effect>) {
-        if tracked.base_taken {
+    /// Records what a weighing counts from.
+    fn take_base(&mut self, base: Option<Indication>, out: &mut Vec<Effect>) {
+        if let Some(base) = base {
             self.standing_load = None;
-            self.follow_up(
-                Record::Base {
-                    base: tracked.gross,
-                },
-                out,
-            );
+            self.follow_up(Record::Base { base }, out);
         }
     }
 
@@ -154,7 +150,11 @@ impl State {
             return;
         }
         self.noted = [Some(net), self.noted[0]];
-        let record = Record::Reading { gross: tracked.gross, net, raw: Raw::of(&self.line) };
+        let record = Record::Reading {
+            gross: tracked.gross,
+            net,
+            raw: Raw::of(&self.line),
+        };
         self.follow_up(record, out);
     }
 
@@ -310,7 +310,7 @@ impl State {
     }
 
     /// The record that was waited for is on disk: now it counts, and may be told.
-    fn written(&mut self, n: u64, out: &mut Vec<Effect>) {
+    fn written(&mut self, n: u64, at: Moment, out: &mut Vec<Effect>) {
         let Some(Pending { record, order }) = self.pending.take() else {
             return;
         };
@@ -319,7 +319,7 @@ impl State {
             (_, Some(job)) => job.apply(&record, n),
             (_, None) => return,
         }
-        self.take_effect(&record, out);
+        self.take_effect(&record, at, out);
         self.refresh_adding();
         let done = self.done_words(&record);
         if let Some(kind) = bell_of(&record) {
@@ -343,14 +343,15 @@ impl State {
     }
 
     /// What a record that now counts changes on the pan.
-    fn take_effect(&mut self, record: &Record, out: &mut Vec<Effect>) {
+    fn take_effect(&mut self, record: &Record, at: Moment, out: &mut Vec<Effect>) {
         match record {
             Record::Open(_) | Record::Close(_) => {
                 self.pan.disarm();
                 self.end_hold(Cause::Pan, out);
             }
             Record::Expect { what, .. } => {
-                self.arm(what);
+                let base = self.arm(what, at);
+                self.take_base(base, out);
                 self.end_hold(Cause::Pan, out);
             }
             Record::Capture(captured) => {
@@ -366,7 +367,10 @@ impl State {
                         self.pan.resume(Base::From(*base), self.pan.rest())
                     }
                     (PanAnswer::Back, _) => self.pan.dish_is_back(),
-                    _ => self.pan.arm(Base::NextRest),
+                    _ => {
+                        let base = self.pan.arm(Base::NextRest, at);
+                        self.take_base(base, out);
+                    }
                 }
                 self.end_hold(Cause::Pan, out);
             }
@@ -430,8 +434,6 @@ impl State {
 
     fn ring_resumed(&mut self, out: &mut Vec<Effect>) {
         if !self.holds.any_announced() {
-            // The zone is found anew: what was rung before the hold may not be so any more.
-            self.watch = super::Watch::new();
             let text = self.sentence();
             out.push(Effect::Ring(Ring {
                 kind: BellKind::Resumed,

@@ -49,13 +49,23 @@ impl Door {
     pub fn new(name: &str) -> (Self, mpsc::Receiver<Ask>, broadcast::Sender<Message>) {
         let (asks, inbox) = mpsc::channel(ASKS);
         let (live, _) = broadcast::channel(BEHIND);
-        (Self { name: name.to_owned(), asks, live: live.clone() }, inbox, live)
+        (
+            Self {
+                name: name.to_owned(),
+                asks,
+                live: live.clone(),
+            },
+            inbox,
+            live,
+        )
     }
 
     /// Gives an order and waits for its answer, at most fifteen seconds.
     pub async fn order(&self, order: Order) -> Result<Done, Trouble> {
         let (reply, answer) = oneshot::channel();
-        self.ask(Ask::Order(order, reply), answer).await.and_then(|answer| answer)
+        self.ask(Ask::Order(order, reply), answer)
+            .await
+            .and_then(|answer| answer)
     }
 
     /// The whole state.
@@ -102,7 +112,13 @@ pub struct House {
 impl House {
     /// The door of the bench named, or the only one.
     pub fn door(&self, name: Option<&str>) -> Result<&Door, Trouble> {
-        let known = || self.doors.iter().map(|door| door.name.as_str()).collect::<Vec<_>>().join(", ");
+        let known = || {
+            self.doors
+                .iter()
+                .map(|door| door.name.as_str())
+                .collect::<Vec<_>>()
+                .join(", ")
+        };
         match (name, self.doors.as_slice()) {
             (Some(name), doors) => doors.iter().find(|door| door.name == name).ok_or_else(|| {
                 Trouble::new(
@@ -117,7 +133,10 @@ impl House {
                 "bench-unnamed",
                 "There are several benches, and none was named.",
                 "Nothing was changed.",
-                format!("Name one: --bench {}.", known().replace(", ", " or --bench ")),
+                format!(
+                    "Name one: --bench {}.",
+                    known().replace(", ", " or --bench ")
+                ),
             )),
         }
     }

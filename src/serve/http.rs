@@ -69,7 +69,10 @@ pub fn listen(runtime: &Path) -> Result<Served, Trouble> {
     alone.try_lock().map_err(|_| {
         Trouble::new(
             "service-running",
-            format!("A panbell service is running already with the socket in {}.", runtime.display()),
+            format!(
+                "A panbell service is running already with the socket in {}.",
+                runtime.display()
+            ),
             "It goes on; this one does not start.",
             "Use the running one, or stop it first.",
         )
@@ -81,23 +84,30 @@ pub fn listen(runtime: &Path) -> Result<Served, Trouble> {
         }
         _ => {}
     }
-    let listener = UnixListener::bind(&socket).map_err(|error| failed("Making the socket in", &error))?;
+    let listener =
+        UnixListener::bind(&socket).map_err(|error| failed("Making the socket in", &error))?;
     std::fs::set_permissions(&socket, std::fs::Permissions::from_mode(0o600))
         .map_err(|error| failed("Guarding the socket in", &error))?;
-    Ok(Served { listener: Some(listener), socket, _alone: alone })
+    Ok(Served {
+        listener: Some(listener),
+        socket,
+        _alone: alone,
+    })
 }
 
 impl Served {
     /// Serves until told to stop; then ends every stream, and gives open connections two seconds.
     pub async fn run(mut self, house: Arc<House>, mut stopping: watch::Receiver<bool>) {
-        let Some(listener) = self.listener.take() else { return };
+        let Some(listener) = self.listener.take() else {
+            return;
+        };
         let router = routes(house, stopping.clone());
         let mut stop = stopping.clone();
         let serving = axum::serve(listener, router).with_graceful_shutdown(async move {
-            let _closed = stop.wait_for(|stopping| *stopping).await;
+            drop(stop.wait_for(|stopping| *stopping).await);
         });
         let drained = async move {
-            let _closed = stopping.wait_for(|stopping| *stopping).await;
+            drop(stopping.wait_for(|stopping| *stopping).await);
             tokio::time::sleep(DRAIN).await;
         };
         tokio::select! {
@@ -166,12 +176,21 @@ async fn benches(State(shared): State<Shared>) -> Result<Json<Vec<BenchView>>, R
     Ok(Json(views))
 }
 
-async fn bench(State(shared): State<Shared>, Named(name): Named<String>) -> Result<Json<BenchView>, Refused> {
+async fn bench(
+    State(shared): State<Shared>,
+    Named(name): Named<String>,
+) -> Result<Json<BenchView>, Refused> {
     Ok(Json(door(&shared, &name)?.view().await?))
 }
 
-async fn events(State(shared): State<Shared>, Named(name): Named<String>) -> Result<impl IntoResponse, Refused> {
-    Ok(Sse::new(Follower::start(door(&shared, &name)?.clone(), shared.stopping.clone())))
+async fn events(
+    State(shared): State<Shared>,
+    Named(name): Named<String>,
+) -> Result<impl IntoResponse, Refused> {
+    Ok(Sse::new(Follower::start(
+        door(&shared, &name)?.clone(),
+        shared.stopping.clone(),
+    )))
 }
 
 async fn order(
@@ -183,20 +202,30 @@ async fn order(
     let Json(body) = body.map_err(|rejection| {
         let trouble = Trouble::new(
             "order-unreadable",
-            format!("The order cannot be read: {}.", rejection.body_text().trim_end_matches('.')),
+            format!(
+                "The order cannot be read: {}.",
+                rejection.body_text().trim_end_matches('.')
+            ),
             "Nothing was changed.",
             "Send JSON such as {\"order\":\"take\"} with content type application/json.",
         );
         Refused(rejection.status(), trouble)
     })?;
     let unclear = |trouble| Refused(StatusCode::UNPROCESSABLE_ENTITY, trouble);
-    let order = body.into_order(&shared.house, &door.name).map_err(unclear)?;
+    let order = body
+        .into_order(&shared.house, &door.name)
+        .map_err(unclear)?;
     Ok(Json(door.order(order).await?.into()))
 }
 
 async fn nothing_here() -> Refused {
     Refused(
         StatusCode::NOT_FOUND,
-        Trouble::new("no-such-route", "There is nothing at this address.", "Nothing was changed.", "See /v1/benches."),
+        Trouble::new(
+            "no-such-route",
+            "There is nothing at this address.",
+            "Nothing was changed.",
+            "See /v1/benches.",
+        ),
     )
 }

@@ -13,4 +13,6 @@ mod view;
 pub use door::{Ask, Door, House, Message};
 pub use http::{SOCKET, Served, listen};
 pub use orders::{AddBody, OrderBody, RefusalBody, ReplyBody};
-pub use view::{BellView, BenchView, HoldView, JobView, PanView, PlannedView, WeighedView, WeighingView};
+pub use view::{
+    BellView, BenchView, HoldView, JobView, PanView, PlannedView, WeighedView, WeighingView,
+};

@@ -107,7 +107,10 @@ pub struct RefusalBody {
 
 impl From<Done> for ReplyBody {
     fn from(done: Done) -> Self {
-        Self { text: done.text, warning: done.warning }
+        Self {
+            text: done.text,
+            warning: done.warning,
+        }
     }
 }
 
@@ -132,11 +135,22 @@ impl OrderBody {
     /// The order that this means on a bench.
     pub fn into_order(self, house: &House, bench: &str) -> Result<Order, Trouble> {
         Ok(match self {
-            Self::Open { ticket, client, target, colour, purpose, add } => {
+            Self::Open {
+                ticket,
+                client,
+                target,
+                colour,
+                purpose,
+                add,
+            } => {
                 let job = JobName::from_ticket(&ticket)?;
-                let demand = house.settings.demand(target.parse()?)?;
+                let demand = house.settings.demand(target.parse()?);
                 if add.len() > MOST_METALS {
-                    return Err(odd("metals-too-many", format!("{} metals to add are planned.", add.len()), format!("Plan at most {MOST_METALS}.")));
+                    return Err(odd(
+                        "metals-too-many",
+                        format!("{} metals to add are planned.", add.len()),
+                        format!("Plan at most {MOST_METALS}."),
+                    ));
                 }
                 Order::Open(Box::new(Opened {
                     format: FORMAT,
@@ -150,13 +164,24 @@ impl OrderBody {
                     colour: colour.parse()?,
                     purpose: purpose.parse()?,
                     division: division(house, bench)?,
-                    add: add.iter().map(|add| added(house, &add.metal, &add.share)).collect::<Result<_, _>>()?,
+                    add: add
+                        .iter()
+                        .map(|add| added(house, &add.metal, &add.share))
+                        .collect::<Result<_, _>>()?,
                 }))
             }
-            Self::Lot { fineness, basis, note } => {
-                Order::Lot { fineness: fineness.parse()?, basis: basis.parse()?, note: short(note, "note")? }
-            }
-            Self::Add { metal } => Order::Add { metal: metal.map(|metal| added(house, &metal, "1")).transpose()? },
+            Self::Lot {
+                fineness,
+                basis,
+                note,
+            } => Order::Lot {
+                fineness: fineness.parse()?,
+                basis: basis.parse()?,
+                note: short(note, "note")?,
+            },
+            Self::Add { metal } => Order::Add {
+                metal: metal.map(|metal| added(house, &metal, "1")).transpose()?,
+            },
             Self::Take {} => Order::Take,
             Self::Withdraw {} => Order::Withdraw,
             Self::Button {} => Order::Button,
@@ -167,27 +192,54 @@ impl OrderBody {
 }
 
 fn division(house: &House, bench: &str) -> Result<Division, Trouble> {
-    let found = house.settings.benches.iter().find(|settings| settings.name == bench);
-    found.map(|settings| settings.rules.pan.division).ok_or_else(|| {
-        odd("bench-unknown", format!("There is no bench \"{bench}\"."), "Name one of the settings.".to_owned())
-    })
+    let found = house
+        .settings
+        .benches
+        .iter()
+        .find(|settings| settings.name == bench);
+    found
+        .map(|settings| settings.rules.pan.division)
+        .ok_or_else(|| {
+            odd(
+                "bench-unknown",
+                format!("There is no bench \"{bench}\"."),
+                "Name one of the settings.".to_owned(),
+            )
+        })
 }
 
 fn added(house: &House, metal: &str, share: &str) -> Result<AddedMetal, Trouble> {
     let metal = house.settings.shelf.find(metal)?;
     let share_of = || {
-        odd("share-unreadable", format!("\"{share}\" is not a share."), "Write parts by mass above zero, as in 1 or 2.5.".to_owned())
+        odd(
+            "share-unreadable",
+            format!("\"{share}\" is not a share."),
+            "Write parts by mass above zero, as in 1 or 2.5.".to_owned(),
+        )
     };
-    let share = Indication::parse_digits(share).filter(|share| *share > Decimal::ZERO && *share <= Decimal::ONE_THOUSAND);
-    Ok(AddedMetal { metal: metal.key, name: metal.name, gold: metal.gold, share: share.ok_or_else(share_of)? })
+    let share = Indication::parse_digits(share)
+        .filter(|share| *share > Decimal::ZERO && *share <= Decimal::ONE_THOUSAND);
+    Ok(AddedMetal {
+        metal: metal.key,
+        name: metal.name,
+        gold: metal.gold,
+        share: share.ok_or_else(share_of)?,
+    })
 }
 
 fn short(text: String, what: &str) -> Result<String, Trouble> {
     if text.chars().count() > LONGEST_TEXT {
-        return Err(odd("text-too-long", format!("The {what} is longer than {LONGEST_TEXT} characters."), "Shorten it.".to_owned()));
+        return Err(odd(
+            "text-too-long",
+            format!("The {what} is longer than {LONGEST_TEXT} characters."),
+            "Shorten it.".to_owned(),
+        ));
     }
     // Control characters have no place on a statement, and none in a terminal.
-    Ok(text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect())
+    Ok(text
+        .chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect())
 }
 
 fn odd(code: &'static str, happened: String, mend: String) -> Trouble {

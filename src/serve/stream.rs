@@ -60,7 +60,11 @@ async fn feed(door: Door, queue: mpsc::Sender<Event>, mut stopping: watch::Recei
 
 async fn whole(door: &Door) -> Option<Event> {
     let view = door.view().await.ok()?;
-    Some(Event::default().event("state").data(serde_json::to_string(&view).ok()?))
+    Some(
+        Event::default()
+            .event("state")
+            .data(serde_json::to_string(&view).ok()?),
+    )
 }
 
 fn event(message: &Message) -> Event {

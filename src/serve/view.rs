@@ -2,8 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::job::{Job, Ring, State, What, words};
 use crate::balance::Verdict;
+use crate::job::{Job, Ring, State, What, words};
 use crate::mass::{Indication, Moment, Shown};
 
 /// A bench, whole.
@@ -137,7 +137,11 @@ pub struct BellView {
 impl BellView {
     /// A ring as clients see it.
     pub fn of(ring: &Ring) -> Self {
-        Self { bell: ring.kind.word().to_owned(), title: ring.title.clone(), text: ring.text.clone() }
+        Self {
+            bell: ring.kind.word().to_owned(),
+            title: ring.title.clone(),
+            text: ring.text.clone(),
+        }
     }
 }
 
@@ -174,20 +178,31 @@ impl PanView {
             Verdict::Conflict(_) => "conflict",
         }
         .to_owned();
-        let fresh = state.shown().filter(|(_, heard)| at.since(*heard) < state.rules().link.silence);
-        let Some((reading, _)) = fresh else { return Self { unit, ..Self::default() } };
+        let fresh = state
+            .shown()
+            .filter(|(_, heard)| at.since(*heard) < state.rules().link.silence);
+        let Some((reading, _)) = fresh else {
+            return Self {
+                unit,
+                ..Self::default()
+            };
+        };
         let shown = match reading.shown {
             Shown::Weighed(mass) => Some(mass.to_string()),
             Shown::UnitUnstated(digits) => Some(format!("{digits} (no unit)")),
             Shown::UnitUnknown(digits) => Some(format!("{digits} (unknown unit)")),
             Shown::Nothing => None,
         };
-        let tracked = state.tracked().filter(|_| state.guard().verdict() == Verdict::Agreed);
+        let tracked = state
+            .tracked()
+            .filter(|_| state.guard().verdict() == Verdict::Agreed);
         Self {
             shown,
             status: Some(reading.status.word().to_owned()),
             unit,
-            net: tracked.and_then(|tracked| tracked.net).map(|net| net.to_string()),
+            net: tracked
+                .and_then(|tracked| tracked.net)
+                .map(|net| net.to_string()),
             steady: tracked.is_some_and(|tracked| tracked.steady),
         }
     }
@@ -211,10 +226,16 @@ impl WeighingView {
             view.lower = show(adding.window.lower);
             view.aim = show(adding.window.aim);
             view.upper = show(adding.window.upper);
-            if let Some(net) = state.tracked().and_then(|tracked| tracked.net).map(Indication::mass) {
+            if let Some(net) = state
+                .tracked()
+                .and_then(|tracked| tracked.net)
+                .map(Indication::mass)
+            {
                 view.side = Some(adding.window.side(net).word().to_owned());
                 let melt = adding.melt_with(net.or_zero());
-                view.fineness_ppt = melt.fineness().map(|fineness| fineness.to_per_mille(2).to_string());
+                view.fineness_ppt = melt
+                    .fineness()
+                    .map(|fineness| fineness.to_per_mille(2).to_string());
             }
         }
         Some(view)
@@ -235,14 +256,23 @@ impl JobView {
             client: job.opened.client.clone(),
             target: job.opened.target.stated_text(),
             open: job.closed.is_none(),
-            weighed: job.weighed.iter().map(|weighed| WeighedView::of(job, weighed)).collect(),
+            weighed: job
+                .weighed
+                .iter()
+                .map(|weighed| WeighedView::of(job, weighed))
+                .collect(),
             to_come: job
                 .to_come()
                 .into_iter()
-                .map(|addition| PlannedView { name: words::metal_name(job, addition), mass: planned(addition) })
+                .map(|addition| PlannedView {
+                    name: words::metal_name(job, addition),
+                    mass: planned(addition),
+                })
                 .collect(),
             melt: words::shown(job, melt.mass()).to_string(),
-            fineness_ppt: melt.fineness().map(|fineness| fineness.to_per_mille(2).to_string()),
+            fineness_ppt: melt
+                .fineness()
+                .map(|fineness| fineness.to_per_mille(2).to_string()),
         }
     }
 }
@@ -250,7 +280,9 @@ impl JobView {
 impl WeighedView {
     fn of(job: &Job, weighed: &crate::job::Weighed) -> Self {
         let name = match &weighed.captured.what {
-            What::Lot { fineness, basis, .. } => format!("{fineness} by {basis}"),
+            What::Lot {
+                fineness, basis, ..
+            } => format!("{fineness} by {basis}"),
             What::Addition { addition } => words::metal_name(job, *addition),
             What::Button => "button".to_owned(),
         };

@@ -21,7 +21,12 @@ impl Hands {
     }
 
     /// Puts a load down.
-    pub(super) async fn put(&mut self, stage: &mut Stage<'_>, mass: Mass, what: &str) -> Result<(), Trouble> {
+    pub(super) async fn put(
+        &mut self,
+        stage: &mut Stage<'_>,
+        mass: Mass,
+        what: &str,
+    ) -> Result<(), Trouble> {
         stage.tell("hands", what);
         self.on_pan = self.on_pan + mass;
         stage.balance.place(self.on_pan)?;
@@ -40,7 +45,12 @@ impl Hands {
     }
 
     /// Pours metal evenly.
-    pub(super) async fn pour(&mut self, stage: &mut Stage<'_>, mass: Mass, over: Duration) -> Result<(), Trouble> {
+    pub(super) async fn pour(
+        &mut self,
+        stage: &mut Stage<'_>,
+        mass: Mass,
+        over: Duration,
+    ) -> Result<(), Trouble> {
         let over = super::paced(over, stage.pace);
         self.on_pan = self.on_pan + mass;
         stage.balance.trickle(self.on_pan, over)?;
@@ -49,21 +59,29 @@ impl Hands {
     }
 
     /// Adds pinches until the bell says that the pan is within.
-    pub(super) async fn pinch_until_within(&mut self, stage: &mut Stage<'_>) -> Result<(), Trouble> {
+    pub(super) async fn pinch_until_within(
+        &mut self,
+        stage: &mut Stage<'_>,
+    ) -> Result<(), Trouble> {
         stage.tell("hands", "Grain by grain.");
         let heard = stage.bells();
         for _ in 0..60 {
             if stage.rung_since("within", heard) {
                 return Ok(());
             }
-            self.pour(stage, grams(PINCH)?, Duration::from_millis(250)).await?;
+            self.pour(stage, grams(PINCH)?, Duration::from_millis(250))
+                .await?;
             stage.pause(Duration::from_millis(450)).await;
         }
         stage.until_bell_since("within", heard).await
     }
 
     /// Takes a little off with the tweezers.
-    pub(super) async fn take_off(&mut self, stage: &mut Stage<'_>, mass: Mass) -> Result<(), Trouble> {
+    pub(super) async fn take_off(
+        &mut self,
+        stage: &mut Stage<'_>,
+        mass: Mass,
+    ) -> Result<(), Trouble> {
         stage.tell("hands", "A little is taken off with the tweezers.");
         self.pour(stage, -mass, Duration::from_millis(400)).await
     }
@@ -75,7 +93,15 @@ pub(super) fn grams(text: &str) -> Result<Mass, Trouble> {
 }
 
 /// An edge of the window on view.
-pub(super) fn edge(view: &BenchView, of: impl Fn(&crate::serve::WeighingView) -> Option<&String>) -> Result<Mass, Trouble> {
-    let text = view.weighing.as_ref().and_then(of).cloned().unwrap_or_default();
+pub(super) fn edge(
+    view: &BenchView,
+    of: impl Fn(&crate::serve::WeighingView) -> Option<&String>,
+) -> Result<Mass, Trouble> {
+    let text = view
+        .weighing
+        .as_ref()
+        .and_then(of)
+        .cloned()
+        .unwrap_or_default();
     grams(&text)
 }

@@ -57,7 +57,10 @@ impl Rehearse {
         });
         if self.keep.is_none() {
             if let Err(error) = std::fs::remove_dir_all(&folder) {
-                output.line(&format!("The folder {} could not be taken away: {error}.", folder.display()));
+                output.line(&format!(
+                    "The folder {} could not be taken away: {error}.",
+                    folder.display()
+                ));
             }
         } else {
             output.line(&format!("Everything is kept in {}.", folder.display()));

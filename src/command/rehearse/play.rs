@@ -15,8 +15,24 @@ pub(super) const FILE: &str = "R-0417.jsonl";
 pub(super) async fn whole_job(stage: &mut Stage<'_>) -> Result<ReplyBody, Trouble> {
     let mut hands = Hands::new();
     open(stage).await?;
-    lot(stage, &mut hands, "916", "xrf", "14.86 g", "Lot 1, cut-up bangle, goes on the pan.").await?;
-    lot(stage, &mut hands, "14k", "stamp", "6.20 g", "Lot 2, three worn shanks, goes on the pan.").await?;
+    lot(
+        stage,
+        &mut hands,
+        "916",
+        "xrf",
+        "14.86 g",
+        "Lot 1, cut-up bangle, goes on the pan.",
+    )
+    .await?;
+    lot(
+        stage,
+        &mut hands,
+        "14k",
+        "stamp",
+        "6.20 g",
+        "Lot 2, three worn shanks, goes on the pan.",
+    )
+    .await?;
     silver(stage, &mut hands).await?;
     copper(stage, &mut hands).await?;
     button(stage, &mut hands).await?;
@@ -24,7 +40,10 @@ pub(super) async fn whole_job(stage: &mut Stage<'_>) -> Result<ReplyBody, Troubl
 }
 
 async fn open(stage: &mut Stage<'_>) -> Result<(), Trouble> {
-    let part = |metal: &str, share: &str| AddBody { metal: metal.to_owned(), share: share.to_owned() };
+    let part = |metal: &str, share: &str| AddBody {
+        metal: metal.to_owned(),
+        share: share.to_owned(),
+    };
     let body = OrderBody::Open {
         ticket: "R-0417".to_owned(),
         client: "old bangle and shanks".to_owned(),
@@ -38,10 +57,25 @@ async fn open(stage: &mut Stage<'_>) -> Result<(), Trouble> {
     Ok(())
 }
 
-async fn lot(stage: &mut Stage<'_>, hands: &mut Hands, fineness: &str, basis: &str, mass: &str, told: &str) -> Result<(), Trouble> {
-    let body = OrderBody::Lot { fineness: fineness.to_owned(), basis: basis.to_owned(), note: String::new() };
-    stage.order(&format!("lot {fineness} {basis}"), body).await?;
-    stage.until("the pan may be loaded", |view| view.pan.net.is_some()).await?;
+async fn lot(
+    stage: &mut Stage<'_>,
+    hands: &mut Hands,
+    fineness: &str,
+    basis: &str,
+    mass: &str,
+    told: &str,
+) -> Result<(), Trouble> {
+    let body = OrderBody::Lot {
+        fineness: fineness.to_owned(),
+        basis: basis.to_owned(),
+        note: String::new(),
+    };
+    stage
+        .order(&format!("lot {fineness} {basis}"), body)
+        .await?;
+    stage
+        .until("the pan may be loaded", |view| view.pan.net.is_some())
+        .await?;
     let heard = stage.bells();
     hands.put(stage, grams(mass)?, told).await?;
     stage.until_bell_since("recorded", heard).await?;
@@ -55,7 +89,10 @@ async fn silver(stage: &mut Stage<'_>, hands: &mut Hands) -> Result<(), Trouble>
     hands.pour(stage, most, Duration::from_secs(3)).await?;
     stage.pause(Duration::from_secs(1)).await;
 
-    stage.tell("hands", "A sleeve brushes the unit key: the balance shows carats.");
+    stage.tell(
+        "hands",
+        "A sleeve brushes the unit key: the balance shows carats.",
+    );
     let heard = stage.bells();
     stage.balance.press_unit(Unit::Carat)?;
     stage.until_bell_since("hold", heard).await?;
@@ -103,11 +140,18 @@ async fn button(stage: &mut Stage<'_>, hands: &mut Hands) -> Result<(), Trouble>
     stage.tell("hands", "Melted, poured, pickled, rinsed and dried.");
     stage.pause(Duration::from_secs(1)).await;
     stage.order("button", OrderBody::Button {}).await?;
-    stage.until("the pan may be loaded", |view| view.pan.net.is_some()).await?;
+    let melt = stage
+        .until("the pan may be loaded", |view| view.pan.net.is_some())
+        .await?;
     let heard = stage.bells();
-    let melt = stage.until("the melt is known", |view| view.job.is_some()).await?;
     let melt = grams(&melt.job.map(|job| job.melt).unwrap_or_default())?;
-    hands.put(stage, melt - grams("0.05 g")?, "The button goes on the pan.").await?;
+    hands
+        .put(
+            stage,
+            melt - grams("0.05 g")?,
+            "The button goes on the pan.",
+        )
+        .await?;
     stage.until_bell_since("recorded", heard).await
 }
 
@@ -116,7 +160,11 @@ async fn begin_addition(stage: &mut Stage<'_>) -> Result<crate::serve::BenchView
     stage.order("add", OrderBody::Add { metal: None }).await?;
     stage
         .until("the addition may begin", |view| {
-            view.pan.net.is_some() && view.weighing.as_ref().is_some_and(|weighing| weighing.aim.is_some())
+            view.pan.net.is_some()
+                && view
+                    .weighing
+                    .as_ref()
+                    .is_some_and(|weighing| weighing.aim.is_some())
         })
         .await
 }

@@ -13,7 +13,7 @@ use crate::command::follow::Calm;
 use crate::command::output::Output;
 use crate::mass::{Division, Mass};
 use crate::port::{Nature, Pace, Pretend, PretendSettings, shape};
-use crate::serve::{BenchView, BellView, OrderBody, ReplyBody};
+use crate::serve::{BellView, BenchView, OrderBody, ReplyBody};
 use crate::trouble::Trouble;
 
 /// The shape that the pretend balance speaks, and its settings.
@@ -44,7 +44,10 @@ impl<'a> Stage<'a> {
         let failed = |what: &str, error: &dyn std::fmt::Display| {
             Trouble::new(
                 "rehearsal-failed",
-                format!("The rehearsal cannot be set up: {what} {}: {error}.", folder.display()),
+                format!(
+                    "The rehearsal cannot be set up: {what} {}: {error}.",
+                    folder.display()
+                ),
                 "Nothing real is touched.",
                 "Give another folder with --keep.",
             )
@@ -58,11 +61,14 @@ impl<'a> Stage<'a> {
         }
         std::fs::write(&file, settings).map_err(|error| failed("writing settings into", &error))?;
         let shelf = include_str!("shelf.toml");
-        std::fs::write(folder.join("shelf.toml"), shelf).map_err(|error| failed("writing a shelf into", &error))?;
+        std::fs::write(folder.join("shelf.toml"), shelf)
+            .map_err(|error| failed("writing a shelf into", &error))?;
         let balance = Pretend::start(pretend(port)?)?;
 
-        let log = std::fs::File::create(folder.join("service.log")).map_err(|error| failed("writing a log into", &error))?;
-        let binary = std::env::current_exe().map_err(|error| failed("finding this program for", &error))?;
+        let log = std::fs::File::create(folder.join("service.log"))
+            .map_err(|error| failed("writing a log into", &error))?;
+        let binary =
+            std::env::current_exe().map_err(|error| failed("finding this program for", &error))?;
         let service = std::process::Command::new(binary)
             .arg("--home")
             .arg(folder)
@@ -96,7 +102,9 @@ impl<'a> Stage<'a> {
                 }
             }
         });
-        stage.until("the balance is heard", |view| view.link == "talking").await?;
+        stage
+            .until("the balance is heard", |view| view.link == "talking")
+            .await?;
         Ok(stage)
     }
 
@@ -105,7 +113,9 @@ impl<'a> Stage<'a> {
         loop {
             match self.client.follow(None).await {
                 Ok(events) => return Ok(events),
-                Err(trouble) if Instant::now() > deadline => return Err(self.broke(&trouble.happened)),
+                Err(trouble) if Instant::now() > deadline => {
+                    return Err(self.broke(&trouble.happened));
+                }
                 Err(_) => tokio::time::sleep(Duration::from_millis(20)).await,
             }
             if let Ok(Some(status)) = self.service.try_wait() {
@@ -116,7 +126,9 @@ impl<'a> Stage<'a> {
 
     /// Stops the service as systemd would, and waits for it.
     pub(super) async fn clear(mut self) {
-        let id = i32::try_from(self.service.id()).ok().and_then(rustix::process::Pid::from_raw);
+        let id = i32::try_from(self.service.id())
+            .ok()
+            .and_then(rustix::process::Pid::from_raw);
         if let Some(id) = id {
             let _gone = rustix::process::kill_process(id, rustix::process::Signal::TERM);
         }
@@ -136,12 +148,22 @@ impl<'a> Stage<'a> {
             let line = serde_json::json!({"at": format!("{}:{:02}", seconds / 60, seconds % 60), "who": who, "text": text});
             return self.output.line(&line.to_string());
         }
-        self.output.fresh_line(&format!("{}:{:02}  {who:<6} {text}", seconds / 60, seconds % 60));
+        self.output.fresh_line(&format!(
+            "{}:{:02}  {who:<6} {text}",
+            seconds / 60,
+            seconds % 60
+        ));
     }
 
     /// Gives an order as its command would.
-    pub(super) async fn order(&mut self, typed: &str, order: OrderBody) -> Result<ReplyBody, Trouble> {
+    pub(super) async fn order(
+        &mut self,
+        typed: &str,
+        order: OrderBody,
+    ) -> Result<ReplyBody, Trouble> {
         self.tell("order", &format!("panbell {typed}"));
+        // What was seen before the order says nothing of what comes after it.
+        self.view = None;
         self.client.order(None, &order).await
     }
 
@@ -154,8 +176,15 @@ impl<'a> Stage<'a> {
     }
 
     /// Watches until the bench is as wanted.
-    pub(super) async fn until(&mut self, what: &str, wanted: impl Fn(&BenchView) -> bool) -> Result<BenchView, Trouble> {
-        self.watch(what, |stage| stage.view.as_ref().filter(|view| wanted(view)).cloned()).await
+    pub(super) async fn until(
+        &mut self,
+        what: &str,
+        wanted: impl Fn(&BenchView) -> bool,
+    ) -> Result<BenchView, Trouble> {
+        self.watch(what, |stage| {
+            stage.view.as_ref().filter(|view| wanted(view)).cloned()
+        })
+        .await
     }
 
     /// How many bells have rung.
@@ -169,11 +198,22 @@ impl<'a> Stage<'a> {
     }
 
     /// Watches until this bell has rung after so many.
-    pub(super) async fn until_bell_since(&mut self, bell: &str, heard: usize) -> Result<(), Trouble> {
-        self.watch(&format!("the bell {bell}"), |stage| stage.rung_since(bell, heard).then_some(())).await
+    pub(super) async fn until_bell_since(
+        &mut self,
+        bell: &str,
+        heard: usize,
+    ) -> Result<(), Trouble> {
+        self.watch(&format!("the bell {bell}"), |stage| {
+            stage.rung_since(bell, heard).then_some(())
+        })
+        .await
     }
 
-    async fn watch<T>(&mut self, what: &str, mut found: impl FnMut(&Self) -> Option<T>) -> Result<T, Trouble> {
+    async fn watch<T>(
+        &mut self,
+        what: &str,
+        mut found: impl FnMut(&Self) -> Option<T>,
+    ) -> Result<T, Trouble> {
         let deadline = tokio::time::Instant::now() + paced(LIMIT, self.pace.min(1.0));
         loop {
             if let Some(found) = found(self) {
@@ -207,7 +247,10 @@ impl<'a> Stage<'a> {
 
     /// A reading is the part of the state that it changes.
     fn merge(&mut self, data: &str) {
-        let (Some(view), Ok(reading)) = (&mut self.view, serde_json::from_str::<Value>(data)) else { return };
+        let (Some(view), Ok(reading)) = (&mut self.view, serde_json::from_str::<Value>(data))
+        else {
+            return;
+        };
         if let Ok(pan) = serde_json::from_value(reading.clone()) {
             view.pan = pan;
         }
@@ -221,7 +264,10 @@ impl<'a> Stage<'a> {
             "rehearsal-broke",
             format!("The rehearsal broke off: {why}."),
             "Nothing real is touched.",
-            format!("Its log is in {}, with --keep DIR.", self.folder.join("service.log").display()),
+            format!(
+                "Its log is in {}, with --keep DIR.",
+                self.folder.join("service.log").display()
+            ),
         )
     }
 }
@@ -241,7 +287,12 @@ fn pretend(link: PathBuf) -> Result<PretendSettings, Trouble> {
     let division: Division = "0.01 g".parse()?;
     Ok(PretendSettings {
         link,
-        nature: Nature { division, settling: Duration::from_millis(600), noise: Mass::ZERO, seed: 7 },
+        nature: Nature {
+            division,
+            settling: Duration::from_millis(600),
+            noise: Mass::ZERO,
+            seed: 7,
+        },
         shape: shape(SHAPE).unwrap_or(crate::port::status_first),
         pace: Pace::LinesPerSecond(LINES_A_SECOND),
         speed: SPEED,
