@@ -1,1 +1,295 @@
-//! settings
+//! Settings: find, read, check and explain them.
+//!
+//! Promises: what is read is whole, inside its bounds and fits together, or everything that is
+//! wrong is told, with file, line and what to write instead; nothing is supposed in place of a
+//! file that cannot be read. Defaults are those written out in `config/`. Leaves to others: making
+//! folders, opening ports, and what the values do.
+
+mod balance;
+mod bench;
+mod find;
+mod folders;
+mod name;
+mod number;
+mod section;
+mod shelf;
+mod source;
+mod trouble;
+mod value;
+
+use std::sync::Arc;
+
+pub use balance::BalanceFile;
+pub use find::SHIPPED_BALANCES;
+pub use folders::{Environment, Folders};
+pub use number::PerMille;
+pub use trouble::SettingsTrouble;
+
+use crate::balance::LayoutSpec;
+use crate::job::BenchRules;
+use crate::melt::Demand;
+use crate::metal::{Fineness, Shelf};
+use crate::port::PortSettings;
+use crate::trouble::Trouble;
+use number::{GIVE_AWAY, MINUS_TOLERANCE};
+use section::{Known, Reading, Section};
+use source::Source;
+
+/// The shortest settings file that works, apart from the port's name.
+pub const SHORTEST: &str = "\
+[[bench]]
+port = \"/dev/serial/by-id/NAME\"
+balance = \"signed-fixed\"
+division = \"0.01 g\"
+";
+
+/// The settings of the service.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    /// The benches, at least one, in the order of the file.
+    pub benches: Vec<BenchSettings>,
+    /// The most gold given away, above the mark.
+    pub give_away: PerMille,
+    /// How far below the mark the law allows a melt to be.
+    pub minus_tolerance: PerMille,
+    /// The bells.
+    pub bell: BellSettings,
+    /// The shop's metals.
+    pub shelf: Arc<Shelf>,
+    /// Where everything lies.
+    pub folders: Folders,
+}
+
+/// One bench.
+#[derive(Debug, Clone)]
+pub struct BenchSettings {
+    /// Its name; no other bench has it.
+    pub name: String,
+    /// The balance's port.
+    pub port: PortSettings,
+    /// How the balance's lines are read; it compiles.
+    pub layout: LayoutSpec,
+    /// What the bench goes by.
+    pub rules: Arc<BenchRules>,
+}
+
+/// How a bell reaches the person.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BellSettings {
+    /// By desktop notification.
+    pub desktop: bool,
+}
+
+impl Default for BellSettings {
+    fn default() -> Self {
+        Self { desktop: true }
+    }
+}
+
+const TOP: Known = Known {
+    table: "the settings",
+    keys: &[
+        ("window", "{ give_away = \"5 ppt\" }"),
+        ("mark", "{ minus_tolerance = \"0 ppt\" }"),
+        ("bell", "{ desktop = true }"),
+        (
+            "bench",
+            "[{ port = \"/dev/serial/by-id/NAME\", balance = \"signed-fixed\", division = \"0.01 g\" }]",
+        ),
+    ],
+};
+const WINDOW: Known = Known {
+    table: "[window]",
+    keys: &[(GIVE_AWAY.key, "\"5 ppt\"")],
+};
+const MARK: Known = Known {
+    table: "[mark]",
+    keys: &[(MINUS_TOLERANCE.key, "\"0 ppt\"")],
+};
+const BELL: Known = Known {
+    table: "[bell]",
+    keys: &[("desktop", "true")],
+};
+
+impl Settings {
+    /// Reads the settings file, the balance files that it names, and the shelf if there is one.
+    ///
+    /// # Errors
+    /// Everything that is wrong in them, in the order of the files.
+    pub fn read(folders: &Folders) -> Result<Self, SettingsTrouble> {
+        let source =
+            Source::read(&folders.settings)?.ok_or_else(|| trouble::missing(&folders.settings))?;
+        let (shelf, of_shelf) = match shelf::read(&folders.shelf) {
+            Ok(shelf) => (Arc::new(shelf), None),
+            Err(wrong) => (Arc::default(), Some(wrong)),
+        };
+        let mut elsewhere = Vec::new();
+        let reading = Reading::new(&source);
+        let parsed = reading.parse();
+        let settings = parsed.as_ref().and_then(|parsed| {
+            let top = Section::top(&reading, &TOP, parsed);
+            Self::of(&top, folders, &shelf, &mut elsewhere)
+        });
+        drop(parsed);
+        let mut wrong = reading.faults();
+        wrong.extend(elsewhere);
+        wrong.extend(of_shelf.iter().flat_map(SettingsTrouble::all).cloned());
+        match (settings, SettingsTrouble::of(wrong)) {
+            (_, Some(wrong)) => Err(wrong),
+            (Some(settings), None) if !settings.benches.is_empty() => Ok(settings),
+            // An empty list of benches.
+            _ => Err(trouble::no_bench(&source.name).into()),
+        }
+    }
+
+    fn of(
+        top: &Section<'_>,
+        folders: &Folders,
+        shelf: &Arc<Shelf>,
+        elsewhere: &mut Vec<Trouble>,
+    ) -> Option<Self> {
+        let give_away = top.table("window", &WINDOW).per_mille(&GIVE_AWAY);
+        let minus_tolerance = top.table("mark", &MARK).per_mille(&MINUS_TOLERANCE);
+        let desktop = top.table("bell", &BELL).truth("desktop");
+        let sections = top.tables("bench", &bench::BENCH);
+        if !top.has("bench") {
+            elsewhere.push(trouble::no_bench(&top.reading.source.name));
+        }
+        Some(Self {
+            benches: bench::benches(&sections, folders, shelf, elsewhere),
+            give_away: give_away?,
+            minus_tolerance: minus_tolerance?,
+            bell: BellSettings {
+                desktop: desktop.unwrap_or(BellSettings::default().desktop),
+            },
+            shelf: Arc::clone(shelf),
+            folders: folders.clone(),
+        })
+    }
+
+    /// What a melt of this target must be: not below the target less the minus tolerance, not
+    /// above the target plus what may be given away.
+    pub fn demand(&self, target: Fineness) -> Demand {
+        Demand {
+            target,
+            lowest: target.less(self.minus_tolerance.amount()),
+            highest: target.plus(self.give_away.amount()),
+        }
+    }
+}
+
+/// The known word that a typed one was most likely meant to be.
+fn nearest<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    known
+        .map(|word| (strsim::jaro_winkler(typed, word), word))
+        .filter(|(likeness, _)| *likeness > 0.7)
+        .max_by(|one, other| one.0.total_cmp(&other.0))
+        .map(|(_, word)| word)
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use std::fs;
+
+    use super::*;
+
+    /// Every table of the settings file.
+    const TABLES: [&Known; 8] = [
+        &TOP,
+        &WINDOW,
+        &MARK,
+        &BELL,
+        &bench::BENCH,
+        &bench::BENCH_STEADY,
+        &bench::BENCH_PAN,
+        &bench::BENCH_LINK,
+    ];
+    const SAMPLE: &str = include_str!("../../config/panbell.toml");
+
+    /// Whether a sample writes a key, be it behind a `#`: `key =`, `[key]`, `[[key]]`, `[x.key]`.
+    fn writes(sample: &str, key: &str) -> bool {
+        sample.lines().any(|line| {
+            let bare = line.trim_start_matches('#').trim_matches(['[', ']']);
+            bare.split(" = ").next() == Some(key) || bare.rsplit('.').next() == Some(key)
+        })
+    }
+
+    #[test]
+    fn the_samples_write_every_known_key() {
+        let balances: String = SHIPPED_BALANCES.iter().map(|(_, text)| *text).collect();
+        let shelf = include_str!("../../config/shelf.toml");
+        let all = TABLES.map(|known| (known, SAMPLE)).into_iter();
+        let all = all.chain(balance::TABLES.map(|known| (known, balances.as_str())));
+        for (known, sample) in all.chain(shelf::TABLES.map(|known| (known, shelf))) {
+            for (key, _) in known.keys {
+                assert!(writes(sample, key), "{key} of {}", known.table);
+            }
+        }
+    }
+
+    #[test]
+    fn the_sample_says_the_bounds_that_are_checked() {
+        let words = |text: &str| {
+            let plain = text.lines().map(|line| line.trim_start_matches("# "));
+            plain.collect::<Vec<_>>().join(" ")
+        };
+        for number in number::ALL {
+            let (before, _) = SAMPLE.split_once(&format!("{} = ", number.key)).unwrap();
+            let bounds = number.bounds();
+            let (from_to, _) = bounds.rsplit_once(", ").unwrap();
+            let (from_to, _) = from_to.rsplit_once(' ').unwrap();
+            let told = words(before.rsplit("\n\n").next().unwrap());
+            let told = told.rsplit(" = ").next().unwrap();
+            assert!(
+                told.contains(from_to.replacen("from", "From", 1).as_str()),
+                "{from_to}: {told}"
+            );
+        }
+    }
+
+    /// A value that is wrong for every key is told for every key, so each known key is really read.
+    #[test]
+    fn every_known_key_is_read() {
+        let home = tempfile::tempdir().unwrap();
+        let folders = Folders::under(home.path());
+        fs::create_dir(&folders.balances).unwrap();
+        let own = folders.balances.join("own.toml");
+        let read_settings = |text: &str| {
+            fs::write(&folders.settings, text).unwrap();
+            Settings::read(&folders).unwrap_err()
+        };
+        let read_balance = |text: &str| {
+            fs::write(&own, text).unwrap();
+            BalanceFile::find("own", &folders).unwrap_err()
+        };
+        let read_shelf = |text: &str| {
+            fs::write(&folders.shelf, text).unwrap();
+            shelf::read(&folders.shelf).unwrap_err()
+        };
+        let check = |known: &Known, read: &dyn Fn(&str) -> SettingsTrouble| {
+            for (key, _) in known.keys {
+                let head = match known.table {
+                    table if table.starts_with("[bench.") => format!("[[bench]]\n{table}\n"),
+                    table if table.starts_with('[') => format!("{table}\n"),
+                    _ => String::new(),
+                };
+                let wrong = read(&format!("{head}{key} = 2001-01-01\n"));
+                let told = wrong.all().any(|trouble| {
+                    let text = format!("reads {key} = 2001-01-01. That is a date");
+                    trouble.code == "settings-wrong-kind" && trouble.happened.contains(&text)
+                });
+                assert!(told, "{key} of {}: {wrong}", known.table);
+            }
+        };
+        for known in TABLES {
+            check(known, &read_settings);
+        }
+        for known in balance::TABLES {
+            check(known, &read_balance);
+        }
+        for known in shelf::TABLES {
+            check(known, &read_shelf);
+        }
+    }
+}
