@@ -42,14 +42,19 @@ impl Output {
 
     /// Rewrites the current line of a terminal, cut to its width; elsewhere prints a line.
     pub(super) fn rewrite(&self, text: &str) {
-        if !self.is_terminal() {
+        let Some(width) = self.width() else {
             return self.line(text);
-        }
-        let width =
-            rustix::termios::tcgetwinsize(&self.out).map_or(80, |size| usize::from(size.ws_col));
-        let cut: String = text.chars().take(width.max(20) - 1).collect();
+        };
+        let cut: String = text.chars().take(width - 1).collect();
         let mut out = self.out.lock();
         let _gone = write!(out, "\r{cut}\x1b[K").and_then(|()| out.flush());
+    }
+
+    /// The width of the terminal that people look at; none where there is no terminal.
+    fn width(&self) -> Option<usize> {
+        let size =
+            || rustix::termios::tcgetwinsize(&self.out).map_or(80, |size| usize::from(size.ws_col));
+        self.is_terminal().then(|| size().max(40))
     }
 
     /// Whether people look at it on a terminal.
@@ -57,12 +62,14 @@ impl Output {
         self.out.is_terminal()
     }
 
-    /// Prints a line in place of one that is being rewritten.
-    pub(super) fn fresh_line(&self, text: &str) {
-        if self.is_terminal() {
-            let _gone = write!(self.out.lock(), "\r\x1b[K");
-        }
-        self.line(text);
+    /// Prints a line in place of one that is being rewritten; on a terminal it is broken between
+    /// words, and what follows stands `indent` columns in.
+    pub(super) fn fresh_line(&self, text: &str, indent: usize) {
+        let Some(width) = self.width() else {
+            return self.line(text);
+        };
+        let _gone = write!(self.out.lock(), "\r\x1b[K");
+        self.line(&broken(text, width, indent));
     }
 
     /// Prints a trouble, on standard error for people.
@@ -77,5 +84,36 @@ impl Output {
             "{}\n{}\n{}",
             trouble.happened, trouble.means, trouble.mend
         );
+    }
+}
+
+/// Breaks a line between words.
+fn broken(text: &str, width: usize, indent: usize) -> String {
+    let (mut out, mut column) = (String::new(), 0);
+    for word in text.split_inclusive(' ') {
+        let long = word.trim_end().chars().count();
+        if column > indent && column + long > width {
+            out.truncate(out.trim_end().len());
+            out.push('\n');
+            out.extend(std::iter::repeat_n(' ', indent));
+            column = indent;
+        }
+        out.push_str(word);
+        column += word.chars().count();
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_broken_between_words_and_stand_in() {
+        assert_eq!(
+            broken("0:01  bell   one two three", 20, 13),
+            "0:01  bell   one two\n             three"
+        );
+        assert_eq!(broken("short", 20, 13), "short");
     }
 }

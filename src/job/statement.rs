@@ -124,9 +124,12 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
     }
     line("", "");
     line("Client's metal", &closed.lots.to_string());
-    line("Fine gold in it", &gold(job, &job.client_metal()));
+    line(
+        "Fine gold in the client's metal",
+        &gold(job, &job.client_metal()),
+    );
     line("In the melt", &closed.melt.to_string());
-    line("Fine gold in it, all in", &closed.gold);
+    line("Fine gold in the melt", &closed.gold);
     if !closed.fineness_ppt.is_empty() {
         line(
             "Fineness by mass balance",
@@ -146,10 +149,10 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
             );
             if !loss.is_gain() {
                 line(
-                    "Button if all of it was base metal",
+                    "Button, if the loss was base metal",
                     &loss.all_base.to_string(),
                 );
-                line("Button if all of it was gold", &loss.all_gold.to_string());
+                line("Button, if the loss was gold", &loss.all_gold.to_string());
             }
         }
     }

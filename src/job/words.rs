@@ -35,27 +35,27 @@ pub fn spelled(mass: Indication) -> String {
     format!("{} {}", mass.digits(), mass.unit().name())
 }
 
-/// How far an addition has to go, or is over.
+/// How far an addition has to go, or what it makes of the melt.
 pub fn standing(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> String {
     let name = metal_name(job, adding.addition);
     let window = &adding.window;
+    let spelled = |mass| spelled(shown(job, mass));
     match window.side(net) {
-        Side::Under => format!(
-            "Add {} more of {name}.",
-            spelled(shown(job, window.aim - net))
-        ),
+        Side::Under => format!("Add {} more of {name}.", spelled(window.aim - net)),
         Side::Within => {
             let melt = adding.melt_with(net).fineness().unwrap_or(Fineness::NONE);
             format!(
-                "Within: {} of {name} makes the melt {melt}. Hands off, it is recorded when at rest.",
-                spelled(shown(job, net))
+                "{} of {name} makes the melt {melt}, within the window. Hands off: it is recorded when at rest.",
+                spelled(net)
             )
         }
-        Side::Over => format!(
-            "Over by {}: {}",
-            spelled(shown(job, net - window.upper)),
-            way_back(job, adding, net, shelf)
-        ),
+        Side::Over => {
+            format!(
+                "{} too much of {name}: {}",
+                spelled(net - window.upper),
+                way_back(job, adding, net, shelf)
+            )
+        }
     }
 }
 

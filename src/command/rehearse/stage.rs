@@ -148,11 +148,11 @@ impl<'a> Stage<'a> {
             let line = serde_json::json!({"at": format!("{}:{:02}", seconds / 60, seconds % 60), "who": who, "text": text});
             return self.output.line(&line.to_string());
         }
-        self.output.fresh_line(&format!(
-            "{}:{:02}  {who:<6} {text}",
-            seconds / 60,
-            seconds % 60
-        ));
+        let minutes = seconds / 60;
+        self.output.fresh_line(
+            &format!("{minutes}:{:02}  {who:<6} {text}", seconds % 60),
+            13,
+        );
     }
 
     /// Gives an order as its command would.
