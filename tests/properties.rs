@@ -9,8 +9,14 @@
     clippy::indexing_slicing
 )]
 
+#[path = "properties/bench.rs"]
+mod bench;
 #[path = "properties/exact.rs"]
 mod exact;
+#[path = "properties/hand.rs"]
+mod hand;
+#[path = "properties/machine.rs"]
+mod machine;
 #[path = "properties/several.rs"]
 mod several;
 #[path = "properties/sums.rs"]

@@ -8,6 +8,7 @@
 mod bell;
 mod chain;
 mod fold;
+mod hearing;
 mod hold;
 mod order;
 mod orders;

@@ -21,10 +21,13 @@ const BALANCE_PATIENCE: Duration = Duration::from_secs(2);
 const UNPROVEN_PATIENCE: Duration = Duration::from_secs(2);
 /// How often a full disk is tried again.
 const DISK_RETRY: Duration = Duration::from_secs(2);
+/// How much evidence is kept for behind a record that is waited for: a disk answers long before.
+const MOST_BEHIND: usize = 64;
 
 /// Takes one event at a moment; gives the state after it and what is to be done, in order.
 pub fn step(mut state: State, event: Event<'_>, at: Moment) -> (State, Vec<Effect>) {
     let mut out = Vec::new();
+    state.grow_old(at);
     match event {
         Event::Line { reading, raw } => state.line(reading, raw, at, &mut out),
         Event::OddLine => state.odd_line(at),
@@ -47,8 +50,6 @@ impl State {
     fn line(&mut self, reading: Reading, raw: &[u8], at: Moment, out: &mut Vec<Effect>) {
         self.link.good_line(at);
         self.shown = Some((reading, at));
-        self.line.clear();
-        self.line.extend_from_slice(raw);
         if self.link.state() == LinkState::Talking {
             self.end_hold(Cause::Link, out);
         }
@@ -58,8 +59,15 @@ impl State {
             return;
         }
         let Some(gross) = reading.indication() else {
+            // Nothing to weigh in it, but it may say that the pan moves.
+            if reading.status == Status::InMotion {
+                self.pan.forget();
+                self.inside_since = None;
+            }
             return;
         };
+        self.line.clear();
+        self.line.extend_from_slice(raw);
         let tracked = self.pan.take(gross, reading.status, at);
         self.take_base(tracked.base_taken.then_some(gross), out);
         self.judge_pan(at, out);
@@ -86,7 +94,7 @@ impl State {
         if weighs {
             self.end_hold(Cause::Balance, out);
         } else {
-            let (why, mend) = balance_words(reading.status);
+            let (why, mend) = words::balance(reading.status);
             self.holds.begin(
                 Cause::Balance,
                 why.to_owned(),
@@ -231,55 +239,7 @@ impl State {
         self.wait_for(Record::Capture(captured), order, out);
     }
 
-    fn odd_line(&mut self, at: Moment) {
-        self.link.odd_line(at);
-        if self.link.state() == LinkState::Garbled {
-            self.pan.forget();
-            self.inside_since = None;
-            self.guard.link_lost();
-            let why = "What the balance sends cannot be read.".to_owned();
-            let mend = "Its speed, framing or line layout is probably another than its file says: compare them with the balance's own settings.".to_owned();
-            self.holds.begin(Cause::Link, why, mend, Duration::ZERO, at);
-        }
-    }
-
-    fn port_opened(&mut self, at: Moment) {
-        self.link.opened(at);
-        let patience = self.rules.link.silence;
-        self.silent(patience, at);
-    }
-
-    fn silent(&mut self, patience: Duration, at: Moment) {
-        self.pan.forget();
-        self.inside_since = None;
-        self.guard.link_lost();
-        let why = "The port is open and the balance says nothing.".to_owned();
-        let mend =
-            "Is it switched on, and does it send without being asked? Check the cable on its side."
-                .to_owned();
-        self.holds.begin(Cause::Link, why, mend, patience, at);
-    }
-
-    fn port_lost(&mut self, trouble: &Trouble, at: Moment) {
-        self.link.lost();
-        self.guard.link_lost();
-        self.pan.forget();
-        self.inside_since = None;
-        self.holds.begin(
-            Cause::Link,
-            trouble.happened.clone(),
-            trouble.mend.clone(),
-            Duration::ZERO,
-            at,
-        );
-    }
-
     fn tick(&mut self, at: Moment, out: &mut Vec<Effect>) {
-        let before = self.link.state();
-        self.link.tick(at);
-        if self.link.state() == LinkState::Silent && before != LinkState::Silent {
-            self.silent(Duration::ZERO, at);
-        }
         if self.disk_retry.is_some_and(|due| at >= due) && self.pending.is_none() {
             self.disk_retry = None;
             self.wait_for(Record::Resume { cause: Cause::Disk }, None, out);
@@ -298,13 +258,32 @@ impl State {
     /// Applies a record at once and appends it without waiting: evidence that a capture does not
     /// rest on. While the disk holds the bench nothing of the kind is tried.
     fn follow_up(&mut self, record: Record, out: &mut Vec<Effect>) {
+        if self.pending.is_some() && self.open_job().is_some() {
+            // In the file it stands behind the record that is waited for, so it counts after it.
+            if self.behind.len() < MOST_BEHIND || matches!(record, Record::Base { .. }) {
+                self.behind.push(record);
+            }
+            return;
+        }
+        let kept = !self.holds.has(Cause::Disk);
         if let Some(job) = self.job.as_mut().filter(|job| job.closed.is_none()) {
-            job.apply(&record, job.last + 1);
-            if !self.holds.has(Cause::Disk) {
+            job.apply(&record, job.last + u64::from(kept));
+            if kept {
                 out.push(Effect::Append {
                     record: Box::new(record),
                     wait: false,
                 });
+            }
+        }
+    }
+
+    /// What came while a record was waited for, now that it is decided. `anew`: that record began
+    /// or ended a weighing, so what was seen of the one before is not evidence of this one.
+    fn follow_up_behind(&mut self, anew: bool, out: &mut Vec<Effect>) {
+        for record in std::mem::take(&mut self.behind) {
+            let of_weighing = matches!(record, Record::Base { .. } | Record::Reading { .. });
+            if !(anew && of_weighing) {
+                self.follow_up(record, out);
             }
         }
     }
@@ -319,10 +298,11 @@ impl State {
             (_, Some(job)) => job.apply(&record, n),
             (_, None) => return,
         }
+        self.follow_up_behind(record.begins_anew(), out);
         self.take_effect(&record, at, out);
         self.refresh_adding();
         let done = self.done_words(&record);
-        if let Some(kind) = bell_of(&record) {
+        if let Some(kind) = record.bell() {
             let title = match kind {
                 BellKind::Done => "Done".to_owned(),
                 _ => "Recorded".to_owned(),
@@ -421,6 +401,9 @@ impl State {
                 at,
             );
             self.disk_retry = (!for_good).then(|| at.plus(DISK_RETRY));
+        }
+        if waited {
+            self.follow_up_behind(false, out);
         }
     }
 
@@ -557,38 +540,5 @@ fn put_right(state: &State, job: &Job) -> String {
             )
         }
         None => "It lies outside the window.".to_owned(),
-    }
-}
-
-fn bell_of(record: &Record) -> Option<BellKind> {
-    match record {
-        Record::Capture(_) => Some(BellKind::Recorded),
-        Record::Close(_) => Some(BellKind::Done),
-        _ => None,
-    }
-}
-
-fn balance_words(status: Status) -> (&'static str, &'static str) {
-    match status {
-        Status::OverLimit => (
-            "The balance says that the load is over its limit.",
-            "Take the load off.",
-        ),
-        Status::UnderZero => (
-            "The balance says that it is under zero.",
-            "Put the dish back, or zero the balance with its own key while nothing is being weighed.",
-        ),
-        Status::RequiresCalibration => (
-            "The balance asks to be calibrated.",
-            "Calibrate it as its booklet says, then go on.",
-        ),
-        Status::RequiresReZeroing => (
-            "The balance asks to be zeroed again.",
-            "Empty the pan and zero it with its own key.",
-        ),
-        _ => (
-            "The balance reports a fault.",
-            "Switch it off and on; if the fault stays, have it seen to.",
-        ),
     }
 }
