@@ -17,6 +17,8 @@ mod exact;
 mod hand;
 #[path = "properties/machine.rs"]
 mod machine;
+#[path = "properties/replay.rs"]
+mod replay;
 #[path = "properties/several.rs"]
 mod several;
 #[path = "properties/sums.rs"]
