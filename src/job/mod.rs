@@ -10,6 +10,7 @@ mod chain;
 mod fold;
 mod hearing;
 mod hold;
+mod keep;
 mod order;
 mod orders;
 mod record;
@@ -18,6 +19,7 @@ mod state;
 mod statement;
 mod step;
 mod watch;
+mod weigh;
 pub mod words;
 
 pub use bell::{BellKind, Ring};
