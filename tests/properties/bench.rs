@@ -95,25 +95,25 @@ impl Bench {
     pub(crate) fn order(&mut self, order: Order) {
         let id = self.orders.len() as u64 + 1;
         self.orders.insert(id, 0);
-        self.event(Event::Order { id, order });
+        self.event(&Event::Order { id, order });
     }
 
     pub(crate) fn line(&mut self, reading: Reading) {
         let mut raw = format!("\"{:?}\" \\ {}", reading.shown, self.lines.len()).into_bytes();
-        if self.lines.len() % 5 == 0 {
+        if self.lines.len().is_multiple_of(5) {
             raw.push(0xb0); // no text any more
         }
         self.lines.push((self.now, reading, raw.clone()));
-        self.event(Event::Line { reading, raw: &raw });
+        self.event(&Event::Line { reading, raw: &raw });
     }
 
     pub(crate) fn port(&mut self, opened: bool) {
         self.lines.clear();
         if opened {
-            self.event(Event::PortOpened);
+            self.event(&Event::PortOpened);
         } else {
             let why = Trouble::new("port-gone", "It is gone.", "It holds.", "Plug it in.");
-            self.event(Event::PortLost(Arc::new(why)));
+            self.event(&Event::PortLost(Arc::new(why)));
         }
     }
 
@@ -124,7 +124,7 @@ impl Bench {
             match self.state.wake_at() {
                 Some(at) if ticks && at <= until => {
                     self.now = at.max(self.now);
-                    self.event(Event::Tick);
+                    self.event(&Event::Tick);
                 }
                 _ => break,
             }
@@ -149,7 +149,7 @@ impl Bench {
                 self.keep(record.clone());
                 if waited {
                     let n = self.file.len() as u64;
-                    self.event_about(Event::Written { n }, Some(&record));
+                    self.event_about(&Event::Written { n }, Some(&record));
                 }
                 continue;
             }
@@ -163,7 +163,7 @@ impl Bench {
     }
 
     fn not_written(&mut self, waited: bool, for_good: bool) {
-        self.event(Event::NotWritten {
+        self.event(&Event::NotWritten {
             trouble: Trouble::new("disk-full", "It is full.", "It waits.", "Make room."),
             waited,
             for_good,
@@ -222,11 +222,11 @@ impl Bench {
         }
     }
 
-    pub(crate) fn event(&mut self, event: Event<'_>) {
+    pub(crate) fn event(&mut self, event: &Event<'_>) {
         self.event_about(event, None);
     }
 
-    fn event_about(&mut self, event: Event<'_>, written: Option<&Record>) {
+    fn event_about(&mut self, event: &Event<'_>, written: Option<&Record>) {
         let before = self.state.clone();
         let (state, effects) = step(before.clone(), event.clone(), self.now);
         self.state = state;
@@ -240,7 +240,7 @@ impl Bench {
                     }
                     if let Record::Capture(captured) = &*record {
                         assert!(wait, "a capture is waited for");
-                        self.judge_capture(captured, &before, &event);
+                        self.judge_capture(captured, &before, event);
                     }
                     self.queue.push_back((*record, wait));
                 }

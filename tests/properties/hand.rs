@@ -93,11 +93,11 @@ fn carry_out(act: &Act, bench: &mut Bench, scene: &mut Scene, quick: &mut bool) 
         Act::Order(order) => bench.order(order.clone()),
         Act::OddLines(lines) => {
             for _ in 0..*lines {
-                bench.event(panbell::job::Event::OddLine);
+                bench.event(&panbell::job::Event::OddLine);
             }
         }
         Act::Port(opened) => bench.port(*opened),
-        Act::Tick => bench.event(panbell::job::Event::Tick),
+        Act::Tick => bench.event(&panbell::job::Event::Tick),
         Act::Wait(ms, ticks) => bench.wait(Duration::from_millis(u64::from(*ms)), *ticks),
         Act::Take(ms, ticks) => {
             bench.wait(Duration::from_millis(u64::from(*ms)), *ticks);
@@ -171,9 +171,9 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
         let lots = job.lots().count();
         let order = if job.button().is_some() {
             Order::Close
-        } else if lots == 0 || (lots < 3 && how % 3 == 0) {
+        } else if lots == 0 || (lots < 3 && how.is_multiple_of(3)) {
             a_lot(how)
-        } else if !job.to_come().is_empty() && how % 11 != 0 {
+        } else if !job.to_come().is_empty() && !how.is_multiple_of(11) {
             Order::Add { metal: None }
         } else {
             Order::Button

@@ -98,7 +98,7 @@ fn the_old_rules_hold_for_every_pair_of_karats() {
                     ));
                 }
                 Ordering::Equal => {
-                    assert!(matches!(refused(&lot, "24k", &w), NoWindow::Enough { .. }))
+                    assert!(matches!(refused(&lot, "24k", &w), NoWindow::Enough { .. }));
                 }
             }
         }
