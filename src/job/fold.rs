@@ -3,7 +3,9 @@
 use super::record::{AddedMetal, Captured, Closed, Opened, PanAnswer, Record, What};
 use crate::balance::Base;
 use crate::mass::{Indication, Mass};
-use crate::melt::{Demand, Mix, Planned, Source, Window};
+use rust_decimal::Decimal;
+
+use crate::melt::{Added, Demand, FinenessDoubt, MassDoubt, Mix, Planned, Risk, Source, Window};
 use crate::metal::{Fineness, Metal};
 use crate::trouble::Trouble;
 
@@ -142,11 +144,11 @@ impl Job {
         self.weighed.iter().filter(|weighed| !weighed.withdrawn)
     }
 
-    /// The lots that count, with their fineness.
+    /// The lots that count, with the fineness that they are taken for.
     pub fn lots(&self) -> impl Iterator<Item = (&Weighed, Fineness)> {
         self.standing()
             .filter_map(|weighed| match &weighed.captured.what {
-                What::Lot { fineness, .. } => Some((weighed, *fineness)),
+                What::Lot { taken, .. } => Some((weighed, *taken)),
                 _ => None,
             })
     }
@@ -169,20 +171,40 @@ impl Job {
     pub fn melt(&self) -> Mix {
         self.standing()
             .fold(Mix::NOTHING, |mix, weighed| match &weighed.captured.what {
-                What::Lot { fineness, .. } => mix.with(weighed.captured.mass.mass(), *fineness),
+                What::Lot { taken, u_ppt, .. } => self.with_weighed(mix, weighed, *taken, *u_ppt),
                 What::Addition { addition } => match self.metal(*addition) {
-                    Some(metal) => mix.with(weighed.captured.mass.mass(), metal.gold),
+                    Some(metal) => self.with_weighed(mix, weighed, metal.gold, metal.u_ppt),
                     None => mix,
                 },
                 What::Button => mix,
             })
     }
 
+    fn with_weighed(&self, mix: Mix, weighed: &Weighed, gold: Fineness, u_ppt: Decimal) -> Mix {
+        let mass = weighed.captured.mass.mass();
+        mix.with_known(mass, self.u_mass(), gold, FinenessDoubt::per_mille(u_ppt))
+    }
+
+    fn u_mass(&self) -> MassDoubt {
+        MassDoubt::of_decimal(self.opened.u_mass_g)
+    }
+
+    /// A metal of this job as an addition: how well it is known, and how well it is weighed here.
+    pub fn added_as(&self, metal: &AddedMetal) -> Added {
+        Added {
+            gold: metal.gold,
+            u_gold: FinenessDoubt::per_mille(metal.u_ppt),
+            u_mass: self.u_mass(),
+        }
+    }
+
     /// The client's metal alone.
     pub fn client_metal(&self) -> Mix {
-        self.lots().fold(Mix::NOTHING, |mix, (weighed, fineness)| {
-            mix.with(weighed.captured.mass.mass(), fineness)
-        })
+        self.standing()
+            .fold(Mix::NOTHING, |mix, weighed| match &weighed.captured.what {
+                What::Lot { taken, u_ppt, .. } => self.with_weighed(mix, weighed, *taken, *u_ppt),
+                _ => mix,
+            })
     }
 
     /// The metal of an addition, counted from 1.
@@ -203,6 +225,7 @@ impl Job {
             target: self.opened.target,
             lowest: self.opened.lowest,
             highest: self.opened.highest,
+            risk: Risk::new(self.opened.risk).unwrap_or_default(),
         }
     }
 
@@ -233,7 +256,7 @@ impl Job {
             plan.iter()
                 .filter(|(at, _)| *at != addition)
                 .fold(done, |mix, (at, mass)| match self.metal(*at) {
-                    Some(metal) => mix.with(*mass, metal.gold),
+                    Some(metal) => self.added_as(metal).to(&mix, *mass),
                     None => mix,
                 })
         };
@@ -252,7 +275,7 @@ impl Job {
         if later.is_empty() {
             return None;
         }
-        self.plan_from(&self.melt().with(mass, metal.gold), &later)
+        self.plan_from(&self.added_as(metal).to(&self.melt(), mass), &later)
     }
 
     /// The metals that could put a melt right: fine gold and richer metals of this job and of the
@@ -301,12 +324,12 @@ impl Job {
 }
 
 /// An addition under way with its window and the melt around it, worked out once when it is armed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Adding {
     /// Its place, from 1.
     pub addition: usize,
-    /// Gold in it.
-    pub gold: Fineness,
+    /// The metal.
+    pub metal: Added,
     /// Everything else in the finished melt.
     pub rest: Mix,
     /// Its window.
@@ -316,6 +339,6 @@ pub struct Adding {
 impl Adding {
     /// The finished melt if so much were added.
     pub fn melt_with(&self, mass: Mass) -> Mix {
-        self.rest.with(mass, self.gold)
+        self.metal.to(&self.rest, mass)
     }
 }

@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use rust_decimal::Decimal;
+
 use super::Ring;
 use super::record::{AddedMetal, Opened, PanAnswer, Record};
 use crate::mass::Reading;
@@ -19,6 +21,10 @@ pub enum Order {
         fineness: Fineness,
         /// What that rests on.
         basis: Basis,
+        /// The fineness that it is taken for.
+        taken: Fineness,
+        /// Standard uncertainty of that, per mille.
+        u_ppt: Decimal,
         /// A few words on it.
         note: String,
     },

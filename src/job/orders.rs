@@ -60,6 +60,8 @@ impl State {
             Order::Lot {
                 fineness,
                 basis,
+                taken,
+                u_ppt,
                 note,
             } => {
                 before_button(job, "a further lot")?;
@@ -74,6 +76,8 @@ impl State {
                     What::Lot {
                         fineness,
                         basis,
+                        taken,
+                        u_ppt,
                         note,
                     },
                     None,

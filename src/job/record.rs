@@ -106,6 +106,12 @@ pub struct Opened {
     /// The highest that does not give gold away.
     #[serde(with = "text")]
     pub highest: Fineness,
+    /// The largest chance of falling below the lowest.
+    #[serde(with = "text")]
+    pub risk: Decimal,
+    /// Standard uncertainty of one weighing, in grams.
+    #[serde(with = "text")]
+    pub u_mass_g: Decimal,
     /// The colour asked for.
     #[serde(with = "text")]
     pub colour: Colour,
@@ -130,6 +136,9 @@ pub struct AddedMetal {
     /// Gold in it.
     #[serde(with = "text")]
     pub gold: Fineness,
+    /// Standard uncertainty of that, per mille.
+    #[serde(with = "text")]
+    pub u_ppt: Decimal,
     /// Parts by mass against the other metals to add.
     #[serde(with = "text")]
     pub share: Decimal,
@@ -147,6 +156,12 @@ pub enum What {
         /// What that rests on.
         #[serde(with = "text")]
         basis: Basis,
+        /// The fineness that it is taken for: the middle of what the basis leaves open.
+        #[serde(with = "text")]
+        taken: Fineness,
+        /// Standard uncertainty of that, per mille.
+        #[serde(with = "text")]
+        u_ppt: Decimal,
         /// A few words on it.
         #[serde(default, skip_serializing_if = "String::is_empty")]
         note: String,
@@ -405,6 +420,8 @@ mod tests {
             what: What::Lot {
                 fineness: "14k".parse().unwrap(),
                 basis: Basis::Stamp,
+                taken: "14k".parse().unwrap(),
+                u_ppt: Decimal::ZERO,
                 note: String::new(),
             },
             mass: "12.460 g".parse().unwrap(),
@@ -415,7 +432,7 @@ mod tests {
         });
         assert_eq!(
             round_trip(&capture),
-            r#""event":"capture","what":"lot","fineness":"14 k","basis":"stamp","mass":"12.460 g","gross":"12.460 g","base":"0.000 g","how":"settled","raw":"+ 12.460 g""#
+            r#""event":"capture","what":"lot","fineness":"14 k","basis":"stamp","taken":"14 k","u_ppt":"0","mass":"12.460 g","gross":"12.460 g","base":"0.000 g","how":"settled","raw":"+ 12.460 g""#
         );
         round_trip(&Record::Expect {
             what: What::Addition { addition: 2 },

@@ -247,18 +247,18 @@ fn next_step(job: &Job) -> String {
 /// The window of an addition, counted from 1, in this job as it stands.
 pub(super) fn adding_for(job: &Job, addition: usize) -> Result<Adding, Trouble> {
     let name = words::metal_name(job, addition);
-    let gold = job
+    let metal = job
         .metal(addition)
-        .map_or(Fineness::NONE, |metal| metal.gold);
+        .map_or(Fineness::NONE.into(), |metal| job.added_as(metal));
     let rest = job.rest_of_melt(addition);
     let (demand, division) = (job.demand(), job.opened.division);
-    match window(&rest, gold, &demand, division) {
+    match window(&rest, metal, &demand, division) {
         Ok(window) => Ok(Adding {
             addition,
-            gold,
+            metal,
             rest,
             window,
         }),
-        Err(why) => Err(why.trouble(&name, gold, &demand, division)),
+        Err(why) => Err(why.trouble(&name, metal.gold, &demand, division)),
     }
 }

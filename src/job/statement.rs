@@ -96,6 +96,7 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
                 fineness,
                 basis,
                 note,
+                ..
             } => {
                 if !weighed.withdrawn {
                     lots += 1;

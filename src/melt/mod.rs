@@ -4,14 +4,16 @@
 //! the window only shrinks, and are checked again exactly. Leaves to others: what the pan shows,
 //! and when to capture it.
 
+pub mod doubt;
 mod loss;
 mod mix;
 mod plan;
 mod rescue;
 mod window;
 
+pub use doubt::{FinenessDoubt, MassDoubt, Risk};
 pub use loss::Loss;
 pub use mix::{Gold, Mix};
 pub use plan::{Planned, plan};
 pub use rescue::{Source, Way, ways};
-pub use window::{Demand, NoWindow, Side, Window, window};
+pub use window::{Added, Demand, Edges, NoWindow, Side, Window, edges, window};

@@ -51,6 +51,7 @@ mod tests {
             target,
             lowest: target,
             highest: target,
+            risk: crate::melt::Risk::default(),
         };
         let lots = Mix::NOTHING.with(
             "30 g".parse::<Indication>().unwrap().mass(),

@@ -4,18 +4,23 @@
 //! fineness (G + a f) / (M + a). It must not fall below the lowest lawful fineness L, nor rise
 //! above the give-away limit H: a (f - L) >= L M - G and a (f - H) <= H M - G. Lowering, the
 //! upper edge is the lawful one; raising, the edges change places. (Mass balance; no source
-//! needed beyond conservation.) Edges here are exact; the uncertainty of what is known about the
-//! metal will draw them in from the same place, [`window`].
+//! needed beyond conservation.)
+//!
+//! What is not exactly known draws the lawful edge in: there the chance that the melt falls below
+//! L must stay within the shop's risk, which by the normal model means F - k u(F) >= L with k the
+//! quantile of the risk (JCGM 106:2012, 7.3 and 8.3; u(F) as in [`super::Mix::u_ppt`]). The
+//! give-away edge is a matter of money and goes by F alone.
 
 use rust_decimal::Decimal;
 
 use super::Mix;
+use super::doubt::{self, FinenessDoubt, MassDoubt, Risk};
 use crate::mass::{Division, Mass};
 use crate::metal::Fineness;
 use crate::trouble::Trouble;
 
 /// What the finished melt must be.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Demand {
     /// The mark or fineness asked for.
     pub target: Fineness,
@@ -23,6 +28,37 @@ pub struct Demand {
     pub lowest: Fineness,
     /// The highest fineness that does not give gold away.
     pub highest: Fineness,
+    /// The largest chance of falling below the lowest.
+    pub risk: Risk,
+}
+
+/// A metal to be added, and how well it is known and can be weighed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Added {
+    /// Gold in it.
+    pub gold: Fineness,
+    /// How well that is known.
+    pub u_gold: FinenessDoubt,
+    /// How well the addition is weighed.
+    pub u_mass: MassDoubt,
+}
+
+impl From<Fineness> for Added {
+    /// A metal taken as exactly known and exactly weighed.
+    fn from(gold: Fineness) -> Self {
+        Self {
+            gold,
+            u_gold: FinenessDoubt::NONE,
+            u_mass: MassDoubt::NONE,
+        }
+    }
+}
+
+impl Added {
+    /// The melt with so much of it.
+    pub fn to(&self, rest: &Mix, mass: Mass) -> Mix {
+        rest.with_known(mass, self.u_mass, self.gold, self.u_gold)
+    }
 }
 
 impl Demand {
@@ -105,6 +141,15 @@ pub enum NoWindow {
         /// Exact upper edge.
         upper: Mass,
     },
+    /// What is known of the metals is not sure enough: no mass keeps the chance of falling below
+    /// the lowest lawful fineness within the risk without giving more gold away than allowed.
+    NotSure {
+        /// Standard uncertainty of the melt's fineness at the give-away limit, in hundredths of a
+        /// per mille.
+        u_centi_ppt: u32,
+        /// So much give-away, per mille above the target, would open the window.
+        opens_at_ppt: u32,
+    },
     /// More than any bench balance weighs.
     TooMuch,
 }
@@ -158,6 +203,19 @@ impl NoWindow {
                 "Use a finer balance, melt more at once, or set a larger give-away limit."
                     .to_owned(),
             ),
+            Self::NotSure {
+                u_centi_ppt,
+                opens_at_ppt,
+            } => (
+                format!(
+                    "The melt's fineness is known no better than to {}.{:02} per mille (one standard uncertainty): by the time it is surely lawful it is beyond the give-away limit.",
+                    u_centi_ppt / 100,
+                    u_centi_ppt % 100
+                ),
+                format!(
+                    "Have the least known lot assayed, or allow a give-away of {opens_at_ppt} per mille."
+                ),
+            ),
             Self::TooMuch => (
                 format!("So much {metal} would be needed that no bench balance weighs it."),
                 "Choose a metal further from the target.".to_owned(),
@@ -172,44 +230,122 @@ impl NoWindow {
     }
 }
 
-/// The window of an addition of fineness `metal` to `rest`: everything else that the finished
-/// melt will hold.
-pub fn window(
-    rest: &Mix,
-    metal: Fineness,
-    demand: &Demand,
-    division: Division,
-) -> Result<Window, NoWindow> {
+/// The edges of a window before they are rounded to a division, to a tenth of a microgram.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Edges {
+    /// Lower edge.
+    pub lower: Mass,
+    /// Upper edge.
+    pub upper: Mass,
+    /// Whether the addition raises the melt.
+    pub raises: bool,
+}
+
+/// The edges for an addition of `metal` to `rest`: everything else that the finished melt will
+/// hold.
+pub fn edges(rest: &Mix, metal: impl Into<Added>, demand: &Demand) -> Result<Edges, NoWindow> {
+    let metal = metal.into();
     let Some(melt) = rest.fineness() else {
         return Err(NoWindow::NoMetal);
     };
-    if (demand.lowest..=demand.highest).contains(&metal) {
+    if (demand.lowest..=demand.highest).contains(&metal.gold) {
         return Err(NoWindow::NoLever);
     }
-    let raises = metal > demand.highest;
-    let at = |edge: Fineness| addition(rest, metal, edge);
-    let (exact_lower, exact_upper) = if raises {
-        (at(demand.lowest), at(demand.highest))
-    } else {
-        (at(demand.highest), at(demand.lowest))
-    };
-    let limit = Decimal::from(Mass::LIMIT_GRAMS);
-    if exact_upper > limit {
+    let raises = metal.gold > demand.highest;
+    let (lawful, wasteful) = (
+        addition(rest, metal.gold, demand.lowest),
+        addition(rest, metal.gold, demand.highest),
+    );
+    let farthest = if raises { wasteful } else { lawful };
+    if farthest > Decimal::from(Mass::LIMIT_GRAMS) {
         return Err(NoWindow::TooMuch);
     }
-    if exact_upper < Decimal::ZERO {
+    if farthest < Decimal::ZERO {
         return Err(NoWindow::WrongWay { melt });
     }
-    let (exact_lower, exact_upper) = (
-        Mass::computed(exact_lower.max(Decimal::ZERO)),
-        Mass::computed(exact_upper),
+    let (lawful, wasteful) = (
+        Mass::computed(lawful.max(Decimal::ZERO)),
+        Mass::computed(wasteful.max(Decimal::ZERO)),
     );
-    let (mut lower, mut upper) = (division.ceil(exact_lower), division.floor(exact_upper));
-    // The quotients above are rounded in their 28th digit; the melt itself is not. Draw an edge
-    // in by one division where the exact sums say that it lies outside.
+    let sure = |mass: Mass| {
+        metal
+            .to(rest, mass)
+            .is_surely_at_least(demand.lowest, demand.risk.factor())
+    };
+    let lawful =
+        drawn_in(lawful, wasteful, sure).ok_or_else(|| not_sure(rest, &metal, demand, wasteful))?;
+    let (lower, upper) = if raises {
+        (lawful, wasteful)
+    } else {
+        (wasteful, lawful)
+    };
+    Ok(Edges {
+        lower,
+        upper,
+        raises,
+    })
+}
+
+/// The lawful edge drawn in towards the wasteful one, as far as it must be to be sure: itself if
+/// it is sure already, `None` if not even the wasteful one is.
+fn drawn_in(lawful: Mass, wasteful: Mass, sure: impl Fn(Mass) -> bool) -> Option<Mass> {
+    if sure(lawful) || lawful == wasteful {
+        return Some(lawful);
+    }
+    if !sure(wasteful) {
+        return None;
+    }
+    let (mut unsure, mut good) = (doubt::grams(lawful), doubt::grams(wasteful));
+    for _ in 0..60 {
+        let middle = f64::midpoint(unsure, good);
+        if doubt::to_mass(middle).is_some_and(&sure) {
+            good = middle;
+        } else {
+            unsure = middle;
+        }
+        if (unsure - good).abs() < 1e-8 {
+            break;
+        }
+    }
+    doubt::to_mass(good)
+        .filter(|edge| sure(*edge))
+        .or(Some(wasteful))
+}
+
+fn not_sure(rest: &Mix, metal: &Added, demand: &Demand, wasteful: Mass) -> NoWindow {
+    let u = metal.to(rest, wasteful).u_ppt();
+    // Rounded up, and one per mille more, so that what is advised does open it.
+    let above = doubt::per_mille(demand.lowest) - doubt::per_mille(demand.target)
+        + demand.risk.factor() * u;
+    NoWindow::NotSure {
+        u_centi_ppt: whole((u * 100.0).ceil()),
+        opens_at_ppt: whole((above + 1.0).ceil()),
+    }
+}
+
+/// A small whole number out of a float; the largest when it is none.
+fn whole(number: f64) -> u32 {
+    use rust_decimal::prelude::ToPrimitive as _;
+    number.to_u32().unwrap_or(u32::MAX)
+}
+
+/// The window of an addition of `metal` to `rest`: the edges rounded to the division so that the
+/// window only shrinks, and checked again.
+pub fn window(
+    rest: &Mix,
+    metal: impl Into<Added>,
+    demand: &Demand,
+    division: Division,
+) -> Result<Window, NoWindow> {
+    let metal = metal.into();
+    let edges = edges(rest, metal, demand)?;
+    let (mut lower, mut upper) = (division.ceil(edges.lower), division.floor(edges.upper));
+    // The edges are rounded in their last digit; the melt itself is not. Draw one in by a
+    // division where the sums say that it lies outside.
     let fits = |mass: Mass| {
-        let melt = rest.with(mass, metal);
-        melt.is_at_least(demand.lowest) && melt.is_at_most(demand.highest)
+        let melt = metal.to(rest, mass);
+        melt.is_surely_at_least(demand.lowest, demand.risk.factor())
+            && melt.is_at_most(demand.highest)
     };
     if !fits(lower) {
         lower = lower + division.mass();
@@ -219,24 +355,25 @@ pub fn window(
     }
     if lower > upper || !fits(lower) || !fits(upper) {
         return Err(NoWindow::TooCoarse {
-            lower: exact_lower,
-            upper: exact_upper,
+            lower: edges.lower,
+            upper: edges.upper,
         });
     }
     if !upper.is_positive() {
+        let melt = rest.fineness().unwrap_or(Fineness::NONE);
         return Err(NoWindow::Enough { melt });
     }
-    let aim = Mass::computed(at(demand.aim()).max(Decimal::ZERO));
-    let aim = if raises {
-        division.ceil(aim)
+    let middle = Mass::computed((edges.lower + edges.upper).grams() / Decimal::TWO);
+    let aim = if edges.raises {
+        division.ceil(middle)
     } else {
-        division.floor(aim)
+        division.floor(middle)
     };
     Ok(Window {
         lower,
         aim: aim.clamp(lower, upper),
         upper,
-        raises,
+        raises: edges.raises,
     })
 }
 
@@ -265,6 +402,7 @@ mod tests {
             target,
             lowest: target,
             highest: target.plus(Decimal::from(give_away)),
+            risk: Risk::default(),
         }
     }
 
@@ -285,11 +423,51 @@ mod tests {
     }
 
     #[test]
+    fn what_is_not_sure_draws_the_lawful_edge_in() {
+        // The same pair, known as a bench knows it: a stamp of 875 that may be 3 less, taken for
+        // 873.5 (u 0.866), and a declared 752.0 (u 1.0); every mass with u = d/sqrt(6).
+        let d: Division = "0.01 g".parse().unwrap();
+        let um = MassDoubt::grams(0.01 / 6.0_f64.sqrt());
+        let u = |ppt: &str| FinenessDoubt::per_mille(ppt.parse().unwrap());
+        let rest = Mix::NOTHING
+            .with_known(mass("14.86 g"), um, "873.5".parse().unwrap(), u("0.866"))
+            .with_known(mass("4.12 g"), um, "752.0".parse().unwrap(), u("1.0"));
+        let metal = Added {
+            gold: Fineness::NONE,
+            u_gold: FinenessDoubt::NONE,
+            u_mass: um,
+        };
+        let found = edges(&rest, metal, &demand("750", 5)).unwrap();
+        let close = |mass: Mass, grams: f64| (doubt::grams(mass) - grams).abs() < 5e-5;
+        assert!(
+            close(found.lower, 2.3160) && close(found.upper, 2.4217),
+            "{found:?}"
+        );
+        let w = window(&rest, metal, &demand("750", 5), d).unwrap();
+        assert_eq!(shown(w, d), ["2.32 g", "2.36 g", "2.42 g"]);
+        let melt = metal.to(&rest, w.upper);
+        assert_eq!(
+            melt.fineness().unwrap().to_per_mille(2).to_string(),
+            "751.33"
+        );
+        assert!((melt.u_ppt() - 0.65).abs() < 0.005);
+        assert!(melt.chance_at_least("750".parse().unwrap()) >= 0.975);
+
+        let guessed =
+            Mix::NOTHING.with_known(mass("14.86 g"), um, "873.5".parse().unwrap(), u("12"));
+        let none = window(&guessed, metal, &demand("750", 5), d).unwrap_err();
+        let NoWindow::NotSure { opens_at_ppt, .. } = none else {
+            panic!("{none:?}")
+        };
+        assert!(window(&guessed, metal, &demand("750", i64::from(opens_at_ppt)), d).is_ok());
+    }
+
+    #[test]
     fn raising_puts_the_lawful_edge_below() {
         let d: Division = "0.01 g".parse().unwrap();
         let rest = Mix::NOTHING.with(mass("20 g"), "10k".parse().unwrap());
         let w = window(&rest, Fineness::pure(), &demand("14k", 5), d).unwrap();
-        assert_eq!(shown(w, d), ["8.00 g", "8.17 g", "8.34 g"]);
+        assert_eq!(shown(w, d), ["8.00 g", "8.18 g", "8.34 g"]);
         assert!(w.raises);
     }
 
@@ -298,7 +476,13 @@ mod tests {
         let d: Division = "0.01 g".parse().unwrap();
         let low = Mix::NOTHING.with(mass("20 g"), "333".parse().unwrap());
         let none = |rest: &Mix, metal: &str| {
-            window(rest, metal.parse().unwrap(), &demand("585", 5), d).unwrap_err()
+            window(
+                rest,
+                metal.parse::<Fineness>().unwrap(),
+                &demand("585", 5),
+                d,
+            )
+            .unwrap_err()
         };
         assert!(matches!(none(&low, "0 ppt"), NoWindow::WrongWay { .. }));
         assert!(matches!(none(&low, "585"), NoWindow::NoLever));

@@ -161,6 +161,8 @@ impl OrderBody {
                     target: demand.target,
                     lowest: demand.lowest,
                     highest: demand.highest,
+                    risk: Decimal::new(25, 3),
+                    u_mass_g: Decimal::ZERO,
                     colour: colour.parse()?,
                     purpose: purpose.parse()?,
                     division: division(house, bench)?,
@@ -174,11 +176,16 @@ impl OrderBody {
                 fineness,
                 basis,
                 note,
-            } => Order::Lot {
-                fineness: fineness.parse()?,
-                basis: basis.parse()?,
-                note: short(&note, "note")?,
-            },
+            } => {
+                let fineness = fineness.parse()?;
+                Order::Lot {
+                    fineness,
+                    basis: basis.parse()?,
+                    taken: fineness,
+                    u_ppt: Decimal::ZERO,
+                    note: short(&note, "note")?,
+                }
+            }
             Self::Add { metal } => Order::Add {
                 metal: metal.map(|metal| added(house, &metal, "1")).transpose()?,
             },
@@ -223,6 +230,7 @@ fn added(house: &House, metal: &str, share: &str) -> Result<AddedMetal, Trouble>
         metal: metal.key,
         name: metal.name,
         gold: metal.gold,
+        u_ppt: Decimal::ZERO,
         share: share.ok_or_else(share_of)?,
     })
 }

@@ -27,7 +27,7 @@ pub use trouble::SettingsTrouble;
 
 use crate::balance::LayoutSpec;
 use crate::job::BenchRules;
-use crate::melt::Demand;
+use crate::melt::{Demand, Risk};
 use crate::metal::{Fineness, Shelf};
 use crate::port::PortSettings;
 use crate::trouble::Trouble;
@@ -174,6 +174,7 @@ impl Settings {
             target,
             lowest: target.less(self.minus_tolerance.amount()),
             highest: target.plus(self.give_away.amount()),
+            risk: Risk::default(),
         }
     }
 }
