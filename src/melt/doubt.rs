@@ -10,6 +10,7 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::{FromPrimitive as _, ToPrimitive as _};
 use statrs::function::erf::{erfc, erfc_inv};
 
+use super::Mix;
 use crate::mass::Mass;
 use crate::metal::Fineness;
 
@@ -149,6 +150,72 @@ pub fn chance_at_least(value: f64, u: f64, limit: f64) -> f64 {
     0.5 * erfc((limit - value) / (u * std::f64::consts::SQRT_2))
 }
 
+impl Mix {
+    /// The standard uncertainty of its fineness, in per mille; none without metal.
+    pub fn u_ppt(&self) -> f64 {
+        match self.fineness() {
+            Some(fineness) => self.doubt.of_melt(grams(self.mass()), per_mille(fineness)),
+            None => 0.0,
+        }
+    }
+
+    /// The chance that its true fineness is at least this, by the normal model.
+    pub fn chance_at_least(&self, limit: Fineness) -> f64 {
+        match self.fineness() {
+            // An exact tie must not fall to the rounding of a quotient.
+            Some(_) if self.doubt.is_none() => f64::from(u8::from(self.is_at_least(limit))),
+            Some(fineness) => chance_at_least(per_mille(fineness), self.u_ppt(), per_mille(limit)),
+            None => 0.0,
+        }
+    }
+
+    /// Whether its fineness is at least this, exactly by mass balance, and by so many standard
+    /// uncertainties beside.
+    pub(super) fn is_surely_at_least(&self, limit: Fineness, risk: Risk) -> bool {
+        if !self.is_at_least(limit) {
+            return false;
+        }
+        let Some(fineness) = self.fineness() else {
+            return false;
+        };
+        let margin = per_mille(fineness) - per_mille(limit);
+        self.doubt.is_none() || margin >= risk.factor * self.u_ppt()
+    }
+}
+
+/// The lawful edge drawn in towards the wasteful one, as far as it must be to be sure: itself if
+/// it is sure already, `None` if not even the wasteful one is.
+pub(super) fn drawn_in(lawful: Mass, wasteful: Mass, sure: impl Fn(Mass) -> bool) -> Option<Mass> {
+    if sure(lawful) || lawful == wasteful {
+        return Some(lawful);
+    }
+    if !sure(wasteful) {
+        return None;
+    }
+    let (mut unsure, mut good) = (grams(lawful), grams(wasteful));
+    for _ in 0..60 {
+        let middle = f64::midpoint(unsure, good);
+        if to_mass(middle).is_some_and(&sure) {
+            good = middle;
+        } else {
+            unsure = middle;
+        }
+        if (unsure - good).abs() < 1e-8 {
+            break;
+        }
+    }
+    to_mass(good).filter(|edge| sure(*edge)).or(Some(wasteful))
+}
+
+/// The standard uncertainty of a melt in hundredths of a per mille, and how far above its limit it
+/// would have to lie, in whole per mille; both rounded up, and one more, so that what is advised
+/// from it does help.
+pub(super) fn shortfall(melt: &Mix, risk: Risk) -> (u32, u32) {
+    let u = melt.u_ppt();
+    let whole = |number: f64| number.ceil().to_u32().unwrap_or(u32::MAX);
+    (whole(u * 100.0), whole(risk.factor * u + 1.0))
+}
+
 /// A mass in grams, as near as binary can hold it.
 pub(super) fn grams(mass: Mass) -> f64 {
     mass.grams().to_f64().unwrap_or(0.0)
@@ -167,11 +234,23 @@ pub(super) fn to_mass(grams: f64) -> Option<Mass> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mass::Division;
     use crate::mass::Indication;
-    use crate::melt::Mix;
+    use crate::melt::{Added, Demand, NoWindow, edges, window};
 
     fn mass(text: &str) -> Mass {
         text.parse::<Indication>().unwrap().mass()
+    }
+
+    fn demand(target: &str, give_away: i64) -> Demand {
+        let target: Fineness = target.parse().unwrap();
+        let highest = target.plus(Decimal::from(give_away));
+        Demand {
+            target,
+            lowest: target,
+            highest,
+            risk: Risk::default(),
+        }
     }
 
     #[test]
@@ -188,6 +267,47 @@ mod tests {
             "583.305"
         );
         assert!((mix.u_ppt() - 1.4287).abs() < 0.0005, "{}", mix.u_ppt());
+    }
+
+    #[test]
+    fn what_is_not_sure_draws_the_lawful_edge_in() {
+        // The same pair, known as a bench knows it: a stamp of 875 that may be 3 less, taken for
+        // 873.5 (u 0.866), and a declared 752.0 (u 1.0); every mass with u = d/sqrt(6).
+        let d: Division = "0.01 g".parse().unwrap();
+        let um = MassDoubt::grams(0.01 / 6.0_f64.sqrt());
+        let u = |ppt: &str| FinenessDoubt::per_mille(ppt.parse().unwrap());
+        let rest = Mix::NOTHING
+            .with_known(mass("14.86 g"), um, "873.5".parse().unwrap(), u("0.866"))
+            .with_known(mass("4.12 g"), um, "752.0".parse().unwrap(), u("1.0"));
+        let metal = Added {
+            gold: Fineness::NONE,
+            u_gold: FinenessDoubt::NONE,
+            u_mass: um,
+        };
+        let found = edges(&rest, metal, &demand("750", 5)).unwrap();
+        let close = |mass: Mass, wanted: f64| (grams(mass) - wanted).abs() < 5e-5;
+        assert!(
+            close(found.lower, 2.3160) && close(found.upper, 2.4217),
+            "{found:?}"
+        );
+        let w = window(&rest, metal, &demand("750", 5), d).unwrap();
+        let shown = [w.lower, w.aim, w.upper].map(|mass| d.show(mass).to_string());
+        assert_eq!(shown, ["2.32 g", "2.36 g", "2.42 g"]);
+        let melt = metal.to(&rest, w.upper);
+        assert_eq!(
+            melt.fineness().unwrap().to_per_mille(2).to_string(),
+            "751.33"
+        );
+        assert!((melt.u_ppt() - 0.65).abs() < 0.005);
+        assert!(melt.chance_at_least("750".parse().unwrap()) >= 0.975);
+
+        let guessed =
+            Mix::NOTHING.with_known(mass("14.86 g"), um, "873.5".parse().unwrap(), u("12"));
+        let none = window(&guessed, metal, &demand("750", 5), d).unwrap_err();
+        let NoWindow::NotSure { opens_at_ppt, .. } = none else {
+            panic!("{none:?}")
+        };
+        assert!(window(&guessed, metal, &demand("750", i64::from(opens_at_ppt)), d).is_ok());
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use rust_decimal::Decimal;
 
-use super::doubt::{self, Doubt, FinenessDoubt, MassDoubt};
+use super::doubt::{Doubt, FinenessDoubt, MassDoubt};
 use crate::mass::Mass;
 use crate::metal::Fineness;
 
@@ -39,7 +39,7 @@ impl Gold {
 pub struct Mix {
     mass: Mass,
     gold: Gold,
-    doubt: Doubt,
+    pub(super) doubt: Doubt,
 }
 
 impl Mix {
@@ -70,43 +70,6 @@ impl Mix {
             gold: Gold(self.gold.0 + Gold::of(mass, fineness).0),
             doubt: self.doubt.with(mass, u_mass, fineness, u),
         }
-    }
-
-    /// The standard uncertainty of its fineness, in per mille; none without metal.
-    pub fn u_ppt(&self) -> f64 {
-        match self.fineness() {
-            Some(fineness) => self
-                .doubt
-                .of_melt(doubt::grams(self.mass), doubt::per_mille(fineness)),
-            None => 0.0,
-        }
-    }
-
-    /// The chance that its true fineness is at least this, by the normal model.
-    pub fn chance_at_least(&self, limit: Fineness) -> f64 {
-        match self.fineness() {
-            // An exact tie must not fall to the rounding of a quotient.
-            Some(_) if self.doubt.is_none() => f64::from(u8::from(self.is_at_least(limit))),
-            Some(fineness) => doubt::chance_at_least(
-                doubt::per_mille(fineness),
-                self.u_ppt(),
-                doubt::per_mille(limit),
-            ),
-            None => 0.0,
-        }
-    }
-
-    /// Whether its fineness is at least this, exactly by mass balance, and by so many standard
-    /// uncertainties beside.
-    pub(super) fn is_surely_at_least(&self, limit: Fineness, factor: f64) -> bool {
-        if !self.is_at_least(limit) {
-            return false;
-        }
-        let Some(fineness) = self.fineness() else {
-            return false;
-        };
-        let margin = doubt::per_mille(fineness) - doubt::per_mille(limit);
-        self.doubt.is_none() || margin >= factor * self.u_ppt()
     }
 
     /// The whole mass.

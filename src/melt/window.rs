@@ -14,7 +14,7 @@
 use rust_decimal::Decimal;
 
 use super::Mix;
-use super::doubt::{self, FinenessDoubt, MassDoubt, Risk};
+use super::doubt::{FinenessDoubt, MassDoubt, Risk, drawn_in, shortfall};
 use crate::mass::{Division, Mass};
 use crate::metal::Fineness;
 use crate::trouble::Trouble;
@@ -270,10 +270,15 @@ pub fn edges(rest: &Mix, metal: impl Into<Added>, demand: &Demand) -> Result<Edg
     let sure = |mass: Mass| {
         metal
             .to(rest, mass)
-            .is_surely_at_least(demand.lowest, demand.risk.factor())
+            .is_surely_at_least(demand.lowest, demand.risk)
     };
-    let lawful =
-        drawn_in(lawful, wasteful, sure).ok_or_else(|| not_sure(rest, &metal, demand, wasteful))?;
+    let lawful = drawn_in(lawful, wasteful, sure).ok_or_else(|| {
+        let (u_centi_ppt, opens_at_ppt) = shortfall(&metal.to(rest, wasteful), demand.risk);
+        NoWindow::NotSure {
+            u_centi_ppt,
+            opens_at_ppt,
+        }
+    })?;
     let (lower, upper) = if raises {
         (lawful, wasteful)
     } else {
@@ -284,49 +289,6 @@ pub fn edges(rest: &Mix, metal: impl Into<Added>, demand: &Demand) -> Result<Edg
         upper,
         raises,
     })
-}
-
-/// The lawful edge drawn in towards the wasteful one, as far as it must be to be sure: itself if
-/// it is sure already, `None` if not even the wasteful one is.
-fn drawn_in(lawful: Mass, wasteful: Mass, sure: impl Fn(Mass) -> bool) -> Option<Mass> {
-    if sure(lawful) || lawful == wasteful {
-        return Some(lawful);
-    }
-    if !sure(wasteful) {
-        return None;
-    }
-    let (mut unsure, mut good) = (doubt::grams(lawful), doubt::grams(wasteful));
-    for _ in 0..60 {
-        let middle = f64::midpoint(unsure, good);
-        if doubt::to_mass(middle).is_some_and(&sure) {
-            good = middle;
-        } else {
-            unsure = middle;
-        }
-        if (unsure - good).abs() < 1e-8 {
-            break;
-        }
-    }
-    doubt::to_mass(good)
-        .filter(|edge| sure(*edge))
-        .or(Some(wasteful))
-}
-
-fn not_sure(rest: &Mix, metal: &Added, demand: &Demand, wasteful: Mass) -> NoWindow {
-    let u = metal.to(rest, wasteful).u_ppt();
-    // Rounded up, and one per mille more, so that what is advised does open it.
-    let above = doubt::per_mille(demand.lowest) - doubt::per_mille(demand.target)
-        + demand.risk.factor() * u;
-    NoWindow::NotSure {
-        u_centi_ppt: whole((u * 100.0).ceil()),
-        opens_at_ppt: whole((above + 1.0).ceil()),
-    }
-}
-
-/// A small whole number out of a float; the largest when it is none.
-fn whole(number: f64) -> u32 {
-    use rust_decimal::prelude::ToPrimitive as _;
-    number.to_u32().unwrap_or(u32::MAX)
 }
 
 /// The window of an addition of `metal` to `rest`: the edges rounded to the division so that the
@@ -344,8 +306,7 @@ pub fn window(
     // division where the sums say that it lies outside.
     let fits = |mass: Mass| {
         let melt = metal.to(rest, mass);
-        melt.is_surely_at_least(demand.lowest, demand.risk.factor())
-            && melt.is_at_most(demand.highest)
+        melt.is_surely_at_least(demand.lowest, demand.risk) && melt.is_at_most(demand.highest)
     };
     if !fits(lower) {
         lower = lower + division.mass();
@@ -420,46 +381,6 @@ mod tests {
         let w = window(&rest, Fineness::NONE, &demand("750", 5), d).unwrap();
         assert_eq!(shown(w, d), ["2.35 g", "2.41 g", "2.48 g"]);
         assert!(!w.raises);
-    }
-
-    #[test]
-    fn what_is_not_sure_draws_the_lawful_edge_in() {
-        // The same pair, known as a bench knows it: a stamp of 875 that may be 3 less, taken for
-        // 873.5 (u 0.866), and a declared 752.0 (u 1.0); every mass with u = d/sqrt(6).
-        let d: Division = "0.01 g".parse().unwrap();
-        let um = MassDoubt::grams(0.01 / 6.0_f64.sqrt());
-        let u = |ppt: &str| FinenessDoubt::per_mille(ppt.parse().unwrap());
-        let rest = Mix::NOTHING
-            .with_known(mass("14.86 g"), um, "873.5".parse().unwrap(), u("0.866"))
-            .with_known(mass("4.12 g"), um, "752.0".parse().unwrap(), u("1.0"));
-        let metal = Added {
-            gold: Fineness::NONE,
-            u_gold: FinenessDoubt::NONE,
-            u_mass: um,
-        };
-        let found = edges(&rest, metal, &demand("750", 5)).unwrap();
-        let close = |mass: Mass, grams: f64| (doubt::grams(mass) - grams).abs() < 5e-5;
-        assert!(
-            close(found.lower, 2.3160) && close(found.upper, 2.4217),
-            "{found:?}"
-        );
-        let w = window(&rest, metal, &demand("750", 5), d).unwrap();
-        assert_eq!(shown(w, d), ["2.32 g", "2.36 g", "2.42 g"]);
-        let melt = metal.to(&rest, w.upper);
-        assert_eq!(
-            melt.fineness().unwrap().to_per_mille(2).to_string(),
-            "751.33"
-        );
-        assert!((melt.u_ppt() - 0.65).abs() < 0.005);
-        assert!(melt.chance_at_least("750".parse().unwrap()) >= 0.975);
-
-        let guessed =
-            Mix::NOTHING.with_known(mass("14.86 g"), um, "873.5".parse().unwrap(), u("12"));
-        let none = window(&guessed, metal, &demand("750", 5), d).unwrap_err();
-        let NoWindow::NotSure { opens_at_ppt, .. } = none else {
-            panic!("{none:?}")
-        };
-        assert!(window(&guessed, metal, &demand("750", i64::from(opens_at_ppt)), d).is_ok());
     }
 
     #[test]

@@ -298,7 +298,7 @@ impl Bench {
         if let Some(adding) = self.state.adding() {
             let rest = job.rest_of_melt(adding.addition);
             assert_eq!(adding.rest, rest);
-            let anew = window(&rest, adding.gold, &job.demand(), job.opened.division);
+            let anew = window(&rest, adding.metal, &job.demand(), job.opened.division);
             assert_eq!(
                 Ok(adding.window),
                 anew,

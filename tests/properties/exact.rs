@@ -2,7 +2,7 @@
 //! of: divisions, masses on them, finenesses.
 
 use panbell::mass::{Division, Indication, Mass, Unit};
-use panbell::melt::{Demand, Mix};
+use panbell::melt::{Demand, Mix, Risk};
 use panbell::metal::Fineness;
 use proptest::prelude::*;
 use rust_decimal::Decimal;
@@ -149,6 +149,7 @@ pub(crate) fn demand() -> impl Strategy<Value = Demand> {
             target,
             lowest: target.less(Decimal::new(below, 1)),
             highest: target.plus(Decimal::new(give, 2)),
+            risk: Risk::default(),
         }
     })
 }

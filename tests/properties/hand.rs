@@ -234,6 +234,7 @@ fn an_opening(how: u16, division: Division) -> Order {
         target,
         lowest: target,
         highest: target.plus(Decimal::from(1 + i64::from(how % 9))),
+        risk: panbell::melt::Risk::default(),
     };
     let metals: Vec<(Fineness, i64)> = metals
         .iter()
@@ -243,9 +244,13 @@ fn an_opening(how: u16, division: Division) -> Order {
 }
 
 fn a_lot(how: u16) -> Order {
+    let fineness = Fineness::per_mille(Decimal::from(600 + i64::from(how % 149))).unwrap();
     Order::Lot {
-        fineness: Fineness::per_mille(Decimal::from(600 + i64::from(how % 149))).unwrap(),
+        fineness,
         basis: Basis::Stamp,
+        // Some lots are known exactly, some are taken for a little less than they say.
+        taken: fineness.less(Decimal::new(i64::from(how % 3), 1)),
+        u_ppt: Decimal::new(i64::from(how % 4), 1),
         note: String::new(),
     }
 }
@@ -267,6 +272,8 @@ fn any_order(division: Division) -> impl Strategy<Value = Order> {
             .prop_map(|(fineness, note)| Order::Lot {
                 fineness,
                 basis: Basis::Xrf,
+                taken: fineness,
+                u_ppt: Decimal::ONE,
                 note,
             }),
         Just(Order::Add { metal: None }),

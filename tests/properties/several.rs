@@ -22,6 +22,8 @@ pub(crate) fn opened(demand: Demand, division: Division, add: &[(Fineness, i64)]
         target: demand.target,
         lowest: demand.lowest,
         highest: demand.highest,
+        risk: Decimal::new(25, 3),
+        u_mass_g: Decimal::ZERO,
         colour: Colour::Yellow,
         purpose: Purpose::Any,
         division,
@@ -38,6 +40,7 @@ pub(crate) fn added(name: &str, gold: Fineness, share: i64) -> AddedMetal {
         metal: name.to_owned(),
         name: format!("metal {name}"),
         gold,
+        u_ppt: Decimal::ZERO,
         share: Decimal::from(share),
     }
 }
@@ -83,6 +86,8 @@ fn errors_inside_the_windows_end_lawful() {
                 let what = What::Lot {
                     fineness,
                     basis: Basis::Stamp,
+                    taken: fineness,
+                    u_ppt: Decimal::ZERO,
                     note: String::new(),
                 };
                 weigh(&mut job, what, times(division, count));
