@@ -43,9 +43,11 @@ pub fn standing(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> Strin
     match window.side(net) {
         Side::Under => format!("Add {} more of {name}.", spelled(window.aim - net)),
         Side::Within => {
-            let melt = adding.melt_with(net).fineness().unwrap_or(Fineness::NONE);
+            let melt = adding.melt_with(net);
+            let fineness = melt.fineness().unwrap_or(Fineness::NONE);
+            let chance = melt.chance_text(job.opened.lowest);
             format!(
-                "{} of {name} makes the melt {melt}, within the window. Hands off: it is recorded when at rest.",
+                "{} of {name} makes the melt {fineness}, within the window (lawful with {chance}). Hands off: it is recorded when at rest.",
                 spelled(net)
             )
         }

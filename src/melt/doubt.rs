@@ -10,8 +10,8 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::{FromPrimitive as _, ToPrimitive as _};
 use statrs::function::erf::{erfc, erfc_inv};
 
-use super::Mix;
-use crate::mass::Mass;
+use super::{Demand, Mix};
+use crate::mass::{Division, Mass};
 use crate::metal::Fineness;
 
 /// A standard uncertainty of a fineness, in per mille. Never negative.
@@ -49,6 +49,22 @@ impl MassDoubt {
     /// So many grams, written exactly.
     pub fn of_decimal(grams: Decimal) -> Self {
         Self::grams(grams.to_f64().unwrap_or(0.0))
+    }
+
+    /// One weighing on a balance: the readings at base and at load are each rounded to the
+    /// division (d/sqrt(12) each), and repeat within the standard deviation `repeatability` in
+    /// between (EURAMET cg-18's terms, from memory).
+    pub fn of_weighing(division: Division, repeatability: Option<Mass>) -> Self {
+        let d = grams(division.mass());
+        let s = repeatability.map_or(0.0, grams);
+        Self::grams((d * d / 6.0 + s * s).sqrt())
+    }
+
+    /// As an exact decimal of grams, rounded up in its eighth digit.
+    pub fn to_decimal(self) -> Decimal {
+        Decimal::from_f64((self.0 * 1e8).ceil() / 1e8)
+            .unwrap_or_default()
+            .round_dp(8)
     }
 
     /// In grams.
@@ -96,7 +112,7 @@ impl Default for Risk {
 
 /// What is uncertain about metals melted together.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Doubt {
+pub(super) struct Doubt {
     /// Sum of (m u(f))^2, g^2 ppt^2.
     finenesses: f64,
     /// Sums of u(m)^2 times f^0, f^1, f^2.
@@ -105,19 +121,25 @@ pub struct Doubt {
 
 impl Doubt {
     /// Everything is exactly known.
-    pub const NONE: Self = Self {
+    pub(super) const NONE: Self = Self {
         finenesses: 0.0,
         masses: [0.0; 3],
     };
 
     /// Whether everything is exactly known.
-    pub fn is_none(&self) -> bool {
+    pub(super) fn is_none(&self) -> bool {
         *self == Self::NONE
     }
 
     /// With one more metal.
     #[must_use]
-    pub fn with(self, mass: Mass, u_mass: MassDoubt, fineness: Fineness, u: FinenessDoubt) -> Self {
+    pub(super) fn with(
+        self,
+        mass: Mass,
+        u_mass: MassDoubt,
+        fineness: Fineness,
+        u: FinenessDoubt,
+    ) -> Self {
         let (m, f, uf) = (
             grams(mass),
             per_mille(fineness),
@@ -141,6 +163,72 @@ impl Doubt {
     }
 }
 
+/// What one source adds to the uncertainty of a melt.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Share {
+    /// What it is: `fineness of lot 1`.
+    pub name: String,
+    /// Its own contribution to the standard uncertainty of the fineness, per mille.
+    pub u_ppt: f64,
+    /// Its part of the whole variance, in per mille of it.
+    pub part: u32,
+}
+
+/// A metal of a melt, by name, with all that is known of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Known {
+    /// What it is: `lot 1`.
+    pub name: String,
+    /// Its mass.
+    pub mass: Mass,
+    /// How well that is known.
+    pub u_mass: MassDoubt,
+    /// Its fineness.
+    pub gold: Fineness,
+    /// How well that is known.
+    pub u_gold: FinenessDoubt,
+    /// Whether every fineness within its bounds is as likely as another, as under a stamp; else
+    /// the middle is the likeliest.
+    pub even: bool,
+}
+
+/// The contribution of every source, the largest first: what to know better to be surer.
+pub fn budget(metals: &[Known]) -> Vec<Share> {
+    let mix = metals.iter().fold(Mix::NOTHING, |mix, m| {
+        mix.with_known(m.mass, m.u_mass, m.gold, m.u_gold)
+    });
+    let Some(fineness) = mix.fineness() else {
+        return Vec::new();
+    };
+    let (whole, fineness) = (grams(mix.mass()), per_mille(fineness));
+    let mut shares: Vec<Share> = metals
+        .iter()
+        .flat_map(|m| {
+            let of_gold = grams(m.mass) / whole * m.u_gold.0.to_f64().unwrap_or(0.0);
+            let of_mass = (per_mille(m.gold) - fineness).abs() / whole * m.u_mass.0;
+            [
+                (format!("fineness of {}", m.name), of_gold),
+                (format!("mass of {}", m.name), of_mass),
+            ]
+        })
+        .filter(|(_, u)| *u > 0.0)
+        .map(|(name, u_ppt)| Share {
+            name,
+            u_ppt,
+            part: 0,
+        })
+        .collect();
+    let variance: f64 = shares.iter().map(|share| share.u_ppt * share.u_ppt).sum();
+    for share in &mut shares {
+        share.part = (share.u_ppt * share.u_ppt / variance * 1000.0)
+            .round()
+            .to_u32()
+            .unwrap_or(0);
+    }
+    shares.sort_by(|a, b| b.u_ppt.total_cmp(&a.u_ppt));
+    shares
+}
+
 /// The chance that a quantity known as `value` with standard uncertainty `u` lies at or above
 /// `limit`, by the normal model: Phi((value - limit)/u) (JCGM 106:2012, 7.3.2).
 pub fn chance_at_least(value: f64, u: f64, limit: f64) -> f64 {
@@ -151,6 +239,28 @@ pub fn chance_at_least(value: f64, u: f64, limit: f64) -> f64 {
 }
 
 impl Mix {
+    /// Halfway between the lowest fineness that is surely lawful, as well as this melt is known,
+    /// and the give-away limit; never above that.
+    pub(super) fn sure_aim(&self, demand: &Demand) -> Fineness {
+        if self.doubt.is_none() {
+            return demand.aim();
+        }
+        let guard = Decimal::from_f64(demand.risk.factor * self.u_ppt()).unwrap_or_default();
+        let sure = demand.lowest.plus(guard.round_dp(4)).min(demand.highest);
+        sure.middle(demand.highest)
+    }
+
+    /// The chance that its true fineness is at least this, in per cent for people: `99.1 %`. Never
+    /// rounded up to certainty.
+    pub fn chance_text(&self, limit: Fineness) -> String {
+        let chance = self.chance_at_least(limit);
+        match chance * 100.0 {
+            percent if percent >= 99.95 && chance < 1.0 => "over 99.9 %".to_owned(),
+            percent if percent < 0.05 && chance > 0.0 => "under 0.1 %".to_owned(),
+            percent => format!("{percent:.1} %"),
+        }
+    }
+
     /// The standard uncertainty of its fineness, in per mille; none without metal.
     pub fn u_ppt(&self) -> f64 {
         match self.fineness() {

@@ -4,16 +4,18 @@
 //! the window only shrinks, and are checked again exactly. Leaves to others: what the pan shows,
 //! and when to capture it.
 
-pub mod doubt;
+mod doubt;
 mod loss;
 mod mix;
 mod plan;
 mod rescue;
+mod trials;
 mod window;
 
-pub use doubt::{FinenessDoubt, MassDoubt, Risk};
+pub use doubt::{FinenessDoubt, Known, MassDoubt, Risk, Share, budget, chance_at_least};
 pub use loss::Loss;
 pub use mix::{Gold, Mix};
 pub use plan::{Planned, plan};
 pub use rescue::{Source, Way, ways};
+pub use trials::{Trials, trials};
 pub use window::{Added, Demand, Edges, NoWindow, Side, Window, edges, window};

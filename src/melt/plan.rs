@@ -20,9 +20,21 @@ pub struct Planned {
 /// proportion to each other. `None` when they cannot: no metal, no lever, or the wrong way.
 ///
 /// With X the whole still to come, shares s summing to S: G + X sum(s f)/S = A (M + X), so
-/// X = S (G - A M) / sum(s (A - f)).
+/// X = S (G - A M) / sum(s (A - f)). The aim A lies halfway between the give-away limit and the
+/// lowest lawful fineness, or what of it is surely reached as well as the metals are known.
 pub fn plan(done: &Mix, to_come: &[Planned], demand: &Demand) -> Option<Vec<Mass>> {
-    let aim = demand.aim();
+    let first = plan_to(demand.aim(), done, to_come)?;
+    let finished = first
+        .iter()
+        .zip(to_come)
+        .fold(*done, |mix, (mass, p)| mix.with(*mass, p.gold));
+    match finished.sure_aim(demand) {
+        aim if aim == demand.aim() => Some(first),
+        aim => plan_to(aim, done, to_come),
+    }
+}
+
+fn plan_to(aim: Fineness, done: &Mix, to_come: &[Planned]) -> Option<Vec<Mass>> {
     let lever: Decimal = to_come
         .iter()
         .map(|p| p.share * (aim.three_thousandths() - p.gold.three_thousandths()))

@@ -74,6 +74,10 @@ pub struct WeighingView {
     pub upper: Option<String>,
     /// Fineness of the finished melt at the present mass, per mille.
     pub fineness_ppt: Option<String>,
+    /// Its standard uncertainty, per mille.
+    pub u_ppt: Option<String>,
+    /// The chance that it is lawful, from 0 to 1.
+    pub p_lawful: Option<String>,
 }
 
 /// A job.
@@ -220,6 +224,8 @@ impl WeighingView {
             aim: None,
             upper: None,
             fineness_ppt: None,
+            u_ppt: None,
+            p_lawful: None,
         };
         if let Some(adding) = state.adding() {
             let show = |mass| Some(words::shown(job, mass).to_string());
@@ -236,6 +242,8 @@ impl WeighingView {
                 view.fineness_ppt = melt
                     .fineness()
                     .map(|fineness| fineness.to_per_mille(2).to_string());
+                view.u_ppt = Some(format!("{:.2}", melt.u_ppt()));
+                view.p_lawful = Some(format!("{:.4}", melt.chance_at_least(job.opened.lowest)));
             }
         }
         Some(view)
