@@ -4,12 +4,14 @@
 //! number; an indication keeps its digits as shown, trailing zeros included. Leaves to others:
 //! where a reading comes from, and whether it may be believed.
 
+mod class;
 mod division;
 mod indication;
 mod quantity;
 mod reading;
 mod unit;
 
+pub use class::{Class, least_net};
 pub use division::Division;
 pub use indication::Indication;
 pub use quantity::Mass;

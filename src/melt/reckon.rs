@@ -1,0 +1,426 @@
+//! What to add, without a job or a balance: several metals to some lots, with their windows, for
+//! as much as comes of it or for a finished mass.
+
+use rust_decimal::Decimal;
+
+use super::doubt::{Known, Share, budget};
+use super::{
+    Added, Demand, FinenessDoubt, MassDoubt, Mix, NoWindow, Planned, Window, plan, window,
+};
+use crate::mass::{Division, Mass};
+use crate::metal::{Composition, Fineness};
+
+/// A lot of metal to be used.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lot {
+    /// What to call it: `lot 1`.
+    pub name: String,
+    /// How much of it there is; none for as much as needed.
+    pub mass: Option<Mass>,
+    /// The fineness as stated.
+    pub stated: Fineness,
+    /// The fineness that it is taken for, and how well that is known.
+    pub taken: Fineness,
+    /// How well that is known.
+    pub u: FinenessDoubt,
+    /// Whether every fineness within its bounds is as likely as another.
+    pub even: bool,
+    /// What it is made of.
+    pub made_of: Composition,
+}
+
+/// A metal to add, with its part by mass against the others.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Addition {
+    /// What to call it: `fine silver`.
+    pub name: String,
+    /// Gold in it, and how well that is known.
+    pub metal: Added,
+    /// Parts by mass, above zero.
+    pub share: Decimal,
+    /// What it is made of.
+    pub made_of: Composition,
+}
+
+/// An addition, reckoned.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ToAdd {
+    /// The metal.
+    pub name: String,
+    /// The plain mass balance to the target with every fineness as stated, unrounded.
+    pub exact: Option<Mass>,
+    /// Its window, the others weighed out as planned.
+    pub window: Window,
+    /// What it is made of.
+    pub made_of: Composition,
+}
+
+/// Everything that is reckoned.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reckoning {
+    /// How much of each lot is used.
+    pub used: Vec<(String, Mass)>,
+    /// What to add, in order; empty where the lots alone make it.
+    pub add: Vec<ToAdd>,
+    /// The finished melt with every addition at its aim.
+    pub melt: Mix,
+    /// What it is made of.
+    pub made_of: Composition,
+    /// The contributions to its uncertainty, the largest first.
+    pub budget: Vec<Share>,
+    /// The metals of the finished melt with all that is known of them.
+    pub metals: Vec<Known>,
+}
+
+/// Why there is no answer.
+#[derive(Debug, Clone, PartialEq)]
+pub enum NoAnswer {
+    /// An addition has no window: which, and why.
+    NoWindow(usize, NoWindow),
+    /// The finenesses given do not enclose the target.
+    NotBetween,
+    /// So much cannot be made of what is given: the most that can.
+    TooLittle(Mass),
+    /// A mass is missing where one is needed.
+    MassMissing,
+    /// There is nothing to reckon with.
+    Nothing,
+}
+
+/// Reckons what to add to the lots, all of them used whole.
+pub fn reckon(
+    lots: &[Lot],
+    add: &[Addition],
+    demand: &Demand,
+    division: Division,
+    u_mass: MassDoubt,
+) -> Result<Reckoning, NoAnswer> {
+    let mut metals = Vec::new();
+    let mut used = Vec::new();
+    for lot in lots {
+        let mass = lot.mass.ok_or(NoAnswer::MassMissing)?;
+        used.push((lot.name.clone(), mass));
+        metals.push(Known {
+            name: lot.name.clone(),
+            mass,
+            u_mass,
+            gold: lot.taken,
+            u_gold: lot.u,
+            even: lot.even,
+        });
+    }
+    let done = melted(&metals);
+    if done.mass() == Mass::ZERO {
+        return Err(NoAnswer::Nothing);
+    }
+    let stated = lots.iter().fold(Mix::NOTHING, |mix, lot| {
+        mix.with(lot.mass.unwrap_or_default(), lot.stated)
+    });
+    let shares: Vec<Planned> = add
+        .iter()
+        .map(|a| Planned {
+            gold: a.metal.gold,
+            share: a.share,
+        })
+        .collect();
+    let plain = Demand {
+        lowest: demand.target,
+        highest: demand.target,
+        ..*demand
+    };
+    let exact = plan(&stated, &shares, &plain);
+    let planned = plan(&done, &shares, demand);
+    let mut to_add = Vec::new();
+    for (at, addition) in add.iter().enumerate() {
+        let rest = planned
+            .iter()
+            .flatten()
+            .zip(add)
+            .enumerate()
+            .filter(|(other, _)| *other != at);
+        let rest = rest.fold(done, |mix, (_, (mass, other))| other.metal.to(&mix, *mass));
+        let window = window(&rest, addition.metal, demand, division)
+            .map_err(|why| NoAnswer::NoWindow(at, why))?;
+        metals.push(Known {
+            name: addition.name.clone(),
+            mass: window.aim,
+            u_mass: addition.metal.u_mass,
+            gold: addition.metal.gold,
+            u_gold: addition.metal.u_gold,
+            even: false,
+        });
+        to_add.push(ToAdd {
+            name: addition.name.clone(),
+            exact: exact.as_ref().and_then(|masses| masses.get(at).copied()),
+            window,
+            made_of: addition.made_of.clone(),
+        });
+    }
+    let parts = lots
+        .iter()
+        .map(|lot| (lot.mass.unwrap_or_default(), &lot.made_of));
+    let made_of =
+        Composition::mixed(parts.chain(to_add.iter().map(|a| (a.window.aim, &a.made_of))));
+    Ok(Reckoning {
+        used,
+        melt: melted(&metals),
+        made_of: made_of.ok_or(NoAnswer::Nothing)?,
+        budget: budget(&metals),
+        metals,
+        add: to_add,
+    })
+}
+
+/// Reckons for a finished mass. Where the lots make more, as much of each is left over in
+/// proportion; where they make less, they are used up and the last addition is joined by
+/// `filler`, a metal on the other side of the target.
+pub fn reckon_for(
+    make: Mass,
+    lots: &[Lot],
+    add: &[Addition],
+    filler: Option<&Addition>,
+    demand: &Demand,
+    division: Division,
+    u_mass: MassDoubt,
+) -> Result<Reckoning, NoAnswer> {
+    let whole = lots
+        .iter()
+        .map(|lot| lot.mass.ok_or(NoAnswer::MassMissing))
+        .collect::<Result<Vec<_>, _>>()?;
+    let done = lots
+        .iter()
+        .zip(&whole)
+        .fold(Mix::NOTHING, |mix, (lot, mass)| {
+            mix.with_known(*mass, u_mass, lot.taken, lot.u)
+        });
+    let shares: Vec<Planned> = add
+        .iter()
+        .map(|a| Planned {
+            gold: a.metal.gold,
+            share: a.share,
+        })
+        .collect();
+    let added: Mass = plan(&done, &shares, demand).into_iter().flatten().sum();
+    let makes = done.mass() + added;
+    if makes >= make {
+        let used: Vec<Lot> = lots
+            .iter()
+            .zip(&whole)
+            .map(|(lot, mass)| Lot {
+                mass: part(*mass, make, makes, division),
+                ..lot.clone()
+            })
+            .collect();
+        return reckon(&used, add, demand, division, u_mass);
+    }
+    let filler = filler.ok_or(NoAnswer::TooLittle(makes))?;
+    let mixture = blended(&shares).ok_or(NoAnswer::TooLittle(makes))?;
+    // Lots M of gold G, filler x and additions y: x + y = make - M, G + x f + y g = A make.
+    let short = make - done.mass();
+    let wanted = make.grams() * demand.aim().three_thousandths() - done.gold().three_thousandths();
+    let (f, g) = (filler.metal.gold.three_thousandths(), mixture);
+    let x = (wanted - g * short.grams())
+        .checked_div(f - g)
+        .ok_or(NoAnswer::NotBetween)?;
+    let y = short.grams() - x;
+    if x < Decimal::ZERO || y < Decimal::ZERO {
+        return Err(NoAnswer::TooLittle(makes));
+    }
+    let total: Decimal = add.iter().map(|a| a.share).sum();
+    let mut all: Vec<Addition> = vec![Addition {
+        share: x,
+        ..filler.clone()
+    }];
+    all.extend(add.iter().map(|a| Addition {
+        share: (y * a.share).checked_div(total).unwrap_or_default(),
+        ..a.clone()
+    }));
+    all.retain(|a| a.share > Decimal::ZERO);
+    reckon(lots, &all, demand, division, u_mass)
+}
+
+/// How much of each of two finenesses makes a mass of the target: exact, unrounded.
+pub fn two_of(
+    make: Mass,
+    one: Fineness,
+    other: Fineness,
+    target: Fineness,
+) -> Result<(Mass, Mass), NoAnswer> {
+    let (low, high) = if one < other {
+        (one, other)
+    } else {
+        (other, one)
+    };
+    if !(low..=high).contains(&target) || low == high {
+        return Err(NoAnswer::NotBetween);
+    }
+    let lever = one.three_thousandths() - other.three_thousandths();
+    let arm = target.three_thousandths() - other.three_thousandths();
+    let first = Mass::computed(make.grams() * arm / lever);
+    Ok((first, make - first))
+}
+
+fn melted(metals: &[Known]) -> Mix {
+    metals.iter().fold(Mix::NOTHING, |mix, m| {
+        mix.with_known(m.mass, m.u_mass, m.gold, m.u_gold)
+    })
+}
+
+/// The part of a lot that a smaller melt takes, rounded down to the division.
+fn part(mass: Mass, make: Mass, makes: Mass, division: Division) -> Option<Mass> {
+    let part = (mass.grams() * make.grams()).checked_div(makes.grams())?;
+    Some(division.floor(Mass::computed(part)))
+}
+
+/// Fineness of the additions together, in three-thousandths.
+fn blended(shares: &[Planned]) -> Option<Decimal> {
+    let total: Decimal = shares.iter().map(|p| p.share).sum();
+    let gold: Decimal = shares
+        .iter()
+        .map(|p| p.share * p.gold.three_thousandths())
+        .sum();
+    gold.checked_div(total)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mass::Indication;
+    use crate::melt::Risk;
+
+    fn mass(text: &str) -> Mass {
+        text.parse::<Indication>().unwrap().mass()
+    }
+
+    fn lot(grams: &str, gold: &str) -> Lot {
+        let gold: Fineness = gold.parse().unwrap();
+        Lot {
+            name: "lot".to_owned(),
+            mass: Some(mass(grams)),
+            stated: gold,
+            taken: gold,
+            u: FinenessDoubt::NONE,
+            even: false,
+            made_of: Composition::of_gold(gold),
+        }
+    }
+
+    fn addition(gold: &str) -> Addition {
+        let gold: Fineness = gold.parse().unwrap();
+        Addition {
+            name: gold.to_string(),
+            metal: gold.into(),
+            share: Decimal::ONE,
+            made_of: Composition::of_gold(gold),
+        }
+    }
+
+    fn demand(target: &str) -> Demand {
+        let target: Fineness = target.parse().unwrap();
+        Demand {
+            target,
+            lowest: target,
+            highest: target.plus(Decimal::from(5)),
+            risk: Risk::default(),
+        }
+    }
+
+    #[test]
+    fn raising_gives_the_plain_mass_balance_unrounded() {
+        let d: Division = "0.01 g".parse().unwrap();
+        let found = reckon(
+            &[lot("20 g", "10k")],
+            &[addition("999.9")],
+            &demand("14k"),
+            d,
+            MassDoubt::NONE,
+        )
+        .unwrap();
+        let exact = found.add[0].exact.unwrap().grams().round_dp(6);
+        assert_eq!(exact.to_string(), "8.001920");
+        assert!(found.melt.is_at_least("14k".parse().unwrap()));
+    }
+
+    #[test]
+    fn a_finished_mass_leaves_some_over_or_is_filled_up() {
+        let d: Division = "0.01 g".parse().unwrap();
+        let lots = [lot("20 g", "22k")];
+        let silver = [addition("0 ppt")];
+        let small = reckon_for(
+            mass("12 g"),
+            &lots,
+            &silver,
+            None,
+            &demand("18k"),
+            d,
+            MassDoubt::NONE,
+        )
+        .unwrap();
+        assert!(
+            (small.melt.mass() - mass("12 g")).abs() <= mass("0.03 g"),
+            "{:?}",
+            small.melt.mass()
+        );
+        assert!(small.used[0].1 < mass("20 g"));
+        let none = reckon_for(
+            mass("40 g"),
+            &lots,
+            &silver,
+            None,
+            &demand("18k"),
+            d,
+            MassDoubt::NONE,
+        );
+        assert!(matches!(none, Err(NoAnswer::TooLittle(_))));
+        let fine = addition("999.9");
+        let large = reckon_for(
+            mass("40 g"),
+            &lots,
+            &silver,
+            Some(&fine),
+            &demand("18k"),
+            d,
+            MassDoubt::NONE,
+        )
+        .unwrap();
+        assert!(
+            (large.melt.mass() - mass("40 g")).abs() <= mass("0.05 g"),
+            "{:?}",
+            large.melt.mass()
+        );
+        assert_eq!(large.used[0].1, mass("20 g"));
+        assert!(large.melt.is_at_least("18k".parse().unwrap()));
+    }
+
+    #[test]
+    fn two_finenesses_by_the_lever() {
+        let two = |make: &str, one: &str, other: &str, target: &str| {
+            let (a, b) = two_of(
+                mass(make),
+                one.parse().unwrap(),
+                other.parse().unwrap(),
+                target.parse().unwrap(),
+            )
+            .unwrap();
+            (a, b)
+        };
+        // School algebra texts: 18 and 12 karat to 120 g of 16; 20 and 60 per cent to 80 g of 52.
+        assert_eq!(
+            two("120 g", "18k", "12k", "16k"),
+            (mass("80 g"), mass("40 g"))
+        );
+        assert_eq!(
+            two("80 g", "200", "600", "520"),
+            (mass("16 g"), mass("64 g"))
+        );
+        assert!(
+            two_of(
+                mass("1 g"),
+                "18k".parse().unwrap(),
+                "20k".parse().unwrap(),
+                "22k".parse().unwrap()
+            )
+            .is_err()
+        );
+    }
+}
