@@ -20,7 +20,10 @@ fn adding(dish: Mass) -> (Desk, Window) {
 fn is_question(desk: &Desk, mark: usize) {
     let bell = desk.follower.bell(mark, "hold");
     let text = bell["text"].as_str().unwrap();
-    assert!(text.contains("was the dish lifted, or the balance's tare key pressed?"), "{bell}");
+    assert!(
+        text.contains("was the dish lifted, or the balance's tare key pressed?"),
+        "{bell}"
+    );
 }
 
 #[test]
@@ -34,14 +37,21 @@ fn the_tare_key_is_asked_about_and_the_true_mass_is_captured() {
     assert_eq!(desk.view()["hold"]["cause"], "pan");
     desk.say(&["take"]).is_refused("was the dish lifted");
     let said = desk.ok(&["answer", "tared"]);
-    assert!(said.contains("more of fine copper"), "{said}");
+    let left = shown(window.aim - g("1.50")).replace(" g", " grams");
+    assert!(
+        said.contains(&format!("Add {left} more of fine copper")),
+        "{said}"
+    );
     assert_eq!(desk.view()["pan"]["net"], "1.50 g");
     let mark = desk.follower.mark();
     desk.put(window.aim - g("1.50"));
     desk.follower.bell(mark, "recorded");
     assert_eq!(desk.home.masses("T-1")[1], shown(window.aim));
     let last = desk.home.captures("T-1").pop().unwrap();
-    assert_eq!((last.base.mass(), last.gross.mass()), (-g("1.50"), window.aim - g("1.50")));
+    assert_eq!(
+        (last.base.mass(), last.gross.mass()),
+        (-g("1.50"), window.aim - g("1.50"))
+    );
     desk.say(&["answer", "tared"]).is_refused("asks nothing");
 }
 
@@ -82,7 +92,10 @@ fn anew_forgets_what_was_poured_and_counts_from_what_lies_there() {
     assert_eq!(last.base.to_string(), "5.00 g");
     assert!(desk.home.records("T-1").iter().any(|(_, record)| matches!(
         record,
-        Record::Answer { said: PanAnswer::Anew, .. }
+        Record::Answer {
+            said: PanAnswer::Anew,
+            ..
+        }
     )));
 }
 
@@ -106,7 +119,10 @@ fn a_restart_in_the_middle_keeps_base_and_window() {
         let mark = desk.follower.mark();
         desk.put(window.aim - g("1.50"));
         desk.follower.bell(mark, "recorded");
-        assert_eq!(desk.home.masses("T-1"), ["20.00 g".to_owned(), shown(window.aim)]);
+        assert_eq!(
+            desk.home.masses("T-1"),
+            ["20.00 g".to_owned(), shown(window.aim)]
+        );
         desk.verify();
     }
 }
