@@ -8,7 +8,9 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod bells;
 mod orders;
 mod pan;
+mod stop;
 mod units;
 mod whole_job;

@@ -67,10 +67,17 @@ impl Bare {
 
     fn open_with_lot(&self) {
         let open = [
-            "open", "T-1", "--target", "18k", "--colour", "red", "--add", "fine-copper",
+            "open",
+            "T-1",
+            "--target",
+            "18k",
+            "--colour",
+            "red",
+            "--add",
+            "fine-copper",
         ];
+        self.lines("stable    0.00 g", 3);
         self.say(&open).ends(0);
-        self.lines("stable    0.00 g", 30);
         self.say(&["lot", "916", "xrf"]).ends(0);
         let mark = self.follower.mark();
         self.lines("stable    0.00 g", 30);
@@ -98,7 +105,10 @@ fn carats_in_the_middle_hold_at_once_and_are_never_captured() {
     let window = desk.add(&[]);
     // A mass of which the number of carats lies inside the window of grams.
     let few = g("0.36");
-    assert!(window.lower <= g("1.80") && g("1.80") <= window.upper, "{window:?}");
+    assert!(
+        window.lower <= g("1.80") && g("1.80") <= window.upper,
+        "{window:?}"
+    );
     desk.put(few);
     desk.at_rest("0.36 g");
     let mark = desk.follower.mark();
@@ -142,7 +152,8 @@ fn one_line_in_grams_is_not_enough_and_two_are() {
     assert_eq!(odd["unit"], "conflict");
     assert_eq!(odd["shown"], "4.55 (unknown unit)");
     assert_eq!(bare.home.masses("T-1"), ["20.00 g"]);
-    bare.say(&["take"]).is_refused("a unit that its file does not know");
+    bare.say(&["take"])
+        .is_refused("a unit that its file does not know");
 }
 
 #[test]
@@ -150,6 +161,7 @@ fn a_layout_without_a_unit_is_shown_and_never_captured() {
     let file = "says = \"A bare number.\"\n[port]\nspeed = 9600\nframing = \"8N1\"\n\
                 [line]\nform = '''(?<value>[+-]?[0-9.]+)'''\ndecimal = \".\"\n";
     let mut bare = Bare::new("bare-number", Some(file));
+    bare.lines("0.00", 3);
     bare.say(&["open", "T-1", "--target", "18k", "--colour", "red"])
         .ends(0);
     bare.say(&["lot", "916", "xrf"]).ends(0);

@@ -42,7 +42,10 @@ fn a_whole_job_with_its_statement_and_its_file() {
     let mark = desk.follower.mark();
     desk.put(melt - g("0.05"));
     let bell = desk.follower.bell(mark, "recorded");
-    assert!(bell["text"].as_str().unwrap().contains("Lost 0.05 g"), "{bell}");
+    assert!(
+        bell["text"].as_str().unwrap().contains("Lost 0.05 g"),
+        "{bell}"
+    );
     let mark = desk.follower.mark();
     let statement = desk.ok(&["close"]);
     desk.follower.bell(mark, "done");
@@ -59,7 +62,8 @@ fn a_whole_job_with_its_statement_and_its_file() {
         stated(&statement, "Out of the melt"),
         shown(melt - g("0.05"))
     );
-    let gold = Decimal::new(1_361_176, 5) + Decimal::new(62, 1) * Decimal::from(14) / Decimal::from(24);
+    let gold =
+        Decimal::new(1_361_176, 5) + Decimal::new(62, 1) * Decimal::from(14) / Decimal::from(24);
     let fineness = gold * Decimal::ONE_THOUSAND / melt.grams();
     assert!(fineness >= Decimal::from(750) && fineness <= Decimal::from(755));
     assert_eq!(
@@ -89,7 +93,13 @@ fn a_whole_job_with_its_statement_and_its_file() {
         shown(copper),
         shown(melt - g("0.05")),
     ];
-    let whats = ["lot 916 ‰", "lot 583.33 ‰", "addition 1", "addition 2", "button"];
+    let whats = [
+        "lot 916 ‰",
+        "lot 583.33 ‰",
+        "addition 1",
+        "addition 2",
+        "button",
+    ];
     let expected: Vec<(String, String)> = whats.map(String::from).into_iter().zip(masses).collect();
     assert_eq!(told, expected);
     assert!(captures.iter().all(|it| it.how == How::Settled));
@@ -107,15 +117,26 @@ fn a_whole_job_with_its_statement_and_its_file() {
     follow.0.kill().unwrap();
     follow.0.wait().unwrap();
     let mut lines = String::new();
-    follow.0.stdout.take().unwrap().read_to_string(&mut lines).unwrap();
+    follow
+        .0
+        .stdout
+        .take()
+        .unwrap()
+        .read_to_string(&mut lines)
+        .unwrap();
     let mut kinds = std::collections::BTreeMap::<String, usize>::new();
     let whole = lines.rsplit_once('\n').unwrap().0;
     for line in whole.lines() {
         let event: Value = serde_json::from_str(line).unwrap_or_else(|e| panic!("{e}: {line}"));
         assert!(event.is_object(), "{line}");
-        *kinds.entry(event["event"].as_str().unwrap().to_owned()).or_default() += 1;
+        *kinds
+            .entry(event["event"].as_str().unwrap().to_owned())
+            .or_default() += 1;
     }
-    assert_eq!(kinds.keys().collect::<Vec<_>>(), ["bell", "reading", "state"]);
+    assert_eq!(
+        kinds.keys().collect::<Vec<_>>(),
+        ["bell", "reading", "state"]
+    );
     assert!(kinds["reading"] > 50, "{kinds:?}");
     assert!(kinds["bell"] >= 6, "{kinds:?}");
 }
@@ -150,7 +171,10 @@ fn the_same_orders_by_http_and_by_curl() {
         http::order(&socket, BENCH, order).unwrap().json()
     };
     assert_eq!(reply["warning"], true, "{reply}");
-    assert!(reply["text"].as_str().unwrap().contains("3.21 g"), "{reply}");
+    assert!(
+        reply["text"].as_str().unwrap().contains("3.21 g"),
+        "{reply}"
+    );
     assert_eq!(desk.home.masses("T-2"), ["3.21 g"]);
     let job: Job = desk.home.job("T-2");
     assert_eq!(job.closed.unwrap().warnings.len(), 3);
