@@ -9,6 +9,8 @@
 mod support;
 
 mod bells;
+mod hotplug;
+mod kills;
 mod orders;
 mod pan;
 mod stop;
