@@ -9,6 +9,8 @@
 mod support;
 
 mod bells;
+mod benches;
+mod disk;
 mod hotplug;
 mod kills;
 mod orders;
