@@ -8,6 +8,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod bad_input;
 mod bells;
 mod benches;
 mod disk;

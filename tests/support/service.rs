@@ -212,6 +212,13 @@ impl Said {
         self.out
     }
 
+    /// Asserts that it could not, and that standard error holds these words.
+    pub fn is_refused_with(&self, words: &str) {
+        assert_eq!(self.code, 1, "{self:?}");
+        assert!(self.err.contains(words), "{words}: {self:?}");
+        assert!(self.err.lines().count() >= 3, "{self:?}");
+    }
+
     /// Asserts that it was refused in three sentences on standard error, of which the first holds
     /// these words.
     pub fn is_refused(&self, words: &str) {
