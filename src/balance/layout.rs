@@ -58,7 +58,7 @@ impl Layout {
             .size_limit(LARGEST_PROGRAM)
             .dfa_size_limit(LARGEST_PROGRAM)
             .build()
-            .map_err(|error| unusable(format!("its line pattern cannot be read: {error}")))?;
+            .map_err(|error| unusable(&format!("its line pattern cannot be read: {error}")))?;
         let group = |name: &str| line.capture_names().position(|n| n == Some(name));
         let known = ["value", "sign", "unit", "status"];
         if let Some(odd) = line
@@ -66,17 +66,15 @@ impl Layout {
             .flatten()
             .find(|name| !known.contains(name))
         {
-            return Err(unusable(format!(
+            return Err(unusable(&format!(
                 "its line pattern names a group \"{odd}\"; known are {}",
                 known.join(", ")
             )));
         }
-        let value = group("value")
-            .ok_or_else(|| unusable("its line pattern has no group named value".to_owned()))?;
+        let value =
+            group("value").ok_or_else(|| unusable("its line pattern has no group named value"))?;
         if !matches!(spec.decimal, b'.' | b',') {
-            return Err(unusable(
-                "its decimal mark is neither a point nor a comma".to_owned(),
-            ));
+            return Err(unusable("its decimal mark is neither a point nor a comma"));
         }
         Ok(Self {
             value,
@@ -179,7 +177,7 @@ fn number(sign: &[u8], digits: &[u8], mark: u8) -> Option<Decimal> {
     has_digit.then(|| Decimal::new(sign * mantissa, decimals))
 }
 
-fn unusable(why: String) -> Trouble {
+fn unusable(why: &str) -> Trouble {
     Trouble::new(
         "layout-unusable",
         format!("The line layout cannot be used: {why}."),
@@ -292,7 +290,7 @@ mod tests {
     proptest! {
         #[test]
         fn no_line_panics(line in proptest::collection::vec(any::<u8>(), 0..300)) {
-            let _ = layout().read(&line);
+            let _either = layout().read(&line);
         }
 
         #[test]

@@ -316,13 +316,13 @@ mod tests {
             Self { pan, ms: 0 }
         }
 
+        fn now(&self) -> Moment {
+            Moment::after_origin(Duration::from_millis(self.ms))
+        }
+
         fn show(&mut self, text: &str) -> Tracked {
             self.ms += 100;
-            self.pan.take(
-                g(text),
-                Status::Unsaid,
-                Moment::after_origin(Duration::from_millis(self.ms)),
-            )
+            self.pan.take(g(text), Status::Unsaid, self.now())
         }
 
         fn rest(&mut self, text: &str) -> Tracked {

@@ -113,11 +113,11 @@ impl Journal {
     /// nothing.
     pub(super) async fn next(&mut self) -> Option<Event<'static>> {
         poll_fn(|context| {
-            if let Some(first) = self.in_flight.front_mut() {
-                if let Poll::Ready(outcome) = first.answer.as_mut().poll(context) {
-                    let waited = self.in_flight.pop_front().is_some_and(|first| first.waited);
-                    return Poll::Ready(self.came(outcome, waited));
-                }
+            if let Some(first) = self.in_flight.front_mut()
+                && let Poll::Ready(outcome) = first.answer.as_mut().poll(context)
+            {
+                let waited = self.in_flight.pop_front().is_some_and(|first| first.waited);
+                return Poll::Ready(self.came(outcome, waited));
             }
             let Some(ended) = &mut self.ended else {
                 return Poll::Pending;

@@ -30,7 +30,7 @@ pub(super) fn start(verbose: u8) {
 }
 
 /// Whether standard error is the journal's stream: its device and inode stand in the variable
-/// (systemd.exec(5), JOURNAL_STREAM).
+/// (systemd.exec(5), `JOURNAL_STREAM`).
 fn is_journal() -> bool {
     let Ok(stream) = std::env::var("JOURNAL_STREAM") else {
         return false;

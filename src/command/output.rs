@@ -10,11 +10,15 @@ use crate::trouble::Trouble;
 /// Where a command prints.
 pub(super) struct Output {
     json: bool,
+    out: std::io::Stdout,
 }
 
 impl Output {
     pub(super) fn new(json: bool) -> Self {
-        Self { json }
+        Self {
+            json,
+            out: std::io::stdout(),
+        }
     }
 
     pub(super) fn is_json(&self) -> bool {
@@ -32,7 +36,7 @@ impl Output {
 
     /// Prints one line. A reader that went away is no trouble.
     pub(super) fn line(&self, text: &str) {
-        let mut out = std::io::stdout().lock();
+        let mut out = self.out.lock();
         let _gone = writeln!(out, "{text}").and_then(|()| out.flush());
     }
 
@@ -41,22 +45,22 @@ impl Output {
         if !self.is_terminal() {
             return self.line(text);
         }
-        let width = rustix::termios::tcgetwinsize(std::io::stdout())
-            .map_or(80, |size| usize::from(size.ws_col));
+        let width =
+            rustix::termios::tcgetwinsize(&self.out).map_or(80, |size| usize::from(size.ws_col));
         let cut: String = text.chars().take(width.max(20) - 1).collect();
-        let mut out = std::io::stdout().lock();
+        let mut out = self.out.lock();
         let _gone = write!(out, "\r{cut}\x1b[K").and_then(|()| out.flush());
     }
 
     /// Whether people look at it on a terminal.
     pub(super) fn is_terminal(&self) -> bool {
-        std::io::stdout().is_terminal()
+        self.out.is_terminal()
     }
 
     /// Prints a line in place of one that is being rewritten.
     pub(super) fn fresh_line(&self, text: &str) {
         if self.is_terminal() {
-            let _gone = write!(std::io::stdout().lock(), "\r\x1b[K");
+            let _gone = write!(self.out.lock(), "\r\x1b[K");
         }
         self.line(text);
     }

@@ -13,6 +13,7 @@ use crate::trouble::Trouble;
 pub(super) struct Run {}
 
 impl Run {
+    #[allow(clippy::unused_self)] // every command is run alike
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         logs::start(common.verbose);
         let folders = common.folders()?;
@@ -20,7 +21,9 @@ impl Run {
             // Everything that is wrong is said at once; the last is what the command ends with.
             let mut all = wrong.all().cloned().collect::<Vec<_>>();
             let last = all.pop().unwrap_or_else(|| wrong.first().clone());
-            all.iter().for_each(|trouble| output.trouble(trouble));
+            for trouble in &all {
+                output.trouble(trouble);
+            }
             last
         })?;
         bench::run(settings)?;

@@ -78,7 +78,7 @@ fn judge(file: &str, bytes: &[u8]) -> (String, Checked) {
         ),
         Verdict::Damaged { line, why } => (
             "damaged",
-            u64::try_from(*line).ok(),
+            Some(*line),
             format!(
                 "damaged at line {line}: {}; the {} records before it are whole",
                 why.words(),

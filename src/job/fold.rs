@@ -4,7 +4,7 @@ use super::record::{AddedMetal, Captured, Closed, Opened, PanAnswer, Record, Wha
 use crate::balance::Base;
 use crate::mass::{Indication, Mass};
 use crate::melt::{Demand, Mix, Planned, Source, Window};
-use crate::metal::Fineness;
+use crate::metal::{Fineness, Metal};
 use crate::trouble::Trouble;
 
 /// A job, as its file says it. Changed by [`Job::apply`] and by nothing else.
@@ -257,9 +257,9 @@ impl Job {
 
     /// The metals that could put a melt right: fine gold and richer metals of this job and of the
     /// shelf, and further lots like those weighed.
-    pub fn sources(&self, shelf: &[crate::metal::Metal]) -> Vec<Source> {
+    pub fn sources(&self, metals: &[Metal]) -> Vec<Source> {
         let richer = |gold: Fineness| gold > self.opened.highest;
-        let mut sources: Vec<Source> = shelf
+        let mut sources: Vec<Source> = metals
             .iter()
             .filter(|metal| richer(metal.gold))
             .map(|metal| Source {

@@ -79,7 +79,7 @@ impl State {
                     None,
                 ))
             }
-            Order::Add { metal } => self.may_add(job, metal),
+            Order::Add { metal } => may_add(job, metal),
             Order::Button => {
                 before_button(job, "the button again")?;
                 if job.standing().next().is_none() {
@@ -126,26 +126,6 @@ impl State {
             }
         }
         Ok(record(Record::Open(opened)))
-    }
-
-    fn may_add(&self, job: &Job, metal: Option<AddedMetal>) -> Result<Wanted, Trouble> {
-        before_button(job, "an addition")?;
-        let mut planned = job.clone();
-        let addition = match &metal {
-            Some(metal) => {
-                planned.opened.add.push(metal.clone());
-                planned.opened.add.len()
-            }
-            None => *job.to_come().first().ok_or_else(|| {
-                refusal(
-                    "nothing-to-add",
-                    "No planned addition is left.",
-                    "Name a metal, panbell add --with METAL, or go on: panbell button.",
-                )
-            })?,
-        };
-        adding_for(&planned, addition)?;
-        Ok(expect(What::Addition { addition }, metal))
     }
 
     fn may_take(&self) -> Result<Wanted, Trouble> {
@@ -209,6 +189,26 @@ impl State {
         };
         Ok(record(Record::Answer { said, base }))
     }
+}
+
+fn may_add(job: &Job, metal: Option<AddedMetal>) -> Result<Wanted, Trouble> {
+    before_button(job, "an addition")?;
+    let mut planned = job.clone();
+    let addition = match &metal {
+        Some(metal) => {
+            planned.opened.add.push(metal.clone());
+            planned.opened.add.len()
+        }
+        None => *job.to_come().first().ok_or_else(|| {
+            refusal(
+                "nothing-to-add",
+                "No planned addition is left.",
+                "Name a metal, panbell add --with METAL, or go on: panbell button.",
+            )
+        })?,
+    };
+    adding_for(&planned, addition)?;
+    Ok(expect(What::Addition { addition }, metal))
 }
 
 enum Wanted {

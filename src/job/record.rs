@@ -4,6 +4,8 @@
 //! as weighed or stated. The writer puts `n` and `at` in front and `chain` behind; the state of a
 //! job is the fold of its records and of nothing else.
 
+use std::fmt::Write as _;
+
 use serde::{Deserialize, Serialize};
 
 use crate::mass::{Division, Indication};
@@ -216,7 +218,10 @@ impl Raw {
     pub fn of(line: &[u8]) -> Self {
         match std::str::from_utf8(line) {
             Ok(text) => Self::Raw(text.to_owned()),
-            Err(_) => Self::RawHex(line.iter().map(|byte| format!("{byte:02x}")).collect()),
+            Err(_) => Self::RawHex(line.iter().fold(String::new(), |mut hex, byte| {
+                let _infallible = write!(hex, "{byte:02x}");
+                hex
+            })),
         }
     }
 }

@@ -11,7 +11,7 @@ use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
 use crate::mass::{Indication, Moment, Reading};
 use crate::melt::window;
-use crate::metal::Shelf;
+use crate::metal::{Fineness, Shelf};
 use crate::trouble::Trouble;
 
 /// What a bench goes by.
@@ -246,8 +246,7 @@ pub(super) fn adding_for(job: &Job, addition: usize) -> Result<Adding, Trouble> 
     let name = words::metal_name(job, addition);
     let gold = job
         .metal(addition)
-        .map(|metal| metal.gold)
-        .unwrap_or(crate::metal::Fineness::NONE);
+        .map_or(Fineness::NONE, |metal| metal.gold);
     let rest = job.rest_of_melt(addition);
     let (demand, division) = (job.demand(), job.opened.division);
     match window(&rest, gold, &demand, division) {

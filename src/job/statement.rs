@@ -39,7 +39,8 @@ fn warnings(job: &Job, melt: &Mix) -> Vec<String> {
     if melt.mass() == Mass::ZERO {
         warnings.push("Nothing was weighed.".to_owned());
     } else if !melt.is_at_least(demand.lowest) {
-        let way = way_back(job, melt);
+        let way = words::put_right(job, melt, &[])
+            .map_or_else(String::new, |ways| format!(" {ways} would put it right."));
         warnings.push(format!(
             "By mass balance the melt is below {}: it may not be sold under that mark.{way}",
             demand.lowest
@@ -58,25 +59,14 @@ fn warnings(job: &Job, melt: &Mix) -> Vec<String> {
     }
     match job.button() {
         None if melt.mass() != Mass::ZERO => {
-            warnings.push("The button was not weighed.".to_owned())
+            warnings.push("The button was not weighed.".to_owned());
         }
         Some(button) if button.mass() > melt.mass() => {
-            warnings.push("The button weighs more than what went in.".to_owned())
+            warnings.push("The button weighs more than what went in.".to_owned());
         }
         _ => {}
     }
     warnings
-}
-
-fn way_back(job: &Job, melt: &Mix) -> String {
-    let ways = crate::melt::ways(melt, &job.sources(&[]), &job.demand(), job.opened.division);
-    ways.first().map_or_else(String::new, |way| {
-        format!(
-            " {} of {} would put it right.",
-            words::shown(job, way.window.aim),
-            way.source.name
-        )
-    })
 }
 
 /// The statement as text for people, 60 columns wide.

@@ -364,7 +364,7 @@ impl State {
             Record::Answer { said, base } => {
                 match (said, base) {
                     (PanAnswer::Tared, Some(base)) => {
-                        self.pan.resume(Base::From(*base), self.pan.rest())
+                        self.pan.resume(Base::From(*base), self.pan.rest());
                     }
                     (PanAnswer::Back, _) => self.pan.dish_is_back(),
                     _ => {
@@ -550,14 +550,12 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
 
 /// What puts right a melt that was taken as it is.
 fn put_right(state: &State, job: &Job) -> String {
-    let sources = job.sources(state.rules.shelf.metals());
-    let ways = crate::melt::ways(&job.melt(), &sources, &job.demand(), job.opened.division);
-    match ways.first() {
-        Some(way) => format!(
-            "It lies outside the window: {} of {} puts it right, with panbell add --with METAL.",
-            words::shown(job, way.window.aim),
-            way.source.name
-        ),
+    match words::put_right(job, &job.melt(), state.rules.shelf.metals()) {
+        Some(ways) => {
+            format!(
+                "It lies outside the window; put it right with {ways}: panbell add --with METAL."
+            )
+        }
         None => "It lies outside the window.".to_owned(),
     }
 }

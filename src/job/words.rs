@@ -3,7 +3,7 @@
 use super::fold::{Adding, Job};
 use super::record::What;
 use crate::mass::{Division, Indication, Mass, Unit};
-use crate::melt::{Loss, Side, ways};
+use crate::melt::{Loss, Mix, Side, ways};
 use crate::metal::{Fineness, Metal};
 
 /// What a weighing is of, in words: `lot 2 (750 ‰ by stamp)`, `copper`, `the button`.
@@ -64,34 +64,41 @@ pub fn way_back(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> Strin
     let melt = adding.melt_with(net);
     let demand = job.demand();
     let fineness = melt.fineness().unwrap_or(Fineness::NONE);
-    let mut text = format!("the melt would be {fineness}");
-    if !melt.is_at_least(demand.lowest) {
-        text.push_str(&format!(", below {}", demand.lowest));
+    let against = if !melt.is_at_least(demand.lowest) {
+        format!(", below {}", demand.lowest)
     } else if !melt.is_at_most(demand.highest) {
-        text.push_str(&format!(", above the give-away limit {}", demand.highest));
-    }
-    text.push_str(". Take a little off");
-    if let Some(plan) = job.plan_after(adding.addition, net) {
-        text.push_str(&format!(
-            ", or take it and the rest follows: {}.",
-            listed(job, &plan)
-        ));
-        return text;
-    }
-    // What is still planned is left out: it could only make the overshoot worse.
-    let as_it_is = metal_of(job, adding).map_or(melt, |gold| job.melt().with(net, gold));
-    let found = ways(&as_it_is, &job.sources(shelf), &demand, job.opened.division);
+        format!(", above the give-away limit {}", demand.highest)
+    } else {
+        String::new()
+    };
+    let mend = match job.plan_after(adding.addition, net) {
+        Some(plan) => format!("or take it and the rest follows: {}", listed(job, &plan)),
+        None => {
+            // What is still planned is left out: it could only make the overshoot worse.
+            let as_it_is = metal_of(job, adding).map_or(melt, |gold| job.melt().with(net, gold));
+            match put_right(job, &as_it_is, shelf) {
+                Some(ways) => format!("or put it right with {ways}"),
+                None => "or take it and choose the way back with the shelf at hand".to_owned(),
+            }
+        }
+    };
+    format!("the melt would be {fineness}{against}. Take a little off, {mend}.")
+}
+
+/// The three ways of least metal that put a melt right; none where none can or none need.
+pub fn put_right(job: &Job, melt: &Mix, shelf: &[Metal]) -> Option<String> {
+    let found = ways(
+        melt,
+        &job.sources(shelf),
+        &job.demand(),
+        job.opened.division,
+    );
     let listed: Vec<String> = found
         .iter()
         .take(3)
         .map(|way| format!("{} of {}", shown(job, way.window.aim), way.source.name))
         .collect();
-    if listed.is_empty() {
-        text.push_str(", or take it and choose the way back with the shelf at hand.");
-    } else {
-        text.push_str(&format!(", or put it right with {}.", listed.join(", or ")));
-    }
-    text
+    (!listed.is_empty()).then(|| listed.join(", or "))
 }
 
 fn metal_of(job: &Job, adding: &Adding) -> Option<Fineness> {

@@ -156,8 +156,8 @@ impl OrderBody {
                     format: FORMAT,
                     job: job.as_str().to_owned(),
                     bench: bench.to_owned(),
-                    ticket: short(ticket, "ticket")?,
-                    client: short(client, "client reference")?,
+                    ticket: short(&ticket, "ticket")?,
+                    client: short(&client, "client reference")?,
                     target: demand.target,
                     lowest: demand.lowest,
                     highest: demand.highest,
@@ -177,7 +177,7 @@ impl OrderBody {
             } => Order::Lot {
                 fineness: fineness.parse()?,
                 basis: basis.parse()?,
-                note: short(note, "note")?,
+                note: short(&note, "note")?,
             },
             Self::Add { metal } => Order::Add {
                 metal: metal.map(|metal| added(house, &metal, "1")).transpose()?,
@@ -227,7 +227,7 @@ fn added(house: &House, metal: &str, share: &str) -> Result<AddedMetal, Trouble>
     })
 }
 
-fn short(text: String, what: &str) -> Result<String, Trouble> {
+fn short(text: &str, what: &str) -> Result<String, Trouble> {
     if text.chars().count() > LONGEST_TEXT {
         return Err(odd(
             "text-too-long",

@@ -276,8 +276,9 @@ fn settings(port: &Path, pace: f64) -> String {
     // The bench waits as long as it would for a person; at another pace both change together.
     let scaled = |seconds: f64| (seconds / pace).clamp(0.25, 60.0);
     format!(
-        "[[bench]]\nname = \"rehearsal\"\nport = {port:?}\nbalance = \"{SHAPE}\"\ndivision = \"0.01 g\"\n\
+        "[[bench]]\nname = \"rehearsal\"\nport = '{}'\nbalance = \"{SHAPE}\"\ndivision = \"0.01 g\"\n\
          [bench.steady]\nseconds = {:.2}\n[bench.pan]\ndwell_seconds = {:.2}\n",
+        port.display(),
         scaled(1.0),
         scaled(2.0),
     )
