@@ -6,7 +6,7 @@ use std::fs;
 use std::time::{Duration, Instant};
 
 use crate::hear::{Beat, Heard};
-use crate::logger::Logger;
+use crate::logger::{Logger, Logging};
 use crate::service::{Home, number_of_event};
 use crate::table;
 use crate::wire::{Wire, number_in, numbered};
@@ -110,12 +110,14 @@ impl Watched {
 }
 
 pub(crate) fn measure(logger: Option<&Logger>) {
-    let wires = [Wire::new(), Wire::new(), Wire::new()];
+    let wires = [Wire::new(), Wire::new(), Wire::new(), Wire::new()];
     let homes = [Home::new(&wires[0]), Home::new(&wires[1])];
     let alone = homes[0].start();
     let followed = homes[1].start();
     let reader = Heard::from(followed.follow(), number_of_event);
-    let mut logging = logger.map(|logger| logger.start(&wires[2]));
+    let (cat, copied) = Logging::cat(&wires[2]);
+    let copied = Heard::from(copied, number_in);
+    let mut logging = logger.map(|logger| logger.start(&wires[3]));
     let printed = logging
         .as_mut()
         .map(|logging| Heard::from(logging.printed(), number_in));
@@ -123,6 +125,7 @@ pub(crate) fn measure(logger: Option<&Logger>) {
     let mut all = vec![
         Watched::new("panbell, nobody follows", alone.pid()),
         Watched::new("panbell, one follower", followed.pid()),
+        Watched::new("cat, which only copies", cat.pid()),
     ];
     if let Some(logging) = &logging {
         all.push(Watched::new("pyserial logger", logging.pid()));
@@ -146,6 +149,7 @@ pub(crate) fn measure(logger: Option<&Logger>) {
     all.iter_mut().for_each(Watched::worked);
     let last = 9 + LINES;
     assert!(reader.until(last).contains_key(&last), "lines were lost");
+    assert!(copied.until(last).contains_key(&last), "lines were lost");
     if let Some(printed) = &printed {
         assert!(printed.until(last).contains_key(&last), "lines were lost");
     }
