@@ -56,7 +56,7 @@ fn a_whole_job_with_its_statement_and_its_file() {
     assert_eq!(stated(&statement, "Added fine silver"), shown(silver));
     assert_eq!(stated(&statement, "Added fine copper"), shown(copper));
     assert_eq!(stated(&statement, "Client's metal"), "21.06 g");
-    assert_eq!(stated(&statement, "Fine gold in it, all in"), "17.2284 g");
+    assert_eq!(stated(&statement, "Fine gold in the melt"), "17.2284 g");
     assert_eq!(stated(&statement, "In the melt"), shown(melt));
     assert_eq!(
         stated(&statement, "Out of the melt"),
