@@ -145,7 +145,10 @@ impl Client {
             .to_bytes();
         let refusal: RefusalBody =
             serde_json::from_slice(&bytes).map_err(|error| odd_answer(&error.to_string()))?;
-        let trouble = Trouble::new("refused", refusal.happened, refusal.means, refusal.mend);
+        // The service's own word is what programs go by. It may live as long as the command, which
+        // ends with it.
+        let code: &'static str = refusal.code.leak();
+        let trouble = Trouble::new(code, refusal.happened, refusal.means, refusal.mend);
         Err(if refusal.passes {
             trouble.passing()
         } else {

@@ -1,6 +1,6 @@
 //! The job: a state machine from orders and readings to records and bells.
 //!
-//! Promises: [`step`] is total and pure - no clock, no file, no panic; nothing is captured while
+//! Promises: [`step()`] is total and pure - no clock, no file, no panic; nothing is captured while
 //! the bench holds or in a unit that is not proven; nothing counts before its record is on disk;
 //! the job is the fold of its records, so any job file can be replayed. Leaves to others: where
 //! events come from and how effects are carried out.

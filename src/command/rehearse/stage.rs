@@ -274,13 +274,14 @@ impl<'a> Stage<'a> {
 
 fn settings(port: &Path, pace: f64) -> String {
     // The bench waits as long as it would for a person; at another pace both change together.
-    let scaled = |seconds: f64| (seconds / pace).clamp(0.25, 60.0);
+    // Not shorter than the settings allow (a dwell of half a second), whatever the pace.
+    let scaled = |seconds: f64, least: f64| (seconds / pace).clamp(least, 60.0);
     format!(
         "[[bench]]\nname = \"rehearsal\"\nport = '{}'\nbalance = \"{SHAPE}\"\ndivision = \"0.01 g\"\n\
          [bench.steady]\nseconds = {:.2}\n[bench.pan]\ndwell_seconds = {:.2}\n",
         port.display(),
-        scaled(1.0),
-        scaled(2.0),
+        scaled(1.0, 0.25),
+        scaled(2.0, 0.5),
     )
 }
 

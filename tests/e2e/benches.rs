@@ -1,0 +1,104 @@
+//! Several benches on one service: one that talks, one that is dead, one that floods.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use panbell::mass::Mass;
+
+use crate::support::desk::{g, pretend};
+use crate::support::follower::Follower;
+use crate::support::home::{self, Home};
+use crate::support::http;
+use crate::support::service::{Said, Service, plain, run};
+use crate::support::wire::RawWire;
+
+fn say(home: &Home, words: &[&str]) -> Said {
+    run(plain(home.path()).args(words))
+}
+
+/// How long a lot takes from the hand to the bell.
+fn weigh(
+    home: &Home,
+    balance: &panbell::port::Pretend,
+    follower: &Follower,
+    mass: &str,
+) -> Duration {
+    let mark = follower.mark();
+    say(home, &["lot", "916", "xrf", "--bench", "talks"]).ends(0);
+    follower.wait(mark, "the base", |event, data| {
+        event == "reading" && data["net"] == "0.00 g"
+    });
+    let began = Instant::now();
+    balance.place(g(mass)).unwrap();
+    follower.bell(mark, "recorded");
+    let took = began.elapsed();
+    let mark = follower.mark();
+    balance.place(Mass::ZERO).unwrap();
+    follower.wait(mark, "an empty pan", |event, data| {
+        event == "reading" && data["shown"] == "0.00 g" && data["steady"] == true
+    });
+    took
+}
+
+#[test]
+fn a_dead_and_a_flooding_balance_delay_nobody() {
+    let home = Home::new();
+    let balance = pretend(&home.port("talks"), 50);
+    let _dead = RawWire::new(&home.port("dead"));
+    let flood = RawWire::new(&home.port("floods"));
+    let settings: String = ["talks", "dead", "floods"]
+        .map(|name| home::bench(name, &home.port(name), "status-first"))
+        .concat();
+    home.settings(&format!("{}{settings}", home::NO_DESKTOP));
+    let mut service = Service::start(&home);
+    let follower = Follower::start(&home.socket(), "talks");
+    let words = ["open", "T-1", "--target", "750", "--colour", "red"];
+    say(&home, &words).is_refused("There are several benches");
+    let on = [&words[..], &["--bench", "nowhere"]].concat();
+    say(&home, &on).is_refused("no bench \"nowhere\"");
+    follower.wait(0, "a reading", |event, data| {
+        event == "reading" && data["steady"] == true
+    });
+    say(&home, &[&words[..], &["--bench", "talks"]].concat()).ends(0);
+    let alone = weigh(&home, &balance, &follower, "5.00");
+
+    let ending = Arc::new(AtomicBool::new(false));
+    let end = Arc::clone(&ending);
+    let flooding = std::thread::spawn(move || {
+        let garbage = [b'\xfe', b'U', 0, b'\n', b'x', b'\r', 0x80, b'7'].repeat(500);
+        let mut sent = 0;
+        while !end.load(Ordering::Relaxed) {
+            sent += flood.flood(&garbage);
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        sent
+    });
+    let floods = Follower::start(&home.socket(), "floods");
+    floods.wait(0, "garbled", |event, data| {
+        event == "state" && data["link"] == "garbled"
+    });
+    let dead = Follower::start(&home.socket(), "dead");
+    dead.wait(0, "silent", |event, data| {
+        event == "state" && data["link"] == "silent"
+    });
+    let with = weigh(&home, &balance, &follower, "6.00");
+    ending.store(true, Ordering::Relaxed);
+    let sent = flooding.join().unwrap();
+    assert!(sent > 50_000, "only {sent} bytes of flood");
+    assert!(
+        with < alone * 3 + Duration::from_secs(1),
+        "{with:?}, alone {alone:?}"
+    );
+    assert_eq!(home.masses("T-1"), ["5.00 g", "6.00 g"]);
+    let benches = http::get(&home.socket(), "/v1/benches").unwrap().json();
+    assert_eq!(benches.as_array().unwrap().len(), 3);
+    // Given to a bench that cannot weigh, an order is kept and holds nothing up.
+    let words = [
+        "open", "T-2", "--target", "750", "--colour", "red", "--bench", "dead",
+    ];
+    say(&home, &words).ends(3);
+    assert!(service.is_running());
+    service.stop();
+    say(&home, &["verify"]).ends(0);
+}
