@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use super::output::Output;
 use super::{Common, Ended};
-use crate::metal::{Designation, Element, Family, Metal};
+use crate::metal::{Designation, Element, Family, Fineness, Metal};
 use crate::settings::read_shelf;
 use crate::trouble::Trouble;
 
@@ -40,9 +40,9 @@ impl Shelf {
     #[allow(clippy::unused_self)] // every command is run alike
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         let folders = common.folders()?;
-        let shelf = read_shelf(&folders)?;
+        let known = read_shelf(&folders)?;
         let body = ShelfBody {
-            metals: shelf.metals().iter().map(MetalBody::of).collect(),
+            metals: known.metals().iter().map(MetalBody::of).collect(),
         };
         let text = if body.metals.is_empty() {
             format!(
@@ -68,7 +68,11 @@ impl MetalBody {
             colour: Family::of(&metal.composition).ok().map(Family::word),
             designation: Designation::of(&metal.composition)
                 .map(|designation| designation.to_string()),
-            karats: metal.karats.iter().map(|k| k.stated_text()).collect(),
+            karats: metal
+                .karats
+                .iter()
+                .map(|karat| karat_text(*karat))
+                .collect(),
             uses: metal.uses.iter().map(ToString::to_string).collect(),
             stock: metal.stock.map(|stock| stock.to_string()),
             price_per_gram: metal
@@ -107,6 +111,16 @@ impl MetalBody {
     }
 }
 
+/// As an alloy is spoken of: by the karat where it is a whole one.
+fn karat_text(fineness: Fineness) -> String {
+    let karat = fineness.to_karat(4).normalize();
+    if karat.scale() == 0 {
+        format!("{karat} k")
+    } else {
+        fineness.stated_text()
+    }
+}
+
 const HEADS: [&str; 7] = [
     "key",
     "name",
@@ -130,7 +144,10 @@ fn table(metals: &[MetalBody]) -> String {
         }
         let width = rows.iter().map(wide).max().unwrap_or_default();
         for (line, row) in lines.iter_mut().zip(&rows) {
-            line.push_str(&format!("{:width$}  ", cell(row)));
+            let cell = cell(row);
+            let blanks = (width + 2).saturating_sub(cell.chars().count());
+            line.push_str(&cell);
+            line.extend(std::iter::repeat_n(' ', blanks));
         }
     }
     let lines: Vec<&str> = lines.iter().map(|line| line.trim_end()).collect();

@@ -11,7 +11,9 @@ mod element;
 mod estimate;
 mod fineness;
 pub mod law;
+mod shares;
 mod shelf;
+mod told;
 mod warnings;
 mod wish;
 
@@ -22,6 +24,7 @@ pub use element::Element;
 pub use estimate::{BasisRules, Estimate, Goods, Rule, Stated};
 pub use fineness::Fineness;
 pub use law::{Judged, Mark, MarkLaw};
+pub use shares::{Split, Ternary, silver_share, ternary};
 pub use shelf::{Metal, Price, Shelf};
-pub use warnings::{Asked, Warning, warnings};
+pub use warnings::{Asked, Draw, Warning, warnings};
 pub use wish::{Colour, Purpose};

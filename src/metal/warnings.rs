@@ -1,13 +1,14 @@
 //! What a goldsmith should hear about an alloy before it is melted.
 //!
-//! Promises: a closed list of warnings, each a plain sentence of what was found, what it means and
-//! what to do; limits of law carry their source. Leaves to others: the sums, and the decision.
+//! Promises: a closed list of warnings, each found from exact parts; limits of law carry their
+//! source. Leaves to others: how each is said (`told`), and the decision.
 
 use rust_decimal::Decimal;
 
-use super::{Colour, Composition, Element, Family, Fineness, Metal, Purpose, colour};
-use crate::mass::{Mass, fixed};
-use crate::trouble::Trouble;
+use super::colour::{self, NotKnown};
+use super::shares::silver_share;
+use super::{Colour, Composition, Element, Family, Fineness, Metal, Purpose};
+use crate::mass::Mass;
 
 /// What the alloy is to become.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -87,6 +88,13 @@ pub enum Warning {
         /// What the other metal of the melt brings that the additions do not.
         draw: Option<Draw>,
     },
+    /// The colour cannot be told: the melt lies between known alloys, as a half-white one does.
+    ColourNotKnown {
+        /// What was asked for.
+        asked: Colour,
+        /// What the other metal of the melt brings that the additions do not.
+        draw: Option<Draw>,
+    },
     /// Part of the melt is unknown.
     Unknown {
         /// How much.
@@ -148,7 +156,7 @@ pub fn warnings(composition: &Composition, parts: &[(&Metal, Mass)], asked: Aske
                 metal: metal.name.clone(),
                 made_for: metal.karats.clone(),
                 target: asked.target,
-                silver_rich: colour::silver_share(&metal.composition)
+                silver_rich: silver_share(&metal.composition)
                     .is_some_and(|share| share >= silver_rich_from()),
             });
         }
@@ -160,15 +168,21 @@ pub fn warnings(composition: &Composition, parts: &[(&Metal, Mass)], asked: Aske
             });
         }
     }
-    if let (Ok(family), Some(false)) = (
-        Family::of(composition),
-        colour::answers(composition, asked.colour),
-    ) {
-        out.push(Warning::ColourDrifts {
-            asked: asked.colour,
-            family,
+    let asked_for = asked.colour;
+    match Family::of(composition) {
+        Ok(family) if colour::answers(composition, asked_for) == Some(false) => {
+            out.push(Warning::ColourDrifts {
+                asked: asked_for,
+                family,
+                draw: draw(composition, parts),
+            });
+        }
+        Err(NotKnown::NoRule) => out.push(Warning::ColourNotKnown {
+            asked: asked_for,
             draw: draw(composition, parts),
-        });
+        }),
+        // What is unknown has a warning of its own; too little gold is no gold alloy to colour.
+        Ok(_) | Err(NotKnown::TooMuchUnknown | NotKnown::LittleGold) => {}
     }
     let zinc = part(Element::Zn);
     if zinc >= Decimal::from(ZINC_FROM) {
@@ -193,10 +207,7 @@ fn draw(composition: &Composition, parts: &[(&Metal, Mass)]) -> Option<Draw> {
     if any(composition) && !any(&added) {
         return Some(Draw::Whitening);
     }
-    let (melt, added) = (
-        colour::silver_share(composition)?,
-        colour::silver_share(&added)?,
-    );
+    let (melt, added) = (silver_share(composition)?, silver_share(&added)?);
     match melt.cmp(&added) {
         std::cmp::Ordering::Greater => Some(Draw::Silver),
         std::cmp::Ordering::Less => Some(Draw::Copper),
@@ -215,112 +226,8 @@ impl Warning {
             Self::OtherKarat { .. } => "other-karat",
             Self::OtherUse { .. } => "other-use",
             Self::ColourDrifts { .. } => "colour-drifts",
+            Self::ColourNotKnown { .. } => "colour-not-known",
             Self::Unknown { .. } => "unknown-part",
         }
     }
-
-    /// What was found, what it means, and what to do.
-    pub fn told(&self) -> Trouble {
-        let (happened, means, mend) = match self {
-            Self::Nickel { part } => (
-                format!("The melt holds {} per mille of nickel.", shown(*part)),
-                "Nickel sensitises skin; in the EU what is worn on it may not release more than 0.5 microgram per square centimetre and week, and posts in piercings stay below 0.2 (REACH Annex XVII, entry 27).".to_owned(),
-                "Whether it holds that limit only a release test tells; take a palladium white for what is worn on the skin, or tell the client.".to_owned(),
-            ),
-            Self::Cadmium { part, at_limit } => (
-                format!("The melt holds {} per mille of cadmium.", shown(*part)),
-                if *at_limit {
-                    "Jewellery in the EU must hold less than 0.1 per mille of it (REACH Annex XVII, entry 23), and its fume, which kills, leaves the melt from 767 C."
-                } else {
-                    "That is below the EU's limit of 0.1 per mille for jewellery (REACH Annex XVII, entry 23), but its fume kills and leaves the melt from 767 C."
-                }
-                .to_owned(),
-                "Do not melt it; give what holds cadmium to a refiner.".to_owned(),
-            ),
-            Self::Lead { part, at_limit } => (
-                format!("The melt holds {} per mille of lead.", shown(*part)),
-                if *at_limit {
-                    "Jewellery in the EU must hold less than 0.5 per mille of it (REACH Annex XVII, entry 63), lead makes gold brittle, and its fume is poison."
-                } else {
-                    "That is below the EU's limit of 0.5 per mille for jewellery (REACH Annex XVII, entry 63), but lead makes gold brittle and its fume is poison."
-                }
-                .to_owned(),
-                "Find the lot that brings it, and have that lot refined.".to_owned(),
-            ),
-            Self::Zinc { part } => (
-                format!("The melt holds {} per mille of zinc.", shown(*part)),
-                "Zinc boils at 907 C, below the melting point of gold: some of it leaves as fume that causes metal fume fever, the button is lighter, and its fineness a little higher than the sum.".to_owned(),
-                "Ventilate at the source, add what holds zinc last and do not overheat; weigh the button.".to_owned(),
-            ),
-            Self::OtherKarat {
-                metal,
-                made_for,
-                target,
-                silver_rich,
-            } => (
-                format!(
-                    "{metal} is made for {}, and this melt is to be {target}.",
-                    list(made_for)
-                ),
-                if *silver_rich {
-                    "It is rich in silver, meant for the colour of its own karat: here the alloy will be paler or greener, and may cast and work otherwise than its maker says."
-                } else {
-                    "Colour, hardness and casting are its maker's word for its own karats only."
-                }
-                .to_owned(),
-                "Take an alloy made for this one, or melt a small trial first.".to_owned(),
-            ),
-            Self::OtherUse {
-                metal,
-                made_for,
-                purpose,
-            } => (
-                format!("{metal} is made for {}, and this is for {purpose}.", list(made_for)),
-                "What makes it good for its own use (deoxidisers, grain refiners, zinc) can spoil it for another.".to_owned(),
-                "Take an alloy made for this use, or melt a small trial first.".to_owned(),
-            ),
-            Self::ColourDrifts {
-                asked,
-                family,
-                draw,
-            } => (
-                format!("{asked} was asked for, and this melt will be {family}."),
-                match draw {
-                    Some(Draw::Silver) => "The rest of the melt brings more silver against copper than the added metals have.",
-                    Some(Draw::Copper) => "The rest of the melt brings more copper against silver than the added metals have.",
-                    Some(Draw::Whitening) => "The rest of the melt brings metals that whiten it.",
-                    None => "The metals that are added give that colour.",
-                }
-                .to_owned(),
-                match draw {
-                    Some(Draw::Silver) => "Add more copper in place of silver, or use the paler lots elsewhere.",
-                    Some(Draw::Copper) => "Add more silver in place of copper, or use the redder lots elsewhere.",
-                    Some(Draw::Whitening) => "Sort out the white lots, or agree on the colour with the client.",
-                    None => "Choose other metals of the shelf, or agree on the colour with the client.",
-                }
-                .to_owned(),
-            ),
-            Self::Unknown { part } => (
-                format!("Of {} per mille of the melt nothing is known.", shown(*part)),
-                "Its colour and how it works are uncertain, and it may hold nickel, cadmium or lead; the gold is reckoned all the same.".to_owned(),
-                "Have the lots analysed for more than gold if that matters.".to_owned(),
-            ),
-        };
-        Trouble::new(self.code(), happened, means, mend)
-    }
-}
-
-/// A part as far as it can matter: two decimals below ten, one above; a trace never as nothing.
-fn shown(part: Decimal) -> String {
-    let least = Decimal::new(1, 2);
-    if part < least {
-        return format!("less than {least}");
-    }
-    let decimals = if part < Decimal::TEN { 2 } else { 1 };
-    fixed(part, decimals).normalize().to_string()
-}
-
-fn list<T: ToString>(words: &[T]) -> String {
-    let words: Vec<String> = words.iter().map(ToString::to_string).collect();
-    words.join(", ")
 }
