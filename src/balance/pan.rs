@@ -126,12 +126,17 @@ impl Pan {
 
     /// Goes on with a weighing of which the base and the last net at rest are known.
     pub fn resume(&mut self, base: Base, rest: Mass) {
-        self.weighing = Some(Weighing {
+        let weighing = Weighing {
             base,
             rest,
             poured: false,
             low: None,
-        });
+        };
+        self.weighing = Some(weighing);
+        // What stands there already counts from the new base, not from the one before.
+        if let Some(last) = &mut self.last {
+            last.net = weighing.net(last.gross);
+        }
     }
 
     /// Ends the weighing.
@@ -401,6 +406,8 @@ mod tests {
         let base = hand.pan.tared_base().unwrap();
         assert_eq!(base, g("-2.30"));
         hand.pan.resume(Base::From(base), hand.pan.rest());
+        let net = hand.pan.last().unwrap().net;
+        assert_eq!(net, Some(g("4.60")), "at once, not with the next reading");
         assert_eq!(hand.rest("2.30").net, Some(g("4.60")));
     }
 

@@ -15,7 +15,7 @@ use crate::bell::Bells;
 use crate::book::{Book, BookView, JobName, Writer};
 use crate::job::{Job, Verdict, scan};
 use crate::serve::{Door, House, listen};
-use crate::settings::Settings;
+use crate::settings::{BenchSettings, Settings};
 use crate::trouble::Trouble;
 
 /// Runs the service until SIGTERM or SIGINT.
@@ -49,7 +49,7 @@ async fn serve(settings: Settings, writer: Writer) -> Result<(), Trouble> {
         let (door, asks, live) = Door::new(&bench.name);
         let mut journal = Journal::new(writer.clone());
         let job = match open.remove(&bench.name) {
-            Some(name) => resumed(&mut journal, &name).await,
+            Some(name) => resumed(&mut journal, &name, bench).await?,
             None => None,
         };
         let lane = Lane::new(bench, job, journal, bells.clone(), asks, live)?;
@@ -170,17 +170,34 @@ fn bench_of(book: &BookView, name: &JobName) -> Result<Option<String>, Trouble> 
     Ok(job.closed.is_none().then_some(job.opened.bench))
 }
 
-async fn resumed(journal: &mut Journal, name: &JobName) -> Option<Job> {
-    match journal.resume(name).await {
-        Ok(job) => {
-            tracing::info!(job = name.as_str(), "going on with the open job");
-            Some(job)
-        }
+/// The open job of a bench; none, and said so, when its file cannot be gone on with.
+async fn resumed(
+    journal: &mut Journal,
+    name: &JobName,
+    bench: &BenchSettings,
+) -> Result<Option<Job>, Trouble> {
+    let job = match journal.resume(name).await {
+        Ok(job) => job,
         Err(trouble) => {
             tracing::error!(job = name.as_str(), "{trouble}");
-            None
+            return Ok(None);
         }
+    };
+    let (was, is) = (job.opened.division, bench.rules.pan.division);
+    if was != is {
+        return Err(Trouble::new(
+            "job-other-division",
+            format!(
+                "Job {} is open and was weighed in steps of {was}; the settings of bench {} now say {is}.",
+                name.as_str(),
+                bench.name
+            ),
+            "One melt is not weighed in two units, so the service does not start; what was recorded stays.",
+            format!("Set division back to \"{was}\", close the job, and change it then."),
+        ));
     }
+    tracing::info!(job = name.as_str(), "going on with the open job");
+    Ok(Some(job))
 }
 
 fn notify(state: &[sd_notify::NotifyState<'_>]) {

@@ -8,7 +8,9 @@
 mod bell;
 mod chain;
 mod fold;
+mod hearing;
 mod hold;
+mod keep;
 mod order;
 mod orders;
 mod record;
@@ -17,6 +19,7 @@ mod state;
 mod statement;
 mod step;
 mod watch;
+mod weigh;
 pub mod words;
 
 pub use bell::{BellKind, Ring};

@@ -13,6 +13,7 @@ use crate::metal::{Basis, Colour, Fineness, Purpose};
 use crate::trouble::Trouble;
 use rust_decimal::Decimal;
 
+use super::bell::BellKind;
 use super::hold::Cause;
 
 /// The version of the job file. A file of a later version is read by no earlier panbell.
@@ -257,6 +258,24 @@ impl Record {
             .and_then(|t| t.strip_suffix('}'))
             .unwrap_or(&text)
             .to_owned())
+    }
+
+    /// Whether the weighing that was under way is no more, or counts from something else.
+    pub(super) fn begins_anew(&self) -> bool {
+        match self {
+            Self::Open(_) | Self::Close(_) | Self::Expect { .. } | Self::Capture(_) => true,
+            Self::Answer { said, .. } => *said != PanAnswer::Back,
+            _ => false,
+        }
+    }
+
+    /// What is rung once it is on disk.
+    pub(super) fn bell(&self) -> Option<BellKind> {
+        match self {
+            Self::Capture(_) => Some(BellKind::Recorded),
+            Self::Close(_) => Some(BellKind::Done),
+            _ => None,
+        }
     }
 
     /// Reads the record in a whole line of a job file whose chain has been checked.

@@ -43,13 +43,15 @@ pub struct State {
     pub(super) inside_since: Option<Moment>,
     /// The record that is waited for, and whose order it was.
     pub(super) pending: Option<Pending>,
+    /// What is to follow that record, in order.
+    pub(super) behind: Vec<Record>,
     /// What the last two reading records said, the newest first.
     pub(super) noted: [Option<Indication>; 2],
     /// What the last load was counted from, while that load may still be on the pan.
     pub(super) standing_load: Option<Indication>,
     pub(super) disk_retry: Option<Moment>,
     pub(super) shown: Option<(Reading, Moment)>,
-    /// The last line, for the record of a capture that is ordered.
+    /// The last line with a mass in it, for the record of a capture that is ordered.
     pub(super) line: Vec<u8>,
 }
 
@@ -72,6 +74,7 @@ impl State {
             watch: Watch::new(),
             inside_since: None,
             pending: None,
+            behind: Vec::new(),
             noted: [None; 2],
             standing_load: job.as_ref().and_then(Job::last_load),
             disk_retry: None,

@@ -2,7 +2,7 @@
 
 use super::fold::{Adding, Job};
 use super::record::What;
-use crate::mass::{Division, Indication, Mass, Unit};
+use crate::mass::{Division, Indication, Mass, Status, Unit};
 use crate::melt::{Loss, Mix, Side, ways};
 use crate::metal::{Fineness, Metal};
 
@@ -205,4 +205,30 @@ pub fn pan_question(job: Option<&Job>, rest: Mass, division: Division) -> (Strin
         ),
         "Put the dish back as it was, or say which: panbell answer back, tared or anew.".to_owned(),
     )
+}
+
+/// What the balance says of itself when it cannot weigh: why, and what to do.
+pub fn balance(status: Status) -> (&'static str, &'static str) {
+    match status {
+        Status::OverLimit => (
+            "The balance says that the load is over its limit.",
+            "Take the load off.",
+        ),
+        Status::UnderZero => (
+            "The balance says that it is under zero.",
+            "Put the dish back, or zero the balance with its own key while nothing is being weighed.",
+        ),
+        Status::RequiresCalibration => (
+            "The balance asks to be calibrated.",
+            "Calibrate it as its booklet says, then go on.",
+        ),
+        Status::RequiresReZeroing => (
+            "The balance asks to be zeroed again.",
+            "Empty the pan and zero it with its own key.",
+        ),
+        _ => (
+            "The balance reports a fault.",
+            "Switch it off and on; if the fault stays, have it seen to.",
+        ),
+    }
 }

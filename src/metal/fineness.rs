@@ -21,8 +21,11 @@ const WHOLE: i64 = 3000;
 const PER_MILLE: i64 = 3;
 /// Three-thousandths in one karat.
 const KARAT: i64 = 125;
-/// Digits after the point that a stated fineness may have.
+/// Digits after the point that a fineness in per mille may have.
 const MOST_DECIMALS: u32 = 4;
+/// And one in karat: as many as a karat moved by any per mille of four decimals needs, so that a
+/// limit such as 14 karat and 0.01 per mille can be written exactly.
+const MOST_KARAT_DECIMALS: u32 = 7;
 
 impl Fineness {
     /// No gold.
@@ -35,17 +38,17 @@ impl Fineness {
 
     /// A fineness in per mille; `None` outside 0 to 1000 or with more than four decimals.
     pub fn per_mille(ppt: Decimal) -> Option<Self> {
-        Self::stated(ppt, PER_MILLE)
+        Self::stated(ppt, PER_MILLE, MOST_DECIMALS)
     }
 
-    /// A fineness in karat; `None` outside 0 to 24 or with more than four decimals.
+    /// A fineness in karat; `None` outside 0 to 24 or with more than seven decimals.
     pub fn karat(karat: Decimal) -> Option<Self> {
-        Self::stated(karat, KARAT)
+        Self::stated(karat, KARAT, MOST_KARAT_DECIMALS)
     }
 
-    fn stated(number: Decimal, each: i64) -> Option<Self> {
+    fn stated(number: Decimal, each: i64, most_decimals: u32) -> Option<Self> {
         if number.is_sign_negative() && !number.is_zero()
-            || number.normalize().scale() > MOST_DECIMALS
+            || number.normalize().scale() > most_decimals
         {
             return None;
         }
@@ -100,8 +103,8 @@ impl Fineness {
         Self((self.0 - span.0).max(Decimal::ZERO))
     }
 
-    /// The fineness as it is written in job files: `18 k` where it is a whole karat that per
-    /// mille cannot write, else `750 ppt`.
+    /// The fineness as it is written in job files: `750 ppt`, or `14 k` where per
+    /// mille cannot write it.
     pub fn stated_text(self) -> String {
         let ppt = self.0 / Decimal::from(PER_MILLE);
         if ppt.scale() <= MOST_DECIMALS {
@@ -157,7 +160,10 @@ impl FromStr for Fineness {
             _ => return Err(trouble(text, "what follows the number is unknown")),
         };
         fineness.ok_or_else(|| {
-            trouble(text, "it lies outside 0 to 1000 per mille (0 to 24 karat) or has more than four decimals")
+            trouble(
+                text,
+                "it lies outside 0 to 1000 per mille (0 to 24 karat) or has too many decimals",
+            )
         })
     }
 }
@@ -199,6 +205,8 @@ mod tests {
             "13.9 k",
             "0 ppt",
             "22.5 k",
+            "14.00024 k", // 14 karat and a hundredth per mille: a give-away limit
+            "14.0000024 k",
         ] {
             assert_eq!(f(&f(text).stated_text()), f(text), "{text}");
         }

@@ -1,0 +1,69 @@
+//! What is heard of the balance beside its readings: the port, lines that make no sense, silence,
+//! and readings grown old. Leaves to others: what a reading means, and carrying the holds on.
+
+use std::time::Duration;
+
+use super::hold::Cause;
+use super::state::State;
+use crate::balance::LinkState;
+use crate::mass::Moment;
+use crate::trouble::Trouble;
+
+impl State {
+    pub(super) fn odd_line(&mut self, at: Moment) {
+        self.link.odd_line(at);
+        if self.link.state() == LinkState::Garbled {
+            self.pan.forget();
+            self.inside_since = None;
+            self.guard.link_lost();
+            let why = "What the balance sends cannot be read.".to_owned();
+            let mend = "Its speed, framing or line layout is probably another than its file says: compare them with the balance's own settings.".to_owned();
+            self.holds.begin(Cause::Link, why, mend, Duration::ZERO, at);
+        }
+    }
+
+    pub(super) fn port_opened(&mut self, at: Moment) {
+        self.link.opened(at);
+        let patience = self.rules.link.silence;
+        self.silent(patience, at);
+    }
+
+    fn silent(&mut self, patience: Duration, at: Moment) {
+        self.pan.forget();
+        self.inside_since = None;
+        self.guard.link_lost();
+        let why = "The port is open and the balance says nothing.".to_owned();
+        let mend =
+            "Is it switched on, and does it send without being asked? Check the cable on its side."
+                .to_owned();
+        self.holds.begin(Cause::Link, why, mend, patience, at);
+    }
+
+    pub(super) fn port_lost(&mut self, trouble: &Trouble, at: Moment) {
+        self.link.lost();
+        self.guard.link_lost();
+        self.pan.forget();
+        self.inside_since = None;
+        self.holds.begin(
+            Cause::Link,
+            trouble.happened.clone(),
+            trouble.mend.clone(),
+            Duration::ZERO,
+            at,
+        );
+    }
+
+    /// What was read becomes old by time alone, also when no tick came in time to say so: a busy
+    /// machine, or one that slept.
+    pub(super) fn grow_old(&mut self, at: Moment) {
+        let before = self.link.state();
+        self.link.tick(at);
+        if self.link.state() == LinkState::Silent && before != LinkState::Silent {
+            self.silent(Duration::ZERO, at);
+        } else if at.since(self.pan.heard()) >= self.rules.link.silence {
+            // Odd lines keep the link from being silent, not the pan from being old.
+            self.pan.forget();
+            self.inside_since = None;
+        }
+    }
+}

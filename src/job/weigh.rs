@@ -1,0 +1,213 @@
+//! One reading: whether it may be believed, what it says of the pan, and whether a mass is due to
+//! be captured.
+
+use std::time::Duration;
+
+use super::hold::Cause;
+use super::order::Effect;
+use super::record::{Captured, How, Raw, Record, What};
+use super::state::State;
+use super::words;
+use super::{BellKind, Ring};
+use crate::balance::{Base, LinkState, Tracked, Verdict};
+use crate::mass::{Indication, Moment, Reading, Status};
+use crate::melt::Side;
+
+/// A balance that cannot weigh for so long is told of; a lifted dish shows "under zero" meanwhile.
+const BALANCE_PATIENCE: Duration = Duration::from_secs(2);
+/// A line without a unit is told of when it lasts; many balances leave the unit out in motion.
+const UNPROVEN_PATIENCE: Duration = Duration::from_secs(2);
+
+impl State {
+    pub(super) fn line(&mut self, reading: Reading, raw: &[u8], at: Moment, out: &mut Vec<Effect>) {
+        self.link.good_line(at);
+        self.shown = Some((reading, at));
+        if self.link.state() == LinkState::Talking {
+            self.end_hold(Cause::Link, out);
+        }
+        if !self.is_believable(&reading, at, out) {
+            self.pan.forget();
+            self.inside_since = None;
+            return;
+        }
+        let Some(gross) = reading.indication() else {
+            // Nothing to weigh in it, but it may say that the pan moves.
+            if reading.status == Status::InMotion {
+                self.pan.forget();
+                self.inside_since = None;
+            }
+            return;
+        };
+        self.line.clear();
+        self.line.extend_from_slice(raw);
+        let tracked = self.pan.take(gross, reading.status, at);
+        self.take_base(tracked.base_taken.then_some(gross), out);
+        self.judge_pan(at, out);
+        if tracked.steady {
+            if self
+                .standing_load
+                .is_some_and(|base| gross.mass() <= base.mass() + self.rules.pan.tolerance)
+            {
+                self.standing_load = None;
+            }
+            self.note_reading(&tracked, out);
+        }
+        if self.holds.any() {
+            self.inside_since = None;
+            return;
+        }
+        self.ring_zone(&tracked, at, out);
+        self.capture_when_due(&tracked, at, out);
+    }
+
+    /// Whether the reading's mass may be taken at all: the balance weighs, and the unit is proven.
+    fn is_believable(&mut self, reading: &Reading, at: Moment, out: &mut Vec<Effect>) -> bool {
+        let weighs = reading.status.is_weighing();
+        if weighs {
+            self.end_hold(Cause::Balance, out);
+        } else {
+            let (why, mend) = words::balance(reading.status);
+            self.holds.begin(
+                Cause::Balance,
+                why.to_owned(),
+                mend.to_owned(),
+                BALANCE_PATIENCE,
+                at,
+            );
+        }
+        let unit = self.guard.unit();
+        let agreed = match self.guard.judge(reading) {
+            Verdict::Agreed => {
+                self.end_hold(Cause::Unit, out);
+                true
+            }
+            Verdict::Conflict(seen) => {
+                let (why, mend) = words::unit_conflict(seen, unit);
+                self.holds.begin(Cause::Unit, why, mend, Duration::ZERO, at);
+                false
+            }
+            Verdict::Unproven => {
+                if self.expected().is_some() {
+                    let why = format!(
+                        "The balance does not say its unit, so {} are not proven.",
+                        unit.name()
+                    );
+                    let mend = "Let the balance send its unit with the mass; until then nothing is captured.".to_owned();
+                    self.holds
+                        .begin(Cause::Unit, why, mend, UNPROVEN_PATIENCE, at);
+                }
+                false
+            }
+        };
+        weighs && agreed
+    }
+
+    /// Records what a weighing counts from.
+    pub(super) fn take_base(&mut self, base: Option<Indication>, out: &mut Vec<Effect>) {
+        if let Some(base) = base {
+            self.standing_load = None;
+            self.follow_up(Record::Base { base }, out);
+        }
+    }
+
+    /// A load that is put down may lift a dish first; an addition in the middle may not.
+    fn judge_pan(&mut self, at: Moment, out: &mut Vec<Effect>) {
+        if self.pan.is_low() && self.adding.is_some() {
+            let (why, mend) =
+                words::pan_question(self.job.as_ref(), self.pan.rest(), self.rules.pan.division);
+            self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
+        } else {
+            self.end_hold(Cause::Pan, out);
+        }
+    }
+
+    /// Keeps every reading at rest of a weighing that differs from the last. One that trembles
+    /// back by a single division to the reading before that is no news: left alone on a restless
+    /// bench it would fill the disk.
+    fn note_reading(&mut self, tracked: &Tracked, out: &mut Vec<Effect>) {
+        let Some(net) = tracked.net else { return };
+        if self.expected().is_none() || self.pan.is_low() || self.is_noted(net) {
+            return;
+        }
+        self.noted = [Some(net), self.noted[0]];
+        let record = Record::Reading {
+            gross: tracked.gross,
+            net,
+            raw: Raw::of(&self.line),
+        };
+        self.follow_up(record, out);
+    }
+
+    fn is_noted(&self, net: Indication) -> bool {
+        let [last, before] = self.noted;
+        let step = self.rules.pan.division.mass();
+        let trembles = last.is_some_and(|last| (last.mass() - net.mass()).abs() <= step);
+        last == Some(net) || (before == Some(net) && trembles)
+    }
+
+    fn ring_zone(&mut self, tracked: &Tracked, at: Moment, out: &mut Vec<Effect>) {
+        let (Some(job), Some(adding), Some(net)) = (&self.job, &self.adding, tracked.net) else {
+            return;
+        };
+        let division = self.rules.pan.division;
+        let Some(kind) = self
+            .watch
+            .take(net.mass(), &adding.window, division, tracked.steady, at)
+        else {
+            return;
+        };
+        let name = words::metal_name(job, adding.addition);
+        let title = match kind {
+            BellKind::Near => format!("Near: {name}"),
+            BellKind::Within => format!("Within: {name}"),
+            BellKind::Over => format!("Over: {name}"),
+            _ => format!("Under again: {name}"),
+        };
+        let text = words::standing(job, adding, net.mass(), self.rules.shelf.metals());
+        out.push(Effect::Ring(Ring { kind, title, text }));
+    }
+
+    fn capture_when_due(&mut self, tracked: &Tracked, at: Moment, out: &mut Vec<Effect>) {
+        let due = tracked.steady
+            && match (self.expected(), &self.adding, tracked.net) {
+                (Some(What::Addition { .. }), Some(adding), Some(net)) => {
+                    if adding.window.side(net.mass()) == Side::Within && net.mass().is_positive() {
+                        let since = *self.inside_since.get_or_insert(at);
+                        at.since(since) >= self.rules.dwell
+                    } else {
+                        self.inside_since = None;
+                        false
+                    }
+                }
+                (Some(What::Lot { .. } | What::Button), ..) => self.pan.is_loaded(),
+                _ => false,
+            };
+        if !tracked.steady {
+            self.inside_since = None;
+        }
+        if due && self.pending.is_none() {
+            self.capture(How::Settled, None, out);
+        }
+    }
+
+    /// Asks for the capture of what is on the pan. The caller has seen to it that it may be.
+    pub(super) fn capture(&mut self, how: How, order: Option<u64>, out: &mut Vec<Effect>) {
+        let (Some(what), Some(tracked)) = (self.expected().cloned(), self.pan.last().copied())
+        else {
+            return;
+        };
+        let (Some(net), Some(Base::From(base))) = (tracked.net, self.pan.base()) else {
+            return;
+        };
+        let raw = Raw::of(&self.line);
+        let captured = Captured {
+            what,
+            mass: net,
+            gross: tracked.gross,
+            base,
+            how,
+            raw,
+        };
+        self.wait_for(Record::Capture(captured), order, out);
+    }
+}
