@@ -297,10 +297,18 @@ fn the_sample_shelf_is_read_with_its_finenesses() {
         metals,
         [
             "fine-gold",
+            "casting-grain",
+            "old-bars",
             "fine-silver",
             "copper",
+            "zinc",
             "tallow-yellow",
+            "lamp-yellow",
             "brick-red",
+            "quince-rose",
+            "moss-green",
+            "snow-white",
+            "hail-white",
             "bench-22"
         ]
     );
@@ -926,7 +934,7 @@ fn what_is_wrong_on_the_shelf_is_told_with_its_lines() {
             [
                 "settings-unknown-key",
                 "Line 10 of HOME/shelf.toml has \"silver\", which is not known in [[metal]].",
-                "Known in [[metal]] are key, name, gold.",
+                "Known in [[metal]] are key, name, gold, made_of, karats, uses, stock, price_per_gram.",
             ],
             [
                 "settings-value",

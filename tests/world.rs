@@ -62,6 +62,7 @@ fn exactly(fineness: &str) -> Demand {
         target,
         lowest: target,
         highest: target,
+        risk: panbell::melt::Risk::default(),
     }
 }
 

@@ -15,6 +15,7 @@ mod open;
 mod output;
 mod rehearse;
 mod run;
+mod shelf;
 mod take;
 mod verify;
 mod withdraw;
@@ -83,6 +84,8 @@ enum Command {
     Close(close::Close),
     /// Watch a bench live
     Follow(follow::Follow),
+    /// Show the shop's metals
+    Shelf(shelf::Shelf),
     /// Check job files against their chain
     Verify(verify::Verify),
     /// Play a whole job here with nothing attached
@@ -111,6 +114,7 @@ pub fn main() -> ExitCode {
         Command::Answer(answer) => answer.run(&cli.common, &output),
         Command::Close(close) => close.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),
+        Command::Shelf(shelf) => shelf.run(&cli.common, &output),
         Command::Verify(verify) => verify.run(&cli.common, &output),
         Command::Rehearse(rehearse) => rehearse.run(&output),
     };

@@ -96,6 +96,13 @@ impl Fineness {
         Self((self.0 + ppt * Decimal::from(PER_MILLE)).min(Decimal::from(WHOLE)))
     }
 
+    /// Lower by a span that is itself held like a fineness (half a karat, 3 per mille), exact;
+    /// not below none.
+    #[must_use]
+    pub fn below(self, span: Self) -> Self {
+        Self((self.0 - span.0).max(Decimal::ZERO))
+    }
+
     /// The fineness as it is written in job files: `750 ppt`, or `14 k` where per
     /// mille cannot write it.
     pub fn stated_text(self) -> String {

@@ -1,7 +1,22 @@
 //! The shelf: the shop's metals that can be added to a melt.
+//!
+//! Promises: a metal's gold is the gold of its composition; what is not known of it stays unknown.
+//! Leaves to others: reading the file, and planning with the metals.
 
-use super::Fineness;
+use rust_decimal::Decimal;
+
+use super::{Composition, Fineness, Purpose};
+use crate::mass::Indication;
 use crate::trouble::Trouble;
+
+/// What a gram costs, in a currency of the shop's choice.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Price {
+    /// Money for one gram.
+    pub per_gram: Decimal,
+    /// The currency, as the shop writes it.
+    pub currency: String,
+}
 
 /// A metal of the shelf.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -10,9 +25,57 @@ pub struct Metal {
     pub key: String,
     /// The name for people.
     pub name: String,
-    /// Its gold.
+    /// Its gold: that of its composition.
     pub gold: Fineness,
+    /// What it is made of.
+    pub composition: Composition,
+    /// The finenesses that it is made for; none when it is for any, or nothing is said.
+    pub karats: Vec<Fineness>,
+    /// The uses that it is made for; none when it is for any, or nothing is said.
+    pub uses: Vec<Purpose>,
+    /// How much of it there is, when the shop keeps count.
+    pub stock: Option<Indication>,
+    /// What it costs, when the shop says.
+    pub price: Option<Price>,
 }
+
+impl Metal {
+    /// A metal of this composition, for any karat and use, of no known stock or price.
+    pub fn new(key: impl Into<String>, name: impl Into<String>, composition: Composition) -> Self {
+        Self {
+            key: key.into(),
+            name: name.into(),
+            gold: composition.gold(),
+            composition,
+            karats: Vec::new(),
+            uses: Vec::new(),
+            stock: None,
+            price: None,
+        }
+    }
+
+    /// Whether it is made for this fineness: one of those its maker names lies as near as 14 karat
+    /// does to 585.
+    pub fn is_for_karat(&self, fineness: Fineness) -> bool {
+        let near = Decimal::from(NEAR);
+        self.karats.is_empty()
+            || self.karats.iter().any(|made_for| {
+                (made_for.three_thousandths() - fineness.three_thousandths()).abs() <= near
+            })
+    }
+
+    /// Whether it is made for this use.
+    pub fn is_for_use(&self, purpose: Purpose) -> bool {
+        self.uses.is_empty()
+            || purpose == Purpose::Any
+            || self.uses.contains(&purpose)
+            || self.uses.contains(&Purpose::Any)
+    }
+}
+
+/// How far apart two finenesses of one karat may be, in three-thousandths: 14 karat and 585 are 5
+/// apart, 10 karat and 417 one, 24 karat and 995 fifteen.
+const NEAR: i64 = 15;
 
 /// The shop's metals, in the order of the file.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -52,11 +115,8 @@ impl Shelf {
         }
         if wanted.starts_with(|c: char| c.is_ascii_digit()) {
             let gold: Fineness = wanted.parse()?;
-            return Ok(Metal {
-                key: wanted.to_owned(),
-                name: format!("gold of {gold}"),
-                gold,
-            });
+            let name = format!("gold of {gold}");
+            return Ok(Metal::new(wanted, name, Composition::of_gold(gold)));
         }
         let keys: Vec<&str> = self.0.iter().map(|metal| metal.key.as_str()).collect();
         let known = if keys.is_empty() {

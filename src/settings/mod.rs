@@ -6,9 +6,11 @@
 //! folders, opening ports, and what the values do.
 
 mod balance;
+mod basis;
 mod bench;
 mod find;
 mod folders;
+mod law;
 mod name;
 mod number;
 mod section;
@@ -20,15 +22,18 @@ mod value;
 use std::sync::Arc;
 
 pub use balance::BalanceFile;
+pub use basis::read_basis;
 pub use find::SHIPPED_BALANCES;
 pub use folders::{Environment, Folders};
+pub use law::read_laws;
 pub use number::PerMille;
+pub use shelf::read_shelf;
 pub use trouble::SettingsTrouble;
 
 use crate::balance::LayoutSpec;
 use crate::job::BenchRules;
 use crate::melt::{Demand, Risk};
-use crate::metal::{Fineness, Shelf};
+use crate::metal::{BasisRules, Fineness, Judged, MarkLaw, Shelf};
 use crate::port::PortSettings;
 use crate::trouble::Trouble;
 use number::{GIVE_AWAY, MINUS_TOLERANCE};
@@ -52,6 +57,10 @@ pub struct Settings {
     pub give_away: PerMille,
     /// How far below the mark the law allows a melt to be.
     pub minus_tolerance: PerMille,
+    /// The law of marks to advise by.
+    pub law: Arc<MarkLaw>,
+    /// How far each basis of a fineness may be believed.
+    pub basis: Arc<BasisRules>,
     /// The bells.
     pub bell: BellSettings,
     /// The shop's metals.
@@ -90,7 +99,7 @@ const TOP: Known = Known {
     table: "the settings",
     keys: &[
         ("window", "{ give_away = \"5 ppt\" }"),
-        ("mark", "{ minus_tolerance = \"0 ppt\" }"),
+        ("mark", "{ law = \"none\", minus_tolerance = \"0 ppt\" }"),
         ("bell", "{ desktop = true }"),
         (
             "bench",
@@ -104,7 +113,7 @@ const WINDOW: Known = Known {
 };
 const MARK: Known = Known {
     table: "[mark]",
-    keys: &[(MINUS_TOLERANCE.key, "\"0 ppt\"")],
+    keys: &[("law", "\"none\""), (MINUS_TOLERANCE.key, "\"0 ppt\"")],
 };
 const BELL: Known = Known {
     table: "[bell]",
@@ -119,21 +128,31 @@ impl Settings {
     pub fn read(folders: &Folders) -> Result<Self, SettingsTrouble> {
         let source =
             Source::read(&folders.settings)?.ok_or_else(|| trouble::missing(&folders.settings))?;
-        let (shelf, of_shelf) = match shelf::read(&folders.shelf) {
+        let (shelf, of_shelf) = match read_shelf(folders) {
             Ok(shelf) => (Arc::new(shelf), None),
             Err(wrong) => (Arc::default(), Some(wrong)),
         };
         let mut elsewhere = Vec::new();
+        let (laws, of_laws) = parted(read_laws(folders));
+        let (basis, of_basis) = parted(read_basis(folders));
         let reading = Reading::new(&source);
         let parsed = reading.parse();
         let settings = parsed.as_ref().and_then(|parsed| {
             let top = Section::top(&reading, &TOP, parsed);
-            Self::of(&top, folders, &shelf, &mut elsewhere)
+            let figures = (laws.as_deref(), basis.map(Arc::new));
+            Self::of(&top, folders, &shelf, figures, &mut elsewhere)
         });
         drop(parsed);
         let mut wrong = reading.faults();
         wrong.extend(elsewhere);
-        wrong.extend(of_shelf.iter().flat_map(SettingsTrouble::all).cloned());
+        let files = [of_shelf, of_laws, of_basis];
+        wrong.extend(
+            files
+                .iter()
+                .flatten()
+                .flat_map(SettingsTrouble::all)
+                .cloned(),
+        );
         match (settings, SettingsTrouble::of(wrong)) {
             (_, Some(wrong)) => Err(wrong),
             (Some(settings), None) if !settings.benches.is_empty() => Ok(settings),
@@ -146,10 +165,16 @@ impl Settings {
         top: &Section<'_>,
         folders: &Folders,
         shelf: &Arc<Shelf>,
+        (laws, basis): (Option<&[MarkLaw]>, Option<Arc<BasisRules>>),
         elsewhere: &mut Vec<Trouble>,
     ) -> Option<Self> {
         let give_away = top.table("window", &WINDOW).per_mille(&GIVE_AWAY);
-        let minus_tolerance = top.table("mark", &MARK).per_mille(&MINUS_TOLERANCE);
+        let mark = top.table("mark", &MARK);
+        let minus_tolerance = mark.per_mille(&MINUS_TOLERANCE);
+        let law = laws.and_then(|laws| law::named(&mark, laws));
+        if let (Some(law), Some(minus)) = (&law, minus_tolerance) {
+            within_law(&mark, law, minus);
+        }
         let desktop = top.table("bell", &BELL).truth("desktop");
         let sections = top.tables("bench", &bench::BENCH);
         if !top.has("bench") {
@@ -159,6 +184,8 @@ impl Settings {
             benches: bench::benches(&sections, folders, shelf, elsewhere),
             give_away: give_away?,
             minus_tolerance: minus_tolerance?,
+            law: Arc::new(law?),
+            basis: basis?,
             bell: BellSettings {
                 desktop: desktop.unwrap_or(BellSettings::default().desktop),
             },
@@ -176,6 +203,33 @@ impl Settings {
             highest: target.plus(self.give_away.amount()),
             risk: Risk::default(),
         }
+    }
+}
+
+/// A tolerance that was typed is one that the law gives to metal without solder, as a button is;
+/// without a law that was chosen, the shop answers for it.
+fn within_law(mark: &Section<'_>, law: &MarkLaw, minus: PerMille) {
+    let whole = Fineness::pure();
+    let lowest = law.lowest(whole, Judged::WithoutSolder);
+    if law.key != law::USUAL && whole.less(minus.amount()) < lowest {
+        let given = whole.three_thousandths() - lowest.three_thousandths();
+        mark.refuse(
+            MINUS_TOLERANCE.key,
+            &format!(
+                "{} gives metal without solder no more than {} ppt.",
+                law.name,
+                crate::mass::fixed(given / rust_decimal::Decimal::from(3), 2).normalize()
+            ),
+            "Write no more than that, or name the law that you go by.",
+        );
+    }
+}
+
+/// What was read, or what was wrong.
+fn parted<T>(read: Result<T, SettingsTrouble>) -> (Option<T>, Option<SettingsTrouble>) {
+    match read {
+        Ok(read) => (Some(read), None),
+        Err(wrong) => (None, Some(wrong)),
     }
 }
 
@@ -222,7 +276,11 @@ mod tests {
         let shelf = include_str!("../../config/shelf.toml");
         let all = TABLES.map(|known| (known, SAMPLE)).into_iter();
         let all = all.chain(balance::TABLES.map(|known| (known, balances.as_str())));
-        for (known, sample) in all.chain(shelf::TABLES.map(|known| (known, shelf))) {
+        let all = all.chain(shelf::TABLES.map(|known| (known, shelf)));
+        let laws = include_str!("../../config/law.toml");
+        let all = all.chain(law::TABLES.map(|known| (known, laws)));
+        let bases = include_str!("../../config/basis.toml");
+        for (known, sample) in all.chain(basis::TABLES.map(|known| (known, bases))) {
             for (key, _) in known.keys {
                 assert!(writes(sample, key), "{key} of {}", known.table);
             }
@@ -264,14 +322,23 @@ mod tests {
             fs::write(&own, text).unwrap();
             BalanceFile::find("own", &folders).unwrap_err()
         };
-        let read_shelf = |text: &str| {
+        let read_metals = |text: &str| {
             fs::write(&folders.shelf, text).unwrap();
-            shelf::read(&folders.shelf).unwrap_err()
+            read_shelf(&folders).unwrap_err()
+        };
+        let read_own_law = |text: &str| {
+            fs::write(home.path().join("law.toml"), text).unwrap();
+            read_laws(&folders).unwrap_err()
+        };
+        let read_own_basis = |text: &str| {
+            fs::write(home.path().join("basis.toml"), text).unwrap();
+            read_basis(&folders).unwrap_err()
         };
         let check = |known: &Known, read: &dyn Fn(&str) -> SettingsTrouble| {
             for (key, _) in known.keys {
                 let head = match known.table {
                     table if table.starts_with("[bench.") => format!("[[bench]]\n{table}\n"),
+                    table if table.starts_with("[[law.") => format!("[[law]]\n{table}\n"),
                     table if table.starts_with('[') => format!("{table}\n"),
                     _ => String::new(),
                 };
@@ -290,7 +357,13 @@ mod tests {
             check(known, &read_balance);
         }
         for known in shelf::TABLES {
-            check(known, &read_shelf);
+            check(known, &read_metals);
+        }
+        for known in law::TABLES {
+            check(known, &read_own_law);
+        }
+        for known in basis::TABLES {
+            check(known, &read_own_basis);
         }
     }
 }

@@ -153,6 +153,11 @@ impl<'a> Section<'a> {
         }
     }
 
+    /// The keys that the table may have.
+    pub(super) fn known_keys(&self) -> impl Iterator<Item = &'static str> {
+        self.known.keys.iter().map(|(key, _)| *key)
+    }
+
     /// A table inside this one.
     pub(super) fn table(&self, key: &str, known: &'static Known) -> Section<'a> {
         let none = Section {
