@@ -295,7 +295,7 @@ fn a_second_opening_here_is_busy_and_names_us() {
     run(async {
         let pty = Pty::new();
         let first = OpenPort::open(&pty.settings()).unwrap();
-        let trouble = OpenPort::open(&pty.settings()).unwrap_err();
+        let trouble = OpenPort::open(&pty.settings()).unwrap_err().with_holder();
         let PortTrouble::Busy {
             holder: Some(by), ..
         } = &trouble
@@ -468,7 +468,7 @@ fn helper() {
         return;
     }
     run(async {
-        match OpenPort::open(&settings(Path::new(&port))) {
+        match OpenPort::open(&settings(Path::new(&port))).map_err(PortTrouble::with_holder) {
             Ok(_port) => {
                 let stat = fs::read_to_string("/proc/self/stat").unwrap();
                 let behind_name = stat.rsplit_once(')').unwrap().1;

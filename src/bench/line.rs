@@ -37,6 +37,9 @@ pub(super) struct Line {
 /// The code of a port that hung up.
 const GONE: &str = "port-gone";
 
+/// The code of a port that another program holds.
+const BUSY: &str = "port-busy";
+
 /// A first byte that comes so long after the opening begins a line: no balance pauses so long
 /// within one, even at 300 bits a second (33 ms a character).
 const QUIET: Duration = Duration::from_millis(200);
@@ -110,21 +113,22 @@ impl Line {
                 self.last_trouble = None;
                 Came::Opened
             }
-            Err(cause) => self.refused(&cause),
+            Err(cause) => self.refused(cause),
         }
     }
 
-    fn refused(&mut self, cause: &PortTrouble) -> Came {
+    fn refused(&mut self, cause: PortTrouble) -> Came {
         self.retry_at = Instant::now() + self.retry.failed();
-        let trouble = cause.trouble();
-        // A port that went away and is not there yet is no news.
-        let known = |last: &Trouble| {
-            *last == trouble || (last.code == GONE && matches!(cause, PortTrouble::Absent { .. }))
+        // A port that went away and is not there yet is no news, nor is one that is still busy.
+        let known = |last: &Trouble| match &cause {
+            PortTrouble::Absent { .. } => last.code == GONE || *last == cause.trouble(),
+            PortTrouble::Busy { .. } => last.code == BUSY,
+            _ => *last == cause.trouble(),
         };
         if self.last_trouble.as_deref().is_some_and(known) {
             return Came::Nothing;
         }
-        self.say(trouble)
+        self.say(cause.with_holder().trouble())
     }
 
     /// Closes at once: while a dead descriptor is held, the adapter comes back under another name.

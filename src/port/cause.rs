@@ -159,17 +159,27 @@ impl PortTrouble {
         }
     }
 
-    /// Held by another program; names it where it can.
+    /// Held by another program, not named yet.
     pub(super) fn busy(path: &Path) -> Self {
-        let all = holders(path);
+        Self::Busy {
+            path: path.to_owned(),
+            holder: None,
+        }
+    }
+
+    /// The same cause, with the holder of a busy port named where it can be. Looks through the
+    /// open files of every process, which takes long enough not to do it at every attempt.
+    #[must_use]
+    pub fn with_holder(self) -> Self {
+        let Self::Busy { path, holder: None } = self else {
+            return self;
+        };
+        let all = holders(&path);
         let me = std::process::id();
         let ours = all.iter().find(|by| by.pid == me);
         // The oldest of several: a program that is being started holds copies of its parent's.
         let holder = ours.or(all.iter().min_by_key(|by| by.pid)).cloned();
-        Self::Busy {
-            path: path.to_owned(),
-            holder,
-        }
+        Self::Busy { path, holder }
     }
 
     /// Refused by permission bits: those of the port, or of the folder on the way to it.

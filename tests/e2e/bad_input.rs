@@ -294,11 +294,12 @@ fn http_that_is_nonsense_is_refused_and_harms_nothing() {
         .unwrap()
         .is_refused(404, "bench-unknown");
     assert_eq!(http::get(&socket, &path).unwrap().status, 405);
+    let endless = vec![b'A'; 1_000_000];
     for bytes in [
         &b"\xff\xfe\x00\r\n\r\n"[..],
         b"GET\r\n\r\n",
         b"GET / HTTP/9.9\r\n\r\n",
-        &[b'A'; 1_000_000],
+        &endless,
     ] {
         // An answer or a hang-up, but an end in either case.
         if let Ok(reply) = http::raw(&socket, bytes) {

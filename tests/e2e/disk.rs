@@ -16,11 +16,10 @@ struct Small(PathBuf);
 impl Small {
     fn mount(folder: &Path) -> Option<Self> {
         fs::create_dir_all(folder).unwrap();
-        let mut mount = Command::new("mount");
-        mount
+        Command::new("mount")
             .args(["-t", "tmpfs", "-o", "size=64k", "none"])
-            .arg(folder);
-        mount
+            .arg(folder)
+            .stderr(std::process::Stdio::null())
             .status()
             .is_ok_and(|status| status.success())
             .then(|| Self(folder.to_owned()))
@@ -62,7 +61,7 @@ impl Way {
             }
             Self::Limit => {
                 let size = fs::metadata(desk.home.job_path("T-1")).unwrap().len();
-                self.limit(desk, &(size + 20).to_string());
+                limit(desk, &(size + 20).to_string());
             }
         }
     }
@@ -70,17 +69,18 @@ impl Way {
     fn make_room(&self, desk: &Desk) {
         match self {
             Self::Disk(disk) => fs::remove_file(disk.0.join("filler")).unwrap(),
-            Self::Limit => self.limit(desk, "unlimited"),
+            Self::Limit => limit(desk, "unlimited"),
         }
     }
+}
 
-    fn limit(&self, desk: &Desk, bytes: &str) {
-        let mut prlimit = Command::new("prlimit");
-        prlimit
-            .arg(format!("--pid={}", desk.service.pid()))
-            .arg(format!("--fsize={bytes}:unlimited"));
-        assert!(prlimit.status().unwrap().success());
-    }
+/// Limits the size of the files that the service writes, by a tool of util-linux.
+fn limit(desk: &Desk, bytes: &str) {
+    let status = Command::new("prlimit")
+        .arg(format!("--pid={}", desk.service.pid()))
+        .arg(format!("--fsize={bytes}:unlimited"))
+        .status();
+    assert!(status.expect("prlimit is part of util-linux").success());
 }
 
 fn on_a_full_disk(way: impl FnOnce(&Home) -> Way) {
@@ -155,12 +155,12 @@ fn on_a_full_disk(way: impl FnOnce(&Home) -> Way) {
 
 #[test]
 fn a_full_disk_holds_the_bench_until_there_is_room() {
-    on_a_full_disk(|home| match Small::mount(&home.path().join("book")) {
-        Some(disk) => Way::Disk(disk),
-        None => {
-            eprintln!("LOUD: a small disk cannot be mounted here; a limit on file size stands in");
-            Way::Limit
+    on_a_full_disk(|home| {
+        if let Some(disk) = Small::mount(&home.path().join("book")) {
+            return Way::Disk(disk);
         }
+        service::loud("a small disk cannot be mounted here; a limit on file size stands in");
+        Way::Limit
     });
 }
 

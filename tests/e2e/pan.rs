@@ -108,7 +108,7 @@ fn a_restart_in_the_middle_keeps_base_and_window() {
         // The record of this reading follows the reading by a moment.
         desk.until_noted("24.60 g");
         if kill {
-            desk.service.kill();
+            desk.kill();
         } else {
             desk.service.stop();
         }
@@ -133,7 +133,7 @@ fn a_balance_zeroed_while_the_service_was_away_is_asked_about() {
     desk.put(g("1.50"));
     desk.at_rest("1.50 g");
     desk.until_noted("1.50 g");
-    desk.service.kill();
+    desk.kill();
     desk.balance.press_tare().unwrap();
     desk.start_again();
     desk.until("the bench asks", |view| view["hold"]["cause"] == "pan");

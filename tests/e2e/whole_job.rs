@@ -9,7 +9,7 @@ use serde_json::Value;
 
 use crate::support::desk::{BENCH, Desk, g, shown};
 use crate::support::http;
-use crate::support::service::{KilledOnDrop, plain, run};
+use crate::support::service::{self, KilledOnDrop, plain, run};
 
 /// The value that a line of the statement gives to a label.
 fn stated<'a>(statement: &'a str, label: &str) -> &'a str {
@@ -19,6 +19,7 @@ fn stated<'a>(statement: &'a str, label: &str) -> &'a str {
 }
 
 #[test]
+#[allow(clippy::too_many_lines)] // one job, told in one piece
 fn a_whole_job_with_its_statement_and_its_file() {
     let desk = Desk::new();
     let mut follow = plain(desk.home.path())
@@ -167,7 +168,7 @@ fn the_same_orders_by_http_and_by_curl() {
             .arg(format!("http://panbell/v1/bench/{BENCH}/order"));
         serde_json::from_str(&run(&mut curl).ends(0)).unwrap()
     } else {
-        eprintln!("LOUD: no curl here; the order goes by the test's own HTTP instead");
+        service::loud("no curl here; the order goes by the test's own HTTP instead");
         http::order(&socket, BENCH, order).unwrap().json()
     };
     assert_eq!(reply["warning"], true, "{reply}");

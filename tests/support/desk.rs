@@ -102,6 +102,17 @@ impl Desk {
         self.follower = Follower::start(&self.home.socket(), BENCH);
     }
 
+    /// Ends the service without any warning.
+    pub fn kill(&mut self) {
+        self.service.kill();
+        // A pseudo-terminal keeps the exclusive mark of a holder that was killed, and an ordinary
+        // user cannot open it any more; a real port forgets it. So the plug is pulled and put back.
+        if !rustix::process::geteuid().is_root() {
+            self.balance.unplug().unwrap();
+            self.balance.plug().unwrap();
+        }
+    }
+
     /// Gives a command.
     pub fn say(&self, words: &[&str]) -> Said {
         service::run(service::plain(self.home.path()).args(words))

@@ -153,11 +153,11 @@ pub fn ask(socket: &Path, bench: &str) -> UnixStream {
 /// Reads head, chunks and events. A killed service ends it anywhere.
 fn read(mut stream: UnixStream, heard: &Shared) {
     let (mut wire, mut text) = (Vec::new(), Vec::new());
-    let (mut part, mut in_body) = ([0; 8192], false);
+    let (mut bytes, mut in_body) = ([0; 8192], false);
     loop {
-        match stream.read(&mut part) {
+        match stream.read(&mut bytes) {
             Ok(0) | Err(_) => return,
-            Ok(count) => wire.extend_from_slice(&part[..count]),
+            Ok(count) => wire.extend_from_slice(&bytes[..count]),
         }
         if !in_body {
             let Some(end) = find(&wire, b"\r\n\r\n") else {

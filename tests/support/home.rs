@@ -110,8 +110,9 @@ pub fn records(bytes: &[u8], scan: &Scan) -> Vec<(u64, Record)> {
 
 /// The settings of one bench, with times short enough for a test.
 pub fn bench(name: &str, port: &Path, balance: &str) -> String {
+    let port = port.display();
     format!(
-        "[[bench]]\nname = \"{name}\"\nport = {port:?}\nbalance = \"{balance}\"\ndivision = \"0.01 g\"\n\
+        "[[bench]]\nname = \"{name}\"\nport = \"{port}\"\nbalance = \"{balance}\"\ndivision = \"0.01 g\"\n\
          [bench.steady]\nseconds = 0.25\n[bench.pan]\ndwell_seconds = 0.5\n"
     )
 }
