@@ -662,7 +662,7 @@ fn an_unknown_key_is_told_with_the_nearest_known_one() {
             [
                 "settings-unknown-key",
                 "Line 3 of HOME/panbell.toml has \"give_awy\", which is not known in [window].",
-                "The nearest known one is \"give_away\". Known in [window] is give_away.",
+                "The nearest known one is \"give_away\". Known in [window] are give_away, risk.",
             ],
             [
                 "settings-unknown-key",

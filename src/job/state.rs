@@ -9,8 +9,8 @@ use super::record::{Record, What};
 use super::watch::Watch;
 use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
-use crate::mass::{Indication, Moment, Reading};
-use crate::melt::window;
+use crate::mass::{Class, Indication, Mass, Moment, Reading};
+use crate::melt::{MassDoubt, window};
 use crate::metal::{Fineness, Shelf};
 use crate::trouble::Trouble;
 
@@ -27,6 +27,17 @@ pub struct BenchRules {
     pub link: LinkLimits,
     /// The shop's metals.
     pub shelf: Arc<Shelf>,
+    /// The standard deviation of weighings of one load, if it is known.
+    pub repeatability: Option<Mass>,
+    /// The balance's accuracy class, if it has one.
+    pub class: Option<Class>,
+}
+
+impl BenchRules {
+    /// How well one weighing is known.
+    pub fn u_mass(&self) -> MassDoubt {
+        MassDoubt::of_weighing(self.pan.division, self.repeatability, self.class)
+    }
 }
 
 /// A bench between two events.

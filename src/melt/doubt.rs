@@ -11,7 +11,7 @@ use rust_decimal::prelude::{FromPrimitive as _, ToPrimitive as _};
 use statrs::function::erf::{erfc, erfc_inv};
 
 use super::{Demand, Mix};
-use crate::mass::{Division, Mass};
+use crate::mass::{Class, Division, Mass};
 use crate::metal::Fineness;
 
 /// A standard uncertainty of a fineness, in per mille. Never negative.
@@ -53,11 +53,19 @@ impl MassDoubt {
 
     /// One weighing on a balance: the readings at base and at load are each rounded to the
     /// division (d/sqrt(12) each), and repeat within the standard deviation `repeatability` in
-    /// between (EURAMET cg-18's terms, from memory).
-    pub fn of_weighing(division: Division, repeatability: Option<Mass>) -> Self {
+    /// between (EURAMET cg-18's terms, from memory). A balance of an accuracy class may besides be
+    /// off by the error allowed in service for loads of its first step, evenly (OIML R 76-1).
+    pub fn of_weighing(
+        division: Division,
+        repeatability: Option<Mass>,
+        class: Option<Class>,
+    ) -> Self {
         let d = grams(division.mass());
         let s = repeatability.map_or(0.0, grams);
-        Self::grams((d * d / 6.0 + s * s).sqrt())
+        let e = class.map_or(0.0, |class| {
+            grams(class.error_in_service(division, Mass::ZERO))
+        });
+        Self::grams((d * d / 6.0 + s * s + e * e / 3.0).sqrt())
     }
 
     /// As an exact decimal of grams, rounded up in its eighth digit.

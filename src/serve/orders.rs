@@ -5,8 +5,9 @@ use serde::{Deserialize, Serialize};
 
 use super::door::House;
 use crate::book::JobName;
-use crate::job::{AddedMetal, Done, FORMAT, Opened, Order, PanAnswer};
-use crate::mass::{Division, Indication};
+use crate::job::{AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer};
+use crate::mass::{Indication, fixed};
+use crate::metal::Stated;
 use crate::trouble::Trouble;
 
 /// An order as JSON: `{"order":"lot","fineness":"750","basis":"stamp"}`.
@@ -144,6 +145,7 @@ impl OrderBody {
                 add,
             } => {
                 let job = JobName::from_ticket(&ticket)?;
+                let rules = rules(house, bench)?;
                 let demand = house.settings.demand(target.parse()?);
                 if add.len() > MOST_METALS {
                     return Err(odd(
@@ -161,11 +163,11 @@ impl OrderBody {
                     target: demand.target,
                     lowest: demand.lowest,
                     highest: demand.highest,
-                    risk: Decimal::new(25, 3),
-                    u_mass_g: Decimal::ZERO,
+                    risk: house.settings.chance(),
+                    u_mass_g: rules.u_mass().to_decimal(),
                     colour: colour.parse()?,
                     purpose: purpose.parse()?,
-                    division: division(house, bench)?,
+                    division: rules.pan.division,
                     add: add
                         .iter()
                         .map(|add| added(house, &add.metal, &add.share))
@@ -177,12 +179,13 @@ impl OrderBody {
                 basis,
                 note,
             } => {
-                let fineness = fineness.parse()?;
+                let stated: Stated = format!("{fineness}:{basis}").parse()?;
+                let estimate = stated.estimate(&house.settings.basis);
                 Order::Lot {
-                    fineness,
-                    basis: basis.parse()?,
-                    taken: fineness,
-                    u_ppt: Decimal::ZERO,
+                    fineness: stated.fineness,
+                    basis: stated.basis,
+                    taken: estimate.fineness,
+                    u_ppt: fixed(estimate.u, 4),
                     note: short(&note, "note")?,
                 }
             }
@@ -198,21 +201,19 @@ impl OrderBody {
     }
 }
 
-fn division(house: &House, bench: &str) -> Result<Division, Trouble> {
+fn rules<'a>(house: &'a House, bench: &str) -> Result<&'a BenchRules, Trouble> {
     let found = house
         .settings
         .benches
         .iter()
         .find(|settings| settings.name == bench);
-    found
-        .map(|settings| settings.rules.pan.division)
-        .ok_or_else(|| {
-            odd(
-                "bench-unknown",
-                format!("There is no bench \"{bench}\"."),
-                "Name one of the settings.".to_owned(),
-            )
-        })
+    found.map(|settings| &*settings.rules).ok_or_else(|| {
+        odd(
+            "bench-unknown",
+            format!("There is no bench \"{bench}\"."),
+            "Name one of the settings.".to_owned(),
+        )
+    })
 }
 
 fn added(house: &House, metal: &str, share: &str) -> Result<AddedMetal, Trouble> {

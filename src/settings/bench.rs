@@ -12,7 +12,7 @@ use super::section::{Known, Section};
 use super::{BalanceFile, BenchSettings, Folders};
 use crate::balance::{LinkLimits, PanRules, SteadyRule};
 use crate::job::BenchRules;
-use crate::mass::{Division, Mass};
+use crate::mass::{Class, Division, Indication, Mass};
 use crate::metal::Shelf;
 use crate::trouble::Trouble;
 
@@ -23,6 +23,8 @@ pub(super) const BENCH: Known = Known {
         ("port", "\"/dev/serial/by-id/NAME\""),
         ("balance", "\"signed-fixed\""),
         ("division", "\"0.01 g\""),
+        ("repeatability", "\"0.005 g\""),
+        ("class", "\"II\""),
         ("steady", "{ seconds = 1.0 }"),
         ("pan", "{ dwell_seconds = 2.0 }"),
         ("link", "{ silence_seconds = 3.0 }"),
@@ -139,6 +141,10 @@ fn balance(
 
 fn rules(section: &Section<'_>, name: Option<&str>, shelf: &Arc<Shelf>) -> Option<BenchRules> {
     let division = division(section);
+    let repeatability = repeatability(section);
+    let class = section
+        .has("class")
+        .then(|| section.parsed::<Class>("class"));
     let steady = section.table("steady", &BENCH_STEADY);
     let pan = section.table("pan", &BENCH_PAN);
     let link = section.table("link", &BENCH_LINK);
@@ -179,7 +185,26 @@ fn rules(section: &Section<'_>, name: Option<&str>, shelf: &Arc<Shelf>) -> Optio
             silence: number::duration(silence?),
         },
         shelf: Arc::clone(shelf),
+        repeatability: repeatability?,
+        class: class.map_or(Some(None), |class| class.map(|class| Some(class.value)))?,
     })
+}
+
+/// The repeatability, if it is given; the outer `None` when it cannot be read.
+fn repeatability(section: &Section<'_>) -> Option<Option<Mass>> {
+    if !section.has("repeatability") {
+        return Some(None);
+    }
+    let mass = section.parsed::<Indication>("repeatability")?.value.mass();
+    if !mass.is_positive() {
+        section.refuse(
+            "repeatability",
+            "No balance repeats itself without any spread.",
+            "Write the standard deviation of ten weighings of one load, with its unit, or leave it out.",
+        );
+        return None;
+    }
+    Some(Some(mass))
 }
 
 fn division(section: &Section<'_>) -> Option<Division> {

@@ -30,13 +30,15 @@ pub use number::PerMille;
 pub use shelf::read_shelf;
 pub use trouble::SettingsTrouble;
 
+use rust_decimal::Decimal;
+
 use crate::balance::LayoutSpec;
 use crate::job::BenchRules;
 use crate::melt::{Demand, Risk};
 use crate::metal::{BasisRules, Fineness, Judged, MarkLaw, Shelf};
 use crate::port::PortSettings;
 use crate::trouble::Trouble;
-use number::{GIVE_AWAY, MINUS_TOLERANCE};
+use number::{GIVE_AWAY, MINUS_TOLERANCE, RISK};
 use section::{Known, Reading, Section};
 use source::Source;
 
@@ -55,6 +57,8 @@ pub struct Settings {
     pub benches: Vec<BenchSettings>,
     /// The most gold given away, above the mark.
     pub give_away: PerMille,
+    /// The largest chance that a melt falls below the lowest lawful fineness, in thousandths.
+    pub risk: PerMille,
     /// How far below the mark the law allows a melt to be.
     pub minus_tolerance: PerMille,
     /// The law of marks to advise by.
@@ -109,7 +113,7 @@ const TOP: Known = Known {
 };
 const WINDOW: Known = Known {
     table: "[window]",
-    keys: &[(GIVE_AWAY.key, "\"5 ppt\"")],
+    keys: &[(GIVE_AWAY.key, "\"5 ppt\""), (RISK.key, "\"25 ppt\"")],
 };
 const MARK: Known = Known {
     table: "[mark]",
@@ -168,7 +172,8 @@ impl Settings {
         (laws, basis): (Option<&[MarkLaw]>, Option<Arc<BasisRules>>),
         elsewhere: &mut Vec<Trouble>,
     ) -> Option<Self> {
-        let give_away = top.table("window", &WINDOW).per_mille(&GIVE_AWAY);
+        let window = top.table("window", &WINDOW);
+        let (give_away, risk) = (window.per_mille(&GIVE_AWAY), window.per_mille(&RISK));
         let mark = top.table("mark", &MARK);
         let minus_tolerance = mark.per_mille(&MINUS_TOLERANCE);
         let law = laws.and_then(|laws| law::named(&mark, laws));
@@ -183,6 +188,7 @@ impl Settings {
         Some(Self {
             benches: bench::benches(&sections, folders, shelf, elsewhere),
             give_away: give_away?,
+            risk: risk?,
             minus_tolerance: minus_tolerance?,
             law: Arc::new(law?),
             basis: basis?,
@@ -194,6 +200,11 @@ impl Settings {
         })
     }
 
+    /// The chance of falling below that is accepted, as a number from 0 to one half.
+    pub fn chance(&self) -> Decimal {
+        self.risk.amount() / Decimal::ONE_THOUSAND
+    }
+
     /// What a melt of this target must be: not below the target less the minus tolerance, not
     /// above the target plus what may be given away.
     pub fn demand(&self, target: Fineness) -> Demand {
@@ -201,7 +212,7 @@ impl Settings {
             target,
             lowest: target.less(self.minus_tolerance.amount()),
             highest: target.plus(self.give_away.amount()),
-            risk: Risk::default(),
+            risk: Risk::new(self.chance()).unwrap_or_default(),
         }
     }
 }

@@ -31,6 +31,9 @@ pub(super) const GIVE_AWAY: Number = ppt("give_away", 100, 5_000, 100_000);
 /// How far below the mark a melt may be. None is the rule; a law that gives a tolerance gives a
 /// small one, and half a karat (about 20) would be another mark.
 pub(super) const MINUS_TOLERANCE: Number = ppt("minus_tolerance", 0, 0, 20_000);
+/// The largest chance that a melt falls below the lowest lawful fineness, in thousandths. A chance of
+/// one half is no care at all; less than one in ten thousand is beyond what is known of any metal.
+pub(super) const RISK: Number = ppt("risk", 100, 25_000, 500_000);
 /// How far readings at rest may lie apart.
 pub(super) const SPAN: Number = divisions("span_divisions", 0, 1, 20);
 /// How long they must stay so.
@@ -47,9 +50,10 @@ pub(super) const SILENCE: Number = seconds("silence_seconds", 500, 3_000, 60_000
 
 /// Every one.
 #[cfg(test)]
-pub(super) const ALL: [Number; 8] = [
+pub(super) const ALL: [Number; 9] = [
     GIVE_AWAY,
     MINUS_TOLERANCE,
+    RISK,
     SPAN,
     STEADY,
     DWELL,

@@ -73,6 +73,8 @@ impl Bench {
             dwell: DWELL,
             link: LinkLimits { silence: SILENCE },
             shelf: Arc::new(Shelf::default()),
+            repeatability: None,
+            class: None,
         });
         Self {
             state: State::new(Arc::clone(&rules), None),
