@@ -4,14 +4,24 @@
 //! the window only shrinks, and are checked again exactly. Leaves to others: what the pan shows,
 //! and when to capture it.
 
+mod air;
+mod density;
+mod history;
 mod loss;
 mod mix;
+mod piece;
 mod plan;
 mod rescue;
+mod water;
 mod window;
 
+pub use air::{Air, true_mass};
+pub use density::Density;
+pub use history::{FEWEST_MELTS, Judged, LossVerdict, PastMelt, UsualLoss};
 pub use loss::Loss;
 pub use mix::{Gold, Mix};
+pub use piece::{Allowance, Hollow, Length, Need, Piece, RingSize};
 pub use plan::{Planned, plan};
 pub use rescue::{Source, Way, ways};
+pub use water::water_density;
 pub use window::{Demand, NoWindow, Side, Window, window};
