@@ -5,23 +5,30 @@
 //! and when to capture it.
 
 mod air;
+mod blend;
 mod density;
 mod history;
 mod loss;
 mod mix;
 mod piece;
 mod plan;
+mod proof;
 mod rescue;
 mod water;
 mod window;
 
 pub use air::{Air, true_mass};
+pub use blend::{
+    Blend, BlendAsk, BlendLot, BlendMetal, Goal, Hinder, Limit, MOST_LIMITS, MOST_METALS, NoBlend,
+    UnknownPart, blend,
+};
 pub use density::Density;
 pub use history::{FEWEST_MELTS, Judged, LossVerdict, PastMelt, UsualLoss};
 pub use loss::Loss;
 pub use mix::{Gold, Mix};
 pub use piece::{Allowance, Hollow, Length, Need, Piece, RingSize};
 pub use plan::{Planned, plan};
+pub use proof::{Doubts, InWater, Proof, Term, Verdict, Weighings, prove};
 pub use rescue::{Source, Way, ways};
 pub use water::water_density;
 pub use window::{Demand, NoWindow, Side, Window, window};
