@@ -41,9 +41,10 @@ pub struct BlendMetal {
     pub metal: Composition,
     /// How much there is; none for as much as needed.
     pub stock: Option<Mass>,
-    /// Price of a gram, in the shop's money, not below zero; none if it is not known. A metal without a price
-    /// is taken only where the others give no answer, and then counts as the dearest of them.
-    /// Without any price at all, the cheapest blend is the one that adds the least metal.
+    /// Price of a gram, in the shop's money, not below zero; none if it is not known. A metal
+    /// without a price is taken only where the others give no answer, and then counts as ten times
+    /// as dear as the dearest of them. Without any price, the cheapest blend is the one that adds
+    /// the least metal.
     pub price: Option<Decimal>,
 }
 
@@ -136,7 +137,7 @@ pub enum NoBlend {
         /// contradiction.
         together: Vec<Hinder>,
     },
-    /// A blend exists, but not in masses that this balance can weigh.
+    /// A blend exists, but none was found in masses that this balance can weigh.
     TooCoarse,
     /// The search failed in its numbers; nothing is known.
     NoAnswer,

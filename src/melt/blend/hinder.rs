@@ -316,7 +316,7 @@ pub(super) fn trouble(no: &NoBlend, ask: &BlendAsk) -> Trouble {
         NoBlend::TooCoarse => Trouble::new(
             "blend-too-coarse",
             format!(
-                "A blend exists, but not in steps of {}, in which the balance weighs.",
+                "A blend exists, but none was found in steps of {}, in which the balance weighs.",
                 ask.division
             ),
             MEANS,

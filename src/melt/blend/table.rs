@@ -172,14 +172,19 @@ impl Table {
     }
 
     /// Costs of the columns to try in turn, none for a metal that is left out: first without the
-    /// metals that have no price, then with them at the dearest price known.
+    /// metals that have no price, then with them at ten times the dearest price known, so that as
+    /// little of them is taken as can be.
     pub(super) fn costs(&self) -> Vec<Vec<Option<Decimal>>> {
         let priced: Vec<Option<Decimal>> = self.columns.iter().map(|c| c.price).collect();
-        let shelf = self.columns.iter().skip(self.lots);
-        let dearest = shelf.filter_map(|column| column.price).max();
+        let added = self.columns.iter().skip(self.lots);
+        let dearest = added.filter_map(|column| column.price).max();
+        let dear = match dearest {
+            Some(price) if !price.is_zero() => price * Decimal::TEN,
+            _ => Decimal::ONE,
+        };
         let all = priced
             .iter()
-            .map(|price| Some(price.unwrap_or(dearest.unwrap_or(Decimal::ONE))))
+            .map(|price| Some(price.unwrap_or(dear)))
             .collect();
         if priced.iter().all(Option::is_some) {
             vec![priced]
