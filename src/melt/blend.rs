@@ -222,19 +222,18 @@ impl<'a> Search<'a> {
         if !table.lots_in_part() {
             return vec![way(true, None), way(false, None)];
         }
-        let goal = table.lots_goal();
-        match way(false, None).program(0, &[]).least(&goal) {
-            Found::Best(masses) => {
-                let most: Decimal = masses.iter().take(table.lots()).sum();
+        // Of all metals: a missing price is no reason to leave more of the lots behind.
+        match table.most_of_lots(&table.program(0, &[])) {
+            Ok(most) => {
                 let least = (most - LEFT_BEHIND).max(Decimal::ZERO);
                 vec![way(true, Some(least)), way(false, Some(least))]
             }
-            Found::Infeasible | Found::Unknown => vec![way(false, None)],
+            Err(_) => vec![way(false, None)],
         }
     }
 
     fn unrounded(&self) -> Found {
-        self.program(0, &[]).least(&self.goal())
+        self.found(0, &[])
     }
 
     /// The masses as found, then found again with every limit drawn in further and further, so
@@ -242,34 +241,39 @@ impl<'a> Search<'a> {
     fn drawn_in(&self, masses: Vec<Decimal>) -> impl Iterator<Item = Vec<Decimal>> {
         let again = masses.clone();
         std::iter::once(masses).chain(DRAWN_IN.into_iter().filter_map(move |divisions| {
-            match self.program(divisions, &again).least(&self.goal()) {
+            match self.found(divisions, &again) {
                 Found::Best(masses) => Some(masses),
                 Found::Infeasible | Found::Unknown => None,
             }
         }))
     }
 
-    fn goal(&self) -> Vec<Decimal> {
-        self.costs
-            .iter()
-            .map(|cost| cost.unwrap_or_default())
-            .collect()
-    }
-
-    fn program(&self, divisions: i64, used: &[Decimal]) -> program::Program {
+    /// The best masses with every limit drawn in by what so many divisions of each metal `used`
+    /// could do to it.
+    fn found(&self, divisions: i64, used: &[Decimal]) -> Found {
         let mut program = self.table.program(divisions, used);
         if self.at_aim {
-            program.rows.extend(self.table.aim_rows());
-        }
-        if let Some(least) = self.of_lots {
-            program.rows.push(self.table.lots_row(least, divisions));
+            program.rows.extend(self.table.aim_rows(divisions, used));
         }
         for (bounds, cost) in program.bounds.iter_mut().zip(self.costs) {
             if cost.is_none() {
                 bounds.1 = Some(Decimal::ZERO); // left out
             }
         }
-        program
+        if let Some(least) = self.of_lots {
+            // Drawn-in limits leave room for less of the lots; how much less is found anew.
+            let least = if divisions == 0 {
+                least
+            } else {
+                match self.table.most_of_lots(&program) {
+                    Ok(most) => (most - LEFT_BEHIND).max(Decimal::ZERO),
+                    Err(found) => return found,
+                }
+            };
+            program.rows.push(self.table.lots_row(least));
+        }
+        let goal: Vec<Decimal> = self.costs.iter().map(|c| c.unwrap_or_default()).collect();
+        program.least(&goal)
     }
 }
 

@@ -355,7 +355,7 @@ fn broken(asked: &BlendAsk, found: &Blend) -> Vec<String> {
     // Gold conserved: what the answer says it holds is what went in.
     let said = found.fineness.three_thousandths() * total;
     hold(
-        (said - gold).abs() < d("0.0000000000000000001"),
+        (said - gold).abs() < d("0.0000000000000001"),
         "gold conserved",
     );
     let thousand = Decimal::ONE_THOUSAND;

@@ -208,7 +208,7 @@ fn answered(ask: &BlendAsk) -> Value {
 fn blends_are_as_good_as_those_of_another_solver() {
     let mut runner = TestRunner::deterministic();
     // A division so fine that rounding does not show in what a blend costs.
-    let sources = [an_ask("0.0000001 g", true), an_ask("0.0000001 g", false)];
+    let sources = [an_ask("0.000001 g", true), an_ask("0.000001 g", false)];
     let cases: Vec<Value> = (0..400)
         .map(|n| {
             let ask = sources[n % 2].new_tree(&mut runner).unwrap().current();

@@ -201,7 +201,7 @@ fn nearest(ask: &BlendAsk, hinder: Hinder) -> Option<Decimal> {
             *goal.get_mut(ask.lots.len() + place)? = Decimal::ONE;
             least(&goal)?.get(ask.lots.len() + place).copied()
         }
-        Hinder::WholeLots => Some(least(&table.lots_goal())?.iter().take(table.lots()).sum()),
+        Hinder::WholeLots => table.most_of_lots(&program).ok(),
         _ => None,
     }
 }

@@ -6,7 +6,7 @@
 
 use rust_decimal::Decimal;
 
-use super::program::{Program, Row};
+use super::program::{Found, Program, Row};
 use super::{BlendAsk, Goal, Hinder, Limit, UnknownPart};
 use crate::mass::{Division, Mass};
 use crate::metal::{Composition, Element, Fineness};
@@ -108,9 +108,22 @@ impl Table {
             division: ask.division,
             size: all.max(ask.mass.unwrap_or_default()).grams(),
         };
+        // More than this no bench weighs; without it a trace of silver in tons of gold makes colour.
+        table.rows.push((
+            Hinder::Mass,
+            Row {
+                each: vec![Decimal::ONE; table.columns.len()],
+                most: Decimal::from(Mass::LIMIT_GRAMS),
+            },
+        ));
         if lots_in_part {
-            // A blend without any of the client's metal is not what was asked.
-            let row = table.lots_row(ask.division.mass().grams(), 0);
+            // A blend with next to none of the client's metal is not what was asked.
+            let least = ask
+                .division
+                .mass()
+                .grams()
+                .max(all.grams() / Decimal::ONE_THOUSAND);
+            let row = table.lots_row(least);
             table.rows.push((Hinder::WholeLots, row));
         }
         table.settle();
@@ -138,11 +151,6 @@ impl Table {
         });
     }
 
-    /// How many columns are lots.
-    pub(super) fn lots(&self) -> usize {
-        self.lots
-    }
-
     /// Whether lots may be used in part.
     pub(super) fn lots_in_part(&self) -> bool {
         self.lots_in_part
@@ -161,13 +169,19 @@ impl Table {
             .collect()
     }
 
-    /// The row that asks for so many grams of the lots, less so many divisions a lot.
-    pub(super) fn lots_row(&self, least: Decimal, divisions: i64) -> Row {
-        let lots = i64::try_from(self.lots).unwrap_or(i64::MAX);
-        let slack = self.division.mass().grams() * Decimal::from(divisions.saturating_mul(lots));
+    /// The row that asks for so many grams of the lots.
+    pub(super) fn lots_row(&self, least: Decimal) -> Row {
         Row {
             each: self.lots_goal(),
-            most: -(least - slack).max(Decimal::ZERO),
+            most: -least,
+        }
+    }
+
+    /// The most grams of the lots that a program has room for.
+    pub(super) fn most_of_lots(&self, program: &Program) -> Result<Decimal, Found> {
+        match program.least(&self.lots_goal()) {
+            Found::Best(masses) => Ok(masses.iter().take(self.lots).sum()),
+            other => Err(other),
         }
     }
 
@@ -193,16 +207,32 @@ impl Table {
         }
     }
 
-    /// The aim as two rows.
-    pub(super) fn aim_rows(&self) -> [Row; 2] {
-        let row = |each: Vec<Decimal>| Row {
-            each,
-            most: Decimal::ZERO,
-        };
+    /// The aim as two rows; above it by what so many divisions more or less of each metal `used`
+    /// could take off the gold.
+    pub(super) fn aim_rows(&self, divisions: i64, used: &[Decimal]) -> [Row; 2] {
+        let above = self.reach(&self.aim, divisions, used);
         [
-            row(self.aim.clone()),
-            row(self.aim.iter().map(|each| -each).collect()),
+            Row {
+                each: self.aim.clone(),
+                most: -above,
+            },
+            Row {
+                each: self.aim.iter().map(|each| -each).collect(),
+                most: above,
+            },
         ]
+    }
+
+    /// What so many divisions could do to a row, if every metal `used` were rounded against it.
+    /// Halves, since rounding to the nearest goes no further than half a division.
+    fn reach(&self, each: &[Decimal], divisions: i64, used: &[Decimal]) -> Decimal {
+        let step = self.division.mass().grams() * Decimal::from(divisions) / Decimal::TWO;
+        each.iter()
+            .zip(&self.columns)
+            .zip(used)
+            .filter(|((_, column), used)| **used > Decimal::ZERO && !column.is_fixed())
+            .map(|((each, _), _)| each.abs() * step)
+            .sum()
     }
 
     /// Gold above the aim in these masses, in three-thousandths of a gram.
@@ -213,20 +243,9 @@ impl Table {
     /// The program, every limit drawn in by what so many divisions more or less of each metal
     /// `used` could do to it.
     pub(super) fn program(&self, divisions: i64, used: &[Decimal]) -> Program {
-        // Halves, since rounding to the nearest goes no further than half a division.
-        let step = self.division.mass().grams() * Decimal::from(divisions) / Decimal::TWO;
-        let rows = self.rows.iter().map(|(_, row)| {
-            let can_move = row.each.iter().zip(&self.columns).zip(used);
-            let reach: Decimal = can_move
-                .filter(|((_, column), used)| {
-                    used.is_sign_positive() && !used.is_zero() && !column.is_fixed()
-                })
-                .map(|((each, _), _)| each.abs() * step)
-                .sum();
-            Row {
-                each: row.each.clone(),
-                most: row.most - reach,
-            }
+        let rows = self.rows.iter().map(|(_, row)| Row {
+            each: row.each.clone(),
+            most: row.most - self.reach(&row.each, divisions, used),
         });
         Program {
             rows: rows.collect(),
