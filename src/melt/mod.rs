@@ -4,22 +4,39 @@
 //! the window only shrinks, and are checked again exactly. Leaves to others: what the pan shows,
 //! and when to capture it.
 
+mod air;
+mod blend;
+mod density;
 mod doubt;
 mod fit;
+mod history;
 mod loss;
 mod mix;
+mod piece;
 mod plan;
+mod proof;
 mod reckon;
 mod rescue;
 mod trials;
+mod water;
 mod window;
 
+pub use air::{Air, true_mass};
+pub use blend::{
+    Blend, BlendAsk, BlendLot, BlendMetal, Goal, Hinder, Limit, MOST_LIMITS, MOST_METALS, NoBlend,
+    UnknownPart, blend,
+};
+pub use density::Density;
 pub use doubt::{FinenessDoubt, Known, MassDoubt, Risk, Share, budget, chance_at_least};
 pub use fit::{Unfit, unfit};
+pub use history::{FEWEST_MELTS, Judged, LossVerdict, PastMelt, UsualLoss};
 pub use loss::Loss;
 pub use mix::{Gold, Mix};
+pub use piece::{Allowance, Hollow, Length, Need, Piece, RingSize};
 pub use plan::{Planned, plan};
+pub use proof::{Doubts, InWater, Proof, Term, Verdict, Weighings, prove};
 pub use reckon::{Addition, Lot, NoAnswer, Reckoning, ToAdd, reckon, reckon_for, two_of};
 pub use rescue::{Source, Way, ways};
 pub use trials::{Trials, trials};
+pub use water::water_density;
 pub use window::{Added, Demand, Edges, NoWindow, Side, Window, edges, window};
