@@ -321,13 +321,14 @@ mod tests {
             Self { pan, ms: 0 }
         }
 
+        fn now(&self) -> Moment {
+            Moment::after_origin(Duration::from_millis(self.ms))
+        }
+
         fn show(&mut self, text: &str) -> Tracked {
             self.ms += 100;
-            self.pan.take(
-                g(text),
-                Status::Unsaid,
-                Moment::after_origin(Duration::from_millis(self.ms)),
-            )
+            let now = self.now();
+            self.pan.take(g(text), Status::Unsaid, now)
         }
 
         fn rest(&mut self, text: &str) -> Tracked {
