@@ -43,18 +43,18 @@ enum Way {
 impl Way {
     fn fill(&self, desk: &Desk) {
         match self {
-            Self::Disk(disk) => {
-                let filler = disk.0.join("filler");
+            Self::Disk(small) => {
+                let path = small.0.join("filler");
                 let mut size = 64 * 1024;
                 let mut bytes = Vec::new();
                 // Down to the last byte.
                 while size > 0 {
                     let mut more = bytes.clone();
                     more.resize(bytes.len() + size, 0);
-                    if fs::write(&filler, &more).is_ok() {
+                    if fs::write(&path, &more).is_ok() {
                         bytes = more;
                     } else {
-                        fs::write(&filler, &bytes).unwrap();
+                        fs::write(&path, &bytes).unwrap();
                         size /= 2;
                     }
                 }
@@ -68,7 +68,7 @@ impl Way {
 
     fn make_room(&self, desk: &Desk) {
         match self {
-            Self::Disk(disk) => fs::remove_file(disk.0.join("filler")).unwrap(),
+            Self::Disk(small) => fs::remove_file(small.0.join("filler")).unwrap(),
             Self::Limit => limit(desk, "unlimited"),
         }
     }

@@ -83,6 +83,7 @@ fn a_balance_that_is_away_costs_next_to_nothing() {
     desk.ok(&["lot", "916", "xrf"]);
     desk.balance.unplug().unwrap();
     desk.until("it is missed", |view| view["link"] == "absent");
+    let wakes = desk.service.wakes();
     let (cpu, began) = (desk.service.cpu(), Instant::now());
     // Time has to pass here: what is measured is what it costs.
     std::thread::sleep(Duration::from_secs(3));
@@ -92,6 +93,9 @@ fn a_balance_that_is_away_costs_next_to_nothing() {
         used <= passed / 50 + Duration::from_millis(10),
         "{used:?} in {passed:?}"
     );
+    // It looks for the port less and less often, up to every two seconds.
+    let woke = desk.service.wakes() - wakes;
+    assert!(woke < 60, "it woke {woke} times");
     desk.balance.plug().unwrap();
     desk.until("it is back", |view| view["link"] == "talking");
 }

@@ -163,10 +163,13 @@ fn read(mut stream: UnixStream, heard: &Shared) {
             let Some(end) = find(&wire, b"\r\n\r\n") else {
                 continue;
             };
-            let head = String::from_utf8_lossy(&wire[..end]).to_lowercase();
-            assert!(head.starts_with("http/1.1 200"), "{head}");
-            assert!(head.contains("transfer-encoding: chunked"), "{head}");
-            assert!(head.contains("content-type: text/event-stream"), "{head}");
+            let opening = String::from_utf8_lossy(&wire[..end]).to_lowercase();
+            assert!(opening.starts_with("http/1.1 200"), "{opening}");
+            assert!(opening.contains("transfer-encoding: chunked"), "{opening}");
+            assert!(
+                opening.contains("content-type: text/event-stream"),
+                "{opening}"
+            );
             wire.drain(..end + 4);
             in_body = true;
         }

@@ -143,6 +143,15 @@ impl Service {
         Duration::from_millis(10 * (ticks(11) + ticks(12)))
     }
 
+    /// How often its loop went to sleep so far, which is how often it woke.
+    pub fn wakes(&self) -> u64 {
+        let status = fs::read_to_string(format!("/proc/{}/status", self.pid())).unwrap();
+        let line = status
+            .lines()
+            .find_map(|line| line.strip_prefix("voluntary_ctxt_switches:"));
+        line.unwrap().trim().parse().unwrap()
+    }
+
     /// Memory that it holds, in KiB.
     pub fn memory(&self) -> u64 {
         let status = fs::read_to_string(format!("/proc/{}/status", self.pid())).unwrap();
