@@ -13,6 +13,7 @@ mod logs;
 mod lot;
 mod open;
 mod output;
+mod reckon;
 mod rehearse;
 mod run;
 mod shelf;
@@ -88,6 +89,8 @@ enum Command {
     Shelf(shelf::Shelf),
     /// Check job files against their chain
     Verify(verify::Verify),
+    /// Reckon what to add, without a job or a balance
+    Reckon(Box<reckon::Reckon>),
     /// Play a whole job here with nothing attached
     Rehearse(rehearse::Rehearse),
 }
@@ -116,6 +119,7 @@ pub fn main() -> ExitCode {
         Command::Follow(follow) => follow.run(&cli.common, &output),
         Command::Shelf(shelf) => shelf.run(&cli.common, &output),
         Command::Verify(verify) => verify.run(&cli.common, &output),
+        Command::Reckon(reckon) => reckon.run(&cli.common, &output),
         Command::Rehearse(rehearse) => rehearse.run(&output),
     };
     match result {

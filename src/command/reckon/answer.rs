@@ -1,0 +1,338 @@
+//! The answer: as text for people, and as JSON.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::asked::Question;
+use crate::mass::{Mass, fixed};
+use crate::melt::{Lot, Reckoning, Trials, trials, unfit};
+use crate::metal::{Composition, Designation, Element, Family, Judged, Metal, ternary, warnings};
+
+/// Trials of a Monte Carlo check, on each of two threads.
+const TRIALS: u32 = 500_000;
+
+/// The answer as JSON. Numbers are decimal strings.
+#[derive(Debug, Serialize)]
+pub(super) struct Body {
+    add: Vec<AddBody>,
+    used: Vec<UsedBody>,
+    total_g: String,
+    fineness_ppt: String,
+    karat: String,
+    u_ppt: String,
+    p_conform: String,
+    composition_ppt: BTreeMap<String, String>,
+    colour: ColourBody,
+    marks: Vec<String>,
+    mark_law: String,
+    surer_by: Vec<ShareBody>,
+    monte_carlo: Option<TrialsBody>,
+    warnings: Vec<String>,
+}
+
+#[derive(Debug, Serialize)]
+struct AddBody {
+    metal: String,
+    exact_g: Option<String>,
+    aim_g: String,
+    window_g: [String; 2],
+}
+
+#[derive(Debug, Serialize)]
+struct UsedBody {
+    lot: String,
+    mass_g: String,
+    taken_ppt: String,
+    u_ppt: String,
+}
+
+#[derive(Debug, Serialize)]
+struct ColourBody {
+    family: Option<String>,
+    designation: Option<String>,
+    ternary: Option<[String; 2]>,
+}
+
+#[derive(Debug, Serialize)]
+struct ShareBody {
+    source: String,
+    u_ppt: String,
+    part_ppt: u32,
+}
+
+#[derive(Debug, Serialize)]
+struct TrialsBody {
+    trials: u32,
+    fineness_ppt: String,
+    u_ppt: String,
+    p_conform: String,
+    agrees: bool,
+}
+
+/// How much of each of two finenesses.
+#[derive(Debug, Serialize)]
+pub(super) struct TwoBody {
+    used: Vec<UsedBody>,
+    total_g: String,
+    fineness_ppt: String,
+}
+
+/// An answer with what stands against it.
+pub(super) struct Answer {
+    pub(super) body: Body,
+    against: bool,
+}
+
+fn grams(mass: Mass, decimals: u32) -> String {
+    fixed(mass.grams(), decimals).to_string()
+}
+
+impl Answer {
+    pub(super) fn of(question: &Question, reckoning: &Reckoning, monte_carlo: bool) -> Self {
+        let melt = &reckoning.melt;
+        let decimals = question.division.mass().grams().normalize().scale();
+        let fineness = melt.fineness().unwrap_or(crate::metal::Fineness::NONE);
+        let mut warned = question.supposed.clone();
+        let metals: Vec<(&Metal, Mass)> = question
+            .metals
+            .iter()
+            .zip(&reckoning.add)
+            .map(|(metal, add)| (metal, add.window.aim))
+            .collect();
+        let against = warnings(&reckoning.made_of, &metals, question.asked);
+        for warning in &against {
+            let told = warning.told();
+            warned.push(format!("{} {}", told.happened, told.means));
+        }
+        for add in &reckoning.add {
+            for unfit in unfit(
+                &add.window,
+                question.division,
+                question.repeatability,
+                question.class,
+            ) {
+                warned.push(format!("{}: {}", add.name, unfit.text(question.division)));
+            }
+        }
+        let trials = monte_carlo.then(|| tried(question, reckoning));
+        if let Some(said) = trials
+            .and_then(|t| t.against(melt.u_ppt(), melt.chance_at_least(question.demand.lowest)))
+        {
+            warned.push(said);
+        }
+        let marks = question.law.marks_for(fineness, Judged::WithoutSolder);
+        let body = Body {
+            add: reckoning
+                .add
+                .iter()
+                .map(|add| AddBody {
+                    metal: add.name.clone(),
+                    exact_g: add.exact.map(|mass| grams(mass, 12)),
+                    aim_g: grams(add.window.aim, decimals),
+                    window_g: [
+                        grams(add.window.lower, decimals),
+                        grams(add.window.upper, decimals),
+                    ],
+                })
+                .collect(),
+            used: question
+                .lots
+                .iter()
+                .zip(&reckoning.used)
+                .map(|(lot, (_, mass))| used(lot, *mass))
+                .collect(),
+            total_g: grams(melt.mass(), decimals),
+            fineness_ppt: fineness.to_per_mille(4).to_string(),
+            karat: fineness.to_karat(4).to_string(),
+            u_ppt: format!("{:.4}", melt.u_ppt()),
+            p_conform: format!("{:.6}", melt.chance_at_least(question.demand.lowest)),
+            composition_ppt: parts(&reckoning.made_of),
+            colour: colour(&reckoning.made_of),
+            marks: marks.iter().map(|mark| mark.text.clone()).collect(),
+            mark_law: question.law.name.clone(),
+            surer_by: reckoning
+                .budget
+                .iter()
+                .map(|share| ShareBody {
+                    source: share.name.clone(),
+                    u_ppt: format!("{:.4}", share.u_ppt),
+                    part_ppt: share.part,
+                })
+                .collect(),
+            monte_carlo: trials.map(|t| TrialsBody {
+                trials: TRIALS * 2,
+                fineness_ppt: format!("{:.4}", t.mean_ppt()),
+                u_ppt: format!("{:.4}", t.u_ppt()),
+                p_conform: format!("{:.6}", t.chance()),
+                agrees: t
+                    .against(melt.u_ppt(), melt.chance_at_least(question.demand.lowest))
+                    .is_none(),
+            }),
+            warnings: warned,
+        };
+        Self {
+            body,
+            against: !against.is_empty(),
+        }
+    }
+
+    /// Whether anything stands against the answer that the person should see.
+    pub(super) fn stands_against(&self) -> bool {
+        self.against
+    }
+
+    pub(super) fn text(&self, question: &Question) -> String {
+        let body = &self.body;
+        let mut lines = vec![format!(
+            "To {} ({} k):",
+            question.demand.target,
+            question.demand.target.to_karat(2).normalize()
+        )];
+        for used in &body.used {
+            lines.push(format!(
+                "  {:<9}{:>10} g   taken for {} ‰ (u {})",
+                used.lot, used.mass_g, used.taken_ppt, used.u_ppt
+            ));
+        }
+        for add in &body.add {
+            let [lower, upper] = &add.window_g;
+            lines.push(format!(
+                "  add      {:>10} g   {}, between {lower} g and {upper} g",
+                add.aim_g, add.metal
+            ));
+        }
+        if body.add.is_empty() {
+            lines.push("  Nothing need be added.".to_owned());
+        }
+        lines.push(format!(
+            "  makes    {:>10} g   of {} ‰ ({} k), u {} ‰",
+            body.total_g,
+            short(&body.fineness_ppt),
+            short(&body.karat),
+            short(&body.u_ppt)
+        ));
+        lines.push(format!(
+            "Lawful as {} with a chance of {}.",
+            question.demand.target, body.p_conform
+        ));
+        lines.push(
+            question
+                .law
+                .told(question.demand.target, Judged::WithoutSolder),
+        );
+        let made_of: Vec<String> = body
+            .composition_ppt
+            .iter()
+            .map(|(element, ppt)| format!("{element} {ppt}"))
+            .collect();
+        lines.push(format!("Made of {}.", made_of.join(", ")));
+        if let Some(family) = &body.colour.family {
+            let designation = body
+                .colour
+                .designation
+                .as_ref()
+                .map_or_else(String::new, |d| format!(" ({d})"));
+            lines.push(format!("Colour: {family}{designation}."));
+        }
+        if let Some(first) = body.surer_by.first() {
+            lines.push(format!(
+                "Surest gain: the {} makes {} in 1000 of the variance.",
+                first.source, first.part_ppt
+            ));
+        }
+        if let Some(trials) = &body.monte_carlo {
+            let verdict = if trials.agrees {
+                "agrees"
+            } else {
+                "does not agree"
+            };
+            lines.push(format!(
+                "{} trials: u {} ‰, lawful {}; first order {verdict}.",
+                trials.trials, trials.u_ppt, trials.p_conform
+            ));
+        }
+        lines.extend(
+            body.warnings
+                .iter()
+                .map(|warning| format!("Note: {warning}")),
+        );
+        lines.join("\n")
+    }
+}
+
+/// The answer for two finenesses.
+pub(super) fn two(
+    question: &Question,
+    one: &Lot,
+    first: Mass,
+    other: &Lot,
+    second: Mass,
+) -> (String, TwoBody) {
+    let body = TwoBody {
+        used: vec![used(one, first), used(other, second)],
+        total_g: grams(first + second, 9),
+        fineness_ppt: question.demand.target.to_per_mille(4).to_string(),
+    };
+    let show = |mass| question.division.show(mass);
+    let text = format!(
+        "{} of {} and {} of {} make {} of {}.",
+        show(first),
+        one.stated,
+        show(second),
+        other.stated,
+        show(first + second),
+        question.demand.target
+    );
+    (text, body)
+}
+
+fn used(lot: &Lot, mass: Mass) -> UsedBody {
+    UsedBody {
+        lot: lot.name.clone(),
+        mass_g: mass.grams().normalize().to_string(),
+        taken_ppt: lot.taken.to_per_mille(4).normalize().to_string(),
+        u_ppt: fixed(lot.u.to_per_mille(), 3).to_string(),
+    }
+}
+
+fn parts(composition: &Composition) -> BTreeMap<String, String> {
+    let known = Element::all().map(|element| {
+        (
+            element.symbol().to_owned(),
+            composition.per_mille(element, 2),
+        )
+    });
+    let unknown = std::iter::once(("unknown".to_owned(), composition.unknown_per_mille(2)));
+    known
+        .chain(unknown)
+        .filter(|(_, ppt)| !ppt.is_zero())
+        .map(|(name, ppt)| (name, ppt.to_string()))
+        .collect()
+}
+
+fn colour(composition: &Composition) -> ColourBody {
+    ColourBody {
+        family: Family::of(composition)
+            .ok()
+            .map(|family| family.word().to_owned()),
+        designation: Designation::of(composition).map(|designation| designation.to_string()),
+        ternary: ternary(composition).map(|mark| [mark.x.to_string(), mark.y.to_string()]),
+    }
+}
+
+fn tried(question: &Question, reckoning: &Reckoning) -> Trials {
+    let limit = question.demand.lowest;
+    let metals = &reckoning.metals;
+    std::thread::scope(|scope| {
+        let other = scope.spawn(|| trials(metals, limit, TRIALS, 2));
+        trials(metals, limit, TRIALS, 1).with(other.join().unwrap_or_default())
+    })
+}
+
+/// A figure to two decimals, for people.
+fn short(number: &str) -> String {
+    number
+        .parse()
+        .map_or_else(|_| number.to_owned(), |number| fixed(number, 2).to_string())
+}

@@ -1,0 +1,249 @@
+//! The question: what was typed, and what it means with the shop's shelf, law and bases.
+
+use rust_decimal::Decimal;
+
+use super::{Ask, number};
+use crate::command::Common;
+use crate::mass::{Class, Division, Indication, Mass};
+use crate::melt::{
+    Added, Addition, Demand, FinenessDoubt, Lot, MassDoubt, Mix, NoAnswer, Reckoning, Risk, reckon,
+    reckon_for,
+};
+use crate::metal::{
+    Asked, Basis, BasisRules, Composition, Fineness, Judged, MarkLaw, Metal, Shelf, Stated,
+};
+use crate::settings::{read_basis, read_laws, read_shelf};
+use crate::trouble::Trouble;
+
+/// The question with everything that it needs.
+pub(super) struct Question {
+    pub(super) lots: Vec<Lot>,
+    pub(super) add: Vec<Addition>,
+    /// The metals of the additions, for what they are made for.
+    pub(super) metals: Vec<Metal>,
+    pub(super) make: Option<Mass>,
+    pub(super) demand: Demand,
+    pub(super) division: Division,
+    pub(super) repeatability: Option<Mass>,
+    pub(super) class: Option<Class>,
+    pub(super) law: MarkLaw,
+    pub(super) asked: Asked,
+    pub(super) shelf: Shelf,
+    /// What is supposed for want of a word.
+    pub(super) supposed: Vec<String>,
+    u_mass: MassDoubt,
+}
+
+/// The fine gold that `fine` means.
+const FINE: &str = "999.9";
+
+impl Question {
+    pub(super) fn of(ask: &Ask, common: &Common) -> Result<Self, Trouble> {
+        let folders = common.folders()?;
+        let shelf = read_shelf(&folders)?;
+        let basis = read_basis(&folders)?;
+        let law = law(read_laws(&folders)?, &ask.mark_law)?;
+        let target: Fineness = ask.target.as_deref().unwrap_or_default().parse()?;
+        let division: Division = ask.division.parse()?;
+        let mass = |text: &String| text.parse::<Indication>().map(Indication::mass);
+        let repeatability = ask.repeatability.as_ref().map(mass).transpose()?;
+        let class = ask.class.as_ref().map(|class| class.parse()).transpose()?;
+        let risk = number(&ask.risk, 500, "chance")? / Decimal::ONE_THOUSAND;
+        let demand = Demand {
+            target,
+            lowest: law.lowest(target, Judged::WithoutSolder),
+            highest: target.plus(number(&ask.give_away, 100, "give-away limit")?),
+            risk: Risk::new(risk).unwrap_or_default(),
+        };
+        let mut question = Self {
+            lots: Vec::new(),
+            add: Vec::new(),
+            metals: Vec::new(),
+            make: ask.make.as_ref().map(mass).transpose()?,
+            demand,
+            division,
+            repeatability,
+            class,
+            law,
+            asked: Asked {
+                target,
+                colour: ask.colour.parse()?,
+                purpose: ask.purpose.parse()?,
+            },
+            shelf,
+            supposed: Vec::new(),
+            u_mass: MassDoubt::of_weighing(division, repeatability, class),
+        };
+        for text in &ask.lots {
+            let lot = question.lot(text, &basis)?;
+            question.lots.push(lot);
+        }
+        if ask.with.is_empty() {
+            if let Some(metal) = question.unsaid() {
+                question.plan(metal, Decimal::ONE);
+            }
+        }
+        for text in &ask.with {
+            let (name, share) = match text.rsplit_once('=') {
+                Some((name, share)) => (name, number(share, 1000, "share")?),
+                None => (text.as_str(), Decimal::ONE),
+            };
+            if share.is_zero() {
+                return Err(number("-", 1000, "share")
+                    .err()
+                    .unwrap_or_else(|| Trouble::new("share", "", "", "")));
+            }
+            let metal = question.metal(name)?;
+            question.plan(metal, share);
+        }
+        Ok(question)
+    }
+
+    fn lot(&mut self, text: &str, basis: &BasisRules) -> Result<Lot, Trouble> {
+        let name = format!("lot {}", self.lots.len() + 1);
+        let (mass, fineness) = text.split_once('@').ok_or_else(|| {
+            Trouble::new(
+                "lot-unreadable",
+                format!("\"{text}\" is not a lot."),
+                "Nothing is reckoned.",
+                "Write its mass, @ and its fineness, as in \"8.20 g@750:xrf\" or 24grain@22k.",
+            )
+        })?;
+        let mass = match mass.trim() {
+            "" => None,
+            mass => Some(mass.parse::<Indication>()?.mass()),
+        };
+        if !fineness.contains(':') {
+            self.supposed.push(format!(
+                "{name}: no basis was given, so its fineness is taken as exact."
+            ));
+            let stated: Fineness = fineness.parse()?;
+            let u = FinenessDoubt::NONE;
+            let made_of = Composition::of_gold(stated);
+            return Ok(Lot {
+                name,
+                mass,
+                stated,
+                taken: stated,
+                u,
+                even: false,
+                made_of,
+            });
+        }
+        let stated: Stated = fineness.parse()?;
+        let estimate = stated.estimate(basis);
+        Ok(Lot {
+            name,
+            mass,
+            stated: stated.fineness,
+            taken: estimate.fineness,
+            u: FinenessDoubt::per_mille(estimate.u),
+            even: stated.basis == Basis::Stamp && stated.u.is_none(),
+            made_of: Composition::of_gold(estimate.fineness),
+        })
+    }
+
+    fn metal(&self, name: &str) -> Result<Metal, Trouble> {
+        if name == "fine" {
+            return self.shelf.find(FINE);
+        }
+        self.shelf.find(name)
+    }
+
+    fn plan(&mut self, metal: Metal, share: Decimal) {
+        self.add.push(self.addition(&metal, share));
+        self.metals.push(metal);
+    }
+
+    /// A metal as an addition on this balance. A shelf metal is taken as it is said to be.
+    pub(super) fn addition(&self, metal: &Metal, share: Decimal) -> Addition {
+        Addition {
+            name: metal.name.clone(),
+            metal: Added {
+                gold: metal.gold,
+                u_gold: FinenessDoubt::NONE,
+                u_mass: self.u_mass,
+            },
+            share,
+            made_of: metal.composition.clone(),
+        }
+    }
+
+    /// The metal that is supposed when none is named: fine gold to raise, metal without gold to
+    /// lower, none where the lots alone make it.
+    fn unsaid(&mut self) -> Option<Metal> {
+        let mix = self.lots.iter().fold(Mix::NOTHING, |mix, lot| {
+            mix.with(lot.mass.unwrap_or_default(), lot.taken)
+        });
+        let (name, says) = if !mix.is_at_most(self.demand.highest) {
+            (
+                "0 ppt",
+                "No metal was named, so metal without gold is added; its make decides the colour.",
+            )
+        } else if !mix.is_at_least(self.demand.lowest) {
+            (
+                FINE,
+                "No metal was named, so fine gold of 999.9 per mille is added.",
+            )
+        } else {
+            return None;
+        };
+        self.supposed.push(says.to_owned());
+        let mut metal = self.shelf.find(name).ok()?;
+        if name != FINE {
+            "metal without gold".clone_into(&mut metal.name);
+        }
+        Some(metal)
+    }
+
+    /// Two lots without masses and a mass to make.
+    pub(super) fn two_of(&self) -> Option<(Mass, &Lot, &Lot)> {
+        match (self.make, self.lots.as_slice()) {
+            (Some(make), [one, other]) if one.mass.is_none() && other.mass.is_none() => {
+                Some((make, one, other))
+            }
+            _ => None,
+        }
+    }
+
+    pub(super) fn reckon(&self) -> Result<Reckoning, NoAnswer> {
+        let Some(make) = self.make else {
+            return reckon(
+                &self.lots,
+                &self.add,
+                &self.demand,
+                self.division,
+                self.u_mass,
+            );
+        };
+        let lowers = self
+            .add
+            .first()
+            .is_none_or(|add| add.metal.gold < self.demand.target);
+        let filler = lowers.then(|| self.metal("fine").ok()).flatten();
+        let filler = filler.map(|metal| self.addition(&metal, Decimal::ONE));
+        reckon_for(
+            make,
+            &self.lots,
+            &self.add,
+            filler.as_ref(),
+            &self.demand,
+            self.division,
+            self.u_mass,
+        )
+    }
+}
+
+fn law(laws: Vec<MarkLaw>, name: &str) -> Result<MarkLaw, Trouble> {
+    let known: Vec<String> = laws.iter().map(|law| law.name.clone()).collect();
+    laws.into_iter()
+        .find(|law| law.name == name)
+        .ok_or_else(|| {
+            Trouble::new(
+                "law-unknown",
+                format!("\"{name}\" is not a law of marks that is known here."),
+                "Nothing is reckoned.",
+                format!("Known are: {}.", known.join(", ")),
+            )
+        })
+}

@@ -1,0 +1,154 @@
+//! `panbell reckon`: what to add, without a job or a balance.
+
+mod answer;
+mod asked;
+
+use clap::{Args, Subcommand};
+use rust_decimal::Decimal;
+
+use super::output::Output;
+use super::{Common, Ended};
+use crate::mass::Indication;
+use crate::melt::{self, NoAnswer};
+use crate::trouble::Trouble;
+use answer::Answer;
+use asked::Question;
+
+/// What to add, how much of it, and how sure that is.
+#[derive(Debug, Args)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
+pub(super) struct Reckon {
+    #[command(flatten)]
+    ask: Ask,
+    #[command(subcommand)]
+    other: Option<Other>,
+}
+
+/// Other reckonings.
+#[derive(Debug, Subcommand)]
+enum Other {}
+
+/// The question as typed.
+#[derive(Debug, Args)]
+struct Ask {
+    /// Metal to be used: a mass and its fineness, with what that rests on ("8.20 g@750:xrf",
+    /// 24grain@22k, 12g@875:stamp, 5g@752:declared:1.0); @18k alone for as much as is needed
+    #[arg(long = "lot", value_name = "MASS@FINENESS[:BASIS]", required = true)]
+    lots: Vec<String>,
+    /// What to make: karat as 14k, or fineness as 585
+    #[arg(long = "to", value_name = "KARAT|FINENESS", required = true)]
+    target: Option<String>,
+    /// What to add: fine, a metal of the shelf or a fineness, with its parts by mass against the
+    /// others (fine-silver=2)
+    #[arg(long = "with", value_name = "METAL[=PARTS]")]
+    with: Vec<String>,
+    /// The finished mass wanted
+    #[arg(long, value_name = "MASS")]
+    make: Option<String>,
+    /// The law of marks whose tolerance may be used
+    #[arg(long, value_name = "NAME", default_value = "none")]
+    mark_law: String,
+    /// The division of the balance
+    #[arg(long, value_name = "MASS", default_value = "0.01 g")]
+    division: String,
+    /// The standard deviation of weighings of one load
+    #[arg(long, value_name = "MASS")]
+    repeatability: Option<String>,
+    /// The accuracy class of the balance: I, II, III or IIII
+    #[arg(long, value_name = "CLASS")]
+    class: Option<String>,
+    /// The most gold given away, parts per thousand above the mark
+    #[arg(long, value_name = "PPT", default_value = "5")]
+    give_away: String,
+    /// The chance of falling below the lowest lawful fineness that is taken, in thousandths
+    #[arg(long, value_name = "PPT", default_value = "25")]
+    risk: String,
+    /// The colour asked for
+    #[arg(long, value_name = "COLOUR", default_value = "yellow")]
+    colour: String,
+    /// What it is for
+    #[arg(long = "use", value_name = "USE", default_value = "any")]
+    purpose: String,
+    /// Check the uncertainty by a million trials
+    #[arg(long)]
+    monte_carlo: bool,
+}
+
+impl Reckon {
+    pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
+        if let Some(other) = &self.other {
+            match *other {}
+        }
+        let question = Question::of(&self.ask, common)?;
+        if let Some((make, one, other)) = question.two_of() {
+            let (first, second) =
+                melt::two_of(make, one.stated, other.stated, question.demand.target)
+                    .map_err(|why| question.trouble(&why))?;
+            let (text, body) = answer::two(&question, one, first, other, second);
+            output.say(&text, &body);
+            return Ok(Ended::Done);
+        }
+        let reckoning = question.reckon().map_err(|why| question.trouble(&why))?;
+        let answer = Answer::of(&question, &reckoning, self.ask.monte_carlo);
+        output.say(&answer.text(&question), &answer.body);
+        Ok(if answer.stands_against() {
+            Ended::Warning
+        } else {
+            Ended::Done
+        })
+    }
+}
+
+/// A number typed plainly, from 0 up to `most`.
+fn number(text: &str, most: i64, what: &str) -> Result<Decimal, Trouble> {
+    Indication::parse_digits(text.trim())
+        .filter(|n| *n >= Decimal::ZERO && *n <= Decimal::from(most))
+        .ok_or_else(|| {
+            Trouble::new(
+                "number-unreadable",
+                format!("\"{text}\" is no {what}."),
+                "Nothing is reckoned.",
+                format!("Write a plain number from 0 to {most}."),
+            )
+        })
+}
+
+impl Question {
+    fn trouble(&self, why: &NoAnswer) -> Trouble {
+        let division = self.division;
+        let (happened, mend) = match why {
+            NoAnswer::NoWindow(at, why) => {
+                let Some(addition) = self.add.get(*at) else {
+                    return self.trouble(&NoAnswer::Nothing);
+                };
+                return why.trouble(&addition.name, addition.metal.gold, &self.demand, division);
+            }
+            NoAnswer::NotBetween => (
+                "The target does not lie between the finenesses given.".to_owned(),
+                "Give one above it and one below it.".to_owned(),
+            ),
+            NoAnswer::TooLittle(most) => (
+                format!(
+                    "The metal given makes only {} this way.",
+                    division.show(*most)
+                ),
+                "Give more of the lots, or add both a richer and a poorer metal with --with."
+                    .to_owned(),
+            ),
+            NoAnswer::MassMissing => (
+                "A lot without a mass can only be reckoned as one of two, with --make.".to_owned(),
+                "Give each lot its mass, or two lots without and the mass to make.".to_owned(),
+            ),
+            NoAnswer::Nothing => (
+                "There is nothing to reckon with.".to_owned(),
+                "Give a lot with --lot.".to_owned(),
+            ),
+        };
+        Trouble::new(
+            "no-answer",
+            happened,
+            format!("{} is not reached this way.", self.demand.target),
+            mend,
+        )
+    }
+}
