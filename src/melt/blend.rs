@@ -10,6 +10,7 @@
 mod hinder;
 mod program;
 mod round;
+mod share;
 mod table;
 
 use rust_decimal::Decimal;

@@ -50,7 +50,7 @@ pub enum RingSize {
 /// What is to be made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Piece {
-    /// Sheet or a strip, or square or rectangular wire: length, width and thickness.
+    /// Sheet, a strip, or wire of rectangular section: length, width and thickness.
     Sheet {
         /// Length.
         length: Length,

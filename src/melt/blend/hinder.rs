@@ -4,7 +4,8 @@
 use rust_decimal::Decimal;
 
 use super::program::{Found, Program, Row};
-use super::table::{Share, Table};
+use super::share::Share;
+use super::table::Table;
 use super::{BlendAsk, Goal, Limit, NoBlend, UnknownPart};
 use crate::mass::{Mass, fixed};
 use crate::metal::Composition;
