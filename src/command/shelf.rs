@@ -39,7 +39,7 @@ struct MetalBody {
 impl Shelf {
     #[allow(clippy::unused_self)] // every command is run alike
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
-        let folders = common.folders()?;
+        let folders = common.reading_folders()?;
         let known = read_shelf(&folders)?;
         let body = ShelfBody {
             metals: known.metals().iter().map(MetalBody::of).collect(),

@@ -30,7 +30,7 @@ struct Checked {
 impl Verify {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         let files = if self.files.is_empty() {
-            let book = BookView::of(&common.folders()?.book);
+            let book = BookView::of(&common.reading_folders()?.book);
             book.jobs()?.iter().map(|job| book.path(job)).collect()
         } else {
             self.files.clone()

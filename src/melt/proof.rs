@@ -330,7 +330,7 @@ fn proof(measured: &Measured, expected: &Expectation, weighings: &Weighings) -> 
 
 /// The standard normal distribution function.
 fn normal(z: f64) -> f64 {
-    0.5 * libm::erfc(-z / std::f64::consts::SQRT_2)
+    0.5 * statrs::function::erf::erfc(-z / std::f64::consts::SQRT_2)
 }
 
 fn number(decimal: Decimal) -> Option<f64> {

@@ -49,8 +49,12 @@ pub struct ToAdd {
     pub name: String,
     /// The plain mass balance to the target with every fineness as stated, unrounded.
     pub exact: Option<Mass>,
-    /// Its window, the others weighed out as planned.
-    pub window: Window,
+    /// Its window, the others weighed out as planned; or why it is empty, though the metal does
+    /// bring the melt to the target.
+    pub window: Result<Window, NoWindow>,
+    /// What to weigh out: the aim of the window, or, where it is empty, the mass at the give-away
+    /// limit, which is the surest of those that waste no more.
+    pub aim: Mass,
     /// What it is made of.
     pub made_of: Composition,
 }
@@ -139,11 +143,22 @@ pub fn reckon(
             .enumerate()
             .filter(|(other, _)| *other != at);
         let rest = rest.fold(done, |mix, (_, (mass, other))| other.metal.to(&mix, *mass));
-        let window = window(&rest, addition.metal, demand, division)
-            .map_err(|why| NoAnswer::NoWindow(at, why))?;
+        let window = window(&rest, addition.metal, demand, division);
+        let aim = match (&window, planned.as_ref().and_then(|masses| masses.get(at))) {
+            (Ok(window), _) => window.aim,
+            // The plan lies at the give-away limit where nothing lower is sure.
+            (Err(NoWindow::NotSure { .. } | NoWindow::TooCoarse { .. }), Some(mass)) => {
+                if addition.metal.gold > demand.target {
+                    division.floor(*mass)
+                } else {
+                    division.ceil(*mass)
+                }
+            }
+            (Err(why), _) => return Err(NoAnswer::NoWindow(at, *why)),
+        };
         metals.push(Known {
             name: addition.name.clone(),
-            mass: window.aim,
+            mass: aim,
             u_mass: addition.metal.u_mass,
             gold: addition.metal.gold,
             u_gold: addition.metal.u_gold,
@@ -153,14 +168,14 @@ pub fn reckon(
             name: addition.name.clone(),
             exact: exact.as_ref().and_then(|masses| masses.get(at).copied()),
             window,
+            aim,
             made_of: addition.made_of.clone(),
         });
     }
     let parts = lots
         .iter()
         .map(|lot| (lot.mass.unwrap_or_default(), &lot.made_of));
-    let made_of =
-        Composition::mixed(parts.chain(to_add.iter().map(|a| (a.window.aim, &a.made_of))));
+    let made_of = Composition::mixed(parts.chain(to_add.iter().map(|a| (a.aim, &a.made_of))));
     Ok(Reckoning {
         used,
         melt: melted(&metals),

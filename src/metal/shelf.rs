@@ -77,6 +77,10 @@ impl Metal {
 /// apart, 10 karat and 417 one, 24 karat and 995 fifteen.
 const NEAR: i64 = 15;
 
+/// Gold of so many per mille is called fine (the finest refined bars hold 995 and more; common
+/// practice, no source).
+const FINE_FROM: i64 = 990;
+
 /// The shop's metals, in the order of the file.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Shelf(Vec<Metal>);
@@ -115,7 +119,13 @@ impl Shelf {
         }
         if wanted.starts_with(|c: char| c.is_ascii_digit()) {
             let gold: Fineness = wanted.parse()?;
-            let name = format!("gold of {gold}");
+            let name = match gold {
+                Fineness::NONE => "metal without gold".to_owned(),
+                gold if gold.to_per_mille(0) >= Decimal::from(FINE_FROM) => {
+                    format!("fine gold of {gold}")
+                }
+                gold => format!("gold of {gold}"),
+            };
             return Ok(Metal::new(wanted, name, Composition::of_gold(gold)));
         }
         let keys: Vec<&str> = self.0.iter().map(|metal| metal.key.as_str()).collect();

@@ -7,7 +7,9 @@ use serde::Serialize;
 use super::asked::Question;
 use crate::mass::{Mass, fixed};
 use crate::melt::{Lot, Reckoning, Trials, trials, unfit};
-use crate::metal::{Composition, Designation, Element, Family, Judged, Metal, ternary, warnings};
+use crate::metal::{
+    Composition, Designation, Element, Family, Judged, Metal, Warning, ternary, warnings,
+};
 
 /// Trials of a Monte Carlo check, on each of two threads.
 const TRIALS: u32 = 500_000;
@@ -36,7 +38,8 @@ struct AddBody {
     metal: String,
     exact_g: Option<String>,
     aim_g: String,
-    window_g: [String; 2],
+    /// The edges; none where the window is empty.
+    window_g: Option<[String; 2]>,
 }
 
 #[derive(Debug, Serialize)]
@@ -81,6 +84,7 @@ pub(super) struct TwoBody {
 /// An answer with what stands against it.
 pub(super) struct Answer {
     pub(super) body: Body,
+    chance: String,
     against: bool,
 }
 
@@ -98,21 +102,47 @@ impl Answer {
             .metals
             .iter()
             .zip(&reckoning.add)
-            .map(|(metal, add)| (metal, add.window.aim))
+            .map(|(metal, add)| (metal, add.aim))
             .collect();
         let against = warnings(&reckoning.made_of, &metals, question.asked);
         for warning in &against {
             let told = warning.told();
             warned.push(format!("{} {}", told.happened, told.means));
         }
-        for add in &reckoning.add {
-            for unfit in unfit(
-                &add.window,
-                question.division,
-                question.repeatability,
-                question.class,
-            ) {
-                warned.push(format!("{}: {}", add.name, unfit.text(question.division)));
+        let mut against: Vec<_> = against
+            .iter()
+            .filter(|warning| !matches!(warning.code(), "unknown-part" | "colour-not-known"))
+            .map(Warning::code)
+            .collect();
+        for (add, asked) in reckoning.add.iter().zip(&question.add) {
+            match &add.window {
+                Ok(window) => {
+                    for unfit in unfit(
+                        window,
+                        question.division,
+                        question.repeatability,
+                        question.class,
+                    ) {
+                        warned.push(format!("{}: {}", add.name, unfit.text(question.division)));
+                    }
+                }
+                Err(why) => {
+                    let told = why.trouble(
+                        &add.name,
+                        asked.metal.gold,
+                        &question.demand,
+                        question.division,
+                    );
+                    let most = reckoning.budget.first();
+                    let most = most.map_or_else(String::new, |most| {
+                        format!(" The {} weighs most.", most.name)
+                    });
+                    warned.push(format!(
+                        "The window is empty. {}{most} {}",
+                        told.happened, told.mend
+                    ));
+                    against.push("window-empty");
+                }
             }
         }
         let trials = monte_carlo.then(|| tried(question, reckoning));
@@ -129,11 +159,11 @@ impl Answer {
                 .map(|add| AddBody {
                     metal: add.name.clone(),
                     exact_g: add.exact.map(|mass| grams(mass, 12)),
-                    aim_g: grams(add.window.aim, decimals),
-                    window_g: [
-                        grams(add.window.lower, decimals),
-                        grams(add.window.upper, decimals),
-                    ],
+                    aim_g: grams(add.aim, decimals),
+                    window_g: add
+                        .window
+                        .ok()
+                        .map(|w| [grams(w.lower, decimals), grams(w.upper, decimals)]),
                 })
                 .collect(),
             used: question
@@ -150,7 +180,7 @@ impl Answer {
             composition_ppt: parts(&reckoning.made_of),
             colour: colour(&reckoning.made_of),
             marks: marks.iter().map(|mark| mark.text.clone()).collect(),
-            mark_law: question.law.name.clone(),
+            mark_law: question.law.key.clone(),
             surer_by: reckoning
                 .budget
                 .iter()
@@ -173,6 +203,7 @@ impl Answer {
         };
         Self {
             body,
+            chance: melt.chance_text(question.demand.lowest),
             against: !against.is_empty(),
         }
     }
@@ -196,9 +227,12 @@ impl Answer {
             ));
         }
         for add in &body.add {
-            let [lower, upper] = &add.window_g;
+            let between = match &add.window_g {
+                Some([lower, upper]) => format!("between {lower} g and {upper} g"),
+                None => "the window is empty".to_owned(),
+            };
             lines.push(format!(
-                "  add      {:>10} g   {}, between {lower} g and {upper} g",
+                "  add      {:>10} g   {}, {between}",
                 add.aim_g, add.metal
             ));
         }
@@ -214,7 +248,7 @@ impl Answer {
         ));
         lines.push(format!(
             "Lawful as {} with a chance of {}.",
-            question.demand.target, body.p_conform
+            question.demand.target, self.chance
         ));
         lines.push(
             question

@@ -39,7 +39,7 @@ const FINE: &str = "999.9";
 
 impl Question {
     pub(super) fn of(ask: &Ask, common: &Common) -> Result<Self, Trouble> {
-        let folders = common.folders()?;
+        let folders = common.reading_folders()?;
         let shelf = read_shelf(&folders)?;
         let basis = read_basis(&folders)?;
         let law = law(read_laws(&folders)?, &ask.mark_law)?;
@@ -235,15 +235,13 @@ impl Question {
 }
 
 fn law(laws: Vec<MarkLaw>, name: &str) -> Result<MarkLaw, Trouble> {
-    let known: Vec<String> = laws.iter().map(|law| law.name.clone()).collect();
-    laws.into_iter()
-        .find(|law| law.name == name)
-        .ok_or_else(|| {
-            Trouble::new(
-                "law-unknown",
-                format!("\"{name}\" is not a law of marks that is known here."),
-                "Nothing is reckoned.",
-                format!("Known are: {}.", known.join(", ")),
-            )
-        })
+    let known: Vec<String> = laws.iter().map(|law| law.key.clone()).collect();
+    laws.into_iter().find(|law| law.key == name).ok_or_else(|| {
+        Trouble::new(
+            "law-unknown",
+            format!("\"{name}\" is not a law of marks that is known here."),
+            "Nothing is reckoned.",
+            format!("Known are: {}.", known.join(", ")),
+        )
+    })
 }
