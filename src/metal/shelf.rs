@@ -120,7 +120,7 @@ impl Shelf {
         if wanted.starts_with(|c: char| c.is_ascii_digit()) {
             let gold: Fineness = wanted.parse()?;
             let name = match gold {
-                Fineness::NONE => "metal without gold".to_owned(),
+                gold if gold == Fineness::NONE => "metal without gold".to_owned(),
                 gold if gold.to_per_mille(0) >= Decimal::from(FINE_FROM) => {
                     format!("fine gold of {gold}")
                 }

@@ -351,7 +351,10 @@ fn colour(composition: &Composition) -> ColourBody {
             .ok()
             .map(|family| family.word().to_owned()),
         designation: Designation::of(composition).map(|designation| designation.to_string()),
-        ternary: ternary(composition).map(|mark| [mark.x.to_string(), mark.y.to_string()]),
+        // A point that leaves out what is not known would mislead.
+        ternary: ternary(composition)
+            .filter(|_| composition.is_known())
+            .map(|mark| [mark.x.to_string(), mark.y.to_string()]),
     }
 }
 
