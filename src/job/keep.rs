@@ -212,7 +212,7 @@ impl State {
             ),
             _ => (self.sentence(), false),
         };
-        warning |= self.holds.any() && !matches!(record, Record::Close(_));
+        warning |= self.holds.any_announced() && !matches!(record, Record::Close(_));
         Done { text, warning }
     }
 }

@@ -201,7 +201,7 @@ impl State {
 
     /// The sentence that the person needs now.
     pub fn sentence(&self) -> String {
-        if let Some(hold) = self.holds.first() {
+        if let Some(hold) = self.holds.told() {
             return format!("Hold: {} {}", hold.why, hold.mend);
         }
         let Some(job) = self.open_job() else {
