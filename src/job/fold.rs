@@ -282,25 +282,43 @@ impl Job {
     /// shelf, and further lots like those weighed.
     pub fn sources(&self, metals: &[Metal]) -> Vec<Source> {
         let richer = |gold: Fineness| gold > self.opened.highest;
+        let like = |gold: Fineness| Added {
+            u_mass: self.u_mass(),
+            ..gold.into()
+        };
         let mut sources: Vec<Source> = metals
             .iter()
             .filter(|metal| richer(metal.gold))
             .map(|metal| Source {
                 name: metal.name.clone(),
-                gold: metal.gold,
+                metal: like(metal.gold),
+                stock: metal.stock.map(Indication::mass),
+                price: metal.price.as_ref().map(|price| price.per_gram),
             })
             .collect();
         if sources.is_empty() {
+            let metal = like(Fineness::pure());
             sources.push(Source {
                 name: "fine gold".to_owned(),
-                gold: Fineness::pure(),
+                metal,
+                stock: None,
+                price: None,
             });
         }
-        for (at, (_, fineness)) in self.lots().enumerate() {
-            if richer(fineness) {
+        for (at, (weighed, taken)) in self.lots().enumerate() {
+            if let What::Lot { u_ppt, .. } = &weighed.captured.what
+                && richer(taken)
+            {
+                let metal = Added {
+                    u_gold: FinenessDoubt::per_mille(*u_ppt),
+                    ..like(taken)
+                };
+                let name = format!("a further lot like lot {}", at + 1);
                 sources.push(Source {
-                    name: format!("a further lot like lot {}", at + 1),
-                    gold: fineness,
+                    name,
+                    metal,
+                    stock: None,
+                    price: None,
                 });
             }
         }

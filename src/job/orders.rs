@@ -105,7 +105,7 @@ impl State {
                 )),
             },
             Order::Answer(said) => self.may_answer(said),
-            Order::Close => Ok(record(Record::Close(statement::closing(job)))),
+            Order::Close => Ok(record(Record::Close(statement::closing(job, &self.rules)))),
         }
     }
 

@@ -10,8 +10,8 @@ use super::watch::Watch;
 use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
 use crate::mass::{Class, Indication, Mass, Moment, Reading};
-use crate::melt::{MassDoubt, window};
-use crate::metal::{Fineness, Shelf};
+use crate::melt::{MassDoubt, PastMelt, window};
+use crate::metal::{Fineness, MarkLaw, Shelf};
 use crate::trouble::Trouble;
 
 /// What a bench goes by.
@@ -27,6 +27,10 @@ pub struct BenchRules {
     pub link: LinkLimits,
     /// The shop's metals.
     pub shelf: Arc<Shelf>,
+    /// The law of marks that advice goes by.
+    pub law: Arc<MarkLaw>,
+    /// The shop's past melts, for what a loss usually is.
+    pub past: Arc<[PastMelt]>,
     /// The standard deviation of weighings of one load, if it is known.
     pub repeatability: Option<Mass>,
     /// The balance's accuracy class, if it has one.
@@ -222,12 +226,7 @@ impl State {
                     .last()
                     .and_then(|tracked| tracked.net)
                     .map(Indication::mass);
-                words::standing(
-                    job,
-                    adding,
-                    net.unwrap_or_default(),
-                    self.rules.shelf.metals(),
-                )
+                words::standing(job, adding, net.unwrap_or_default(), &self.rules)
             }
             (Some(Base::From(base)), None) if base.mass().abs() > self.rules.pan.tolerance => {
                 format!(

@@ -4,12 +4,13 @@ use std::fmt::Write as _;
 
 use super::fold::Job;
 use super::record::{Closed, What};
+use super::state::BenchRules;
 use super::words;
 use crate::mass::{Mass, fixed};
 use crate::melt::Mix;
 
 /// The sums of a job with what stands against it.
-pub(super) fn closing(job: &Job) -> Closed {
+pub(super) fn closing(job: &Job, rules: &BenchRules) -> Closed {
     let (client, melt) = (job.client_metal(), job.melt());
     Closed {
         lots: words::shown(job, client.mass()),
@@ -19,7 +20,7 @@ pub(super) fn closing(job: &Job) -> Closed {
             .fineness()
             .map_or_else(String::new, |f| f.to_per_mille(2).to_string()),
         button: job.button(),
-        warnings: warnings(job, &melt),
+        warnings: warnings(job, &melt, rules),
     }
 }
 
@@ -33,13 +34,13 @@ fn gold(job: &Job, mix: &Mix) -> String {
     )
 }
 
-fn warnings(job: &Job, melt: &Mix) -> Vec<String> {
-    let mut warnings = Vec::new();
+fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
+    let mut warnings = words::cautions(job, rules);
     let demand = job.demand();
     if melt.mass() == Mass::ZERO {
         warnings.push("Nothing was weighed.".to_owned());
     } else if !melt.is_at_least(demand.lowest) {
-        let way = words::put_right(job, melt, &[])
+        let way = words::put_right(job, melt, rules)
             .map_or_else(String::new, |ways| format!(" {ways} would put it right."));
         warnings.push(format!(
             "By mass balance the melt is below {}: it may not be sold under that mark.{way}",
