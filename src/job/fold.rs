@@ -5,8 +5,10 @@ use crate::balance::Base;
 use crate::mass::{Indication, Mass};
 use rust_decimal::Decimal;
 
-use crate::melt::{Added, Demand, FinenessDoubt, MassDoubt, Mix, Planned, Risk, Source, Window};
-use crate::metal::{Fineness, Metal};
+use crate::melt::{
+    Added, Demand, FinenessDoubt, Known, MassDoubt, Mix, Planned, Risk, Source, Window,
+};
+use crate::metal::{Basis, Fineness, Metal};
 use crate::trouble::Trouble;
 
 /// A job, as its file says it. Changed by [`Job::apply`] and by nothing else.
@@ -187,6 +189,46 @@ impl Job {
 
     fn u_mass(&self) -> MassDoubt {
         MassDoubt::of_decimal(self.opened.u_mass_g)
+    }
+
+    /// Everything in the melt so far, by name, with how well it is known.
+    pub fn known(&self) -> Vec<Known> {
+        let mut lots = 0;
+        let mut known = Vec::new();
+        for weighed in self.standing() {
+            let (name, gold, u_ppt, even) = match &weighed.captured.what {
+                What::Lot {
+                    taken,
+                    u_ppt,
+                    basis,
+                    ..
+                } => {
+                    lots += 1;
+                    (
+                        format!("lot {lots}"),
+                        *taken,
+                        *u_ppt,
+                        *basis == Basis::Stamp,
+                    )
+                }
+                What::Addition { addition } => match self.metal(*addition) {
+                    Some(metal) => (metal.name.clone(), metal.gold, metal.u_ppt, false),
+                    None => continue,
+                },
+                What::Button => continue,
+            };
+            let mass = weighed.captured.mass.mass();
+            let u_gold = FinenessDoubt::per_mille(u_ppt);
+            known.push(Known {
+                name,
+                mass,
+                u_mass: self.u_mass(),
+                gold,
+                u_gold,
+                even,
+            });
+        }
+        known
     }
 
     /// A metal of this job as an addition: how well it is known, and how well it is weighed here.

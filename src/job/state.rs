@@ -10,7 +10,7 @@ use super::watch::Watch;
 use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
 use crate::mass::{Class, Indication, Mass, Moment, Reading};
-use crate::melt::{MassDoubt, PastMelt, window};
+use crate::melt::{MassDoubt, NoWindow, PastMelt, budget, window};
 use crate::metal::{Fineness, MarkLaw, Shelf};
 use crate::trouble::Trouble;
 
@@ -269,6 +269,12 @@ pub(super) fn adding_for(job: &Job, addition: usize) -> Result<Adding, Trouble> 
             rest,
             window,
         }),
-        Err(why) => Err(why.trouble(&name, metal.gold, &demand, division)),
+        Err(why) => {
+            let mut trouble = why.trouble(&name, metal.gold, &demand, division);
+            if let (NoWindow::NotSure { .. }, Some(most)) = (why, budget(&job.known()).first()) {
+                trouble.happened = format!("{} The {} weighs most.", trouble.happened, most.name);
+            }
+            Err(trouble)
+        }
     }
 }

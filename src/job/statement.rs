@@ -92,13 +92,21 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
     let mut lots = 0;
     for weighed in &job.weighed {
         let captured = &weighed.captured;
+        let mut below = None;
         let label = match &captured.what {
             What::Lot {
                 fineness,
                 basis,
                 note,
-                ..
+                taken,
+                u_ppt,
             } => {
+                if taken != fineness || !u_ppt.is_zero() {
+                    below = Some(format!(
+                        "  taken for {taken}, known to {} ‰",
+                        fixed(*u_ppt, 2)
+                    ));
+                }
                 if !weighed.withdrawn {
                     lots += 1;
                 }
@@ -123,6 +131,9 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
         } else {
             line(&label, &mass);
         }
+        if let Some(below) = below {
+            line(&below, "");
+        }
     }
     line("", "");
     line("Client's metal", &closed.lots.to_string());
@@ -136,6 +147,15 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
         line(
             "Fineness by mass balance",
             &format!("{} ‰", closed.fineness_ppt),
+        );
+        let melt = job.melt();
+        line(
+            "One standard uncertainty of that",
+            &format!("{:.2} ‰", melt.u_ppt()),
+        );
+        line(
+            &format!("Chance that it is {} or more", job.opened.lowest),
+            &melt.chance_text(job.opened.lowest),
         );
     }
     if let Some(button) = closed.button {
