@@ -125,6 +125,14 @@ pub fn main() -> ExitCode {
 }
 
 impl Common {
+    /// The folders of a command that talks to no service.
+    fn reading_folders(&self) -> Result<Folders, Trouble> {
+        match &self.home {
+            Some(home) => Ok(Folders::under(home)),
+            None => Folders::without_runtime(&Environment::of_this_process()),
+        }
+    }
+
     fn folders(&self) -> Result<Folders, Trouble> {
         match &self.home {
             Some(home) => Ok(Folders::under(home)),

@@ -30,7 +30,7 @@ struct Checked {
 impl Verify {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         let files = if self.files.is_empty() {
-            let book = BookView::of(&common.folders()?.book);
+            let book = BookView::of(&common.reading_folders()?.book);
             book.jobs()?.iter().map(|job| book.path(job)).collect()
         } else {
             self.files.clone()
@@ -72,7 +72,7 @@ fn judge(file: &str, bytes: &[u8]) -> (String, Checked) {
             "torn-tail",
             None,
             format!(
-                "half a record at the end, from byte {at}; it was never announced, the {} before it are whole",
+                "half a record at the end, from byte {at}: its writing was cut off, or the file was cut; the {} before it are whole",
                 scan.n()
             ),
         ),

@@ -55,6 +55,29 @@ impl Folders {
     /// The folders of the user, after the XDG base directory specification: a variable that is
     /// empty or no whole path counts as not set.
     pub fn of_user(environment: &Environment) -> Result<Self, Trouble> {
+        let mut folders = Self::without_runtime(environment)?;
+        let runtime = whole(environment.runtime_dir.as_ref())
+            .or_else(|| {
+                environment
+                    .run_user
+                    .is_dir()
+                    .then(|| environment.run_user.clone())
+            })
+            .ok_or_else(|| {
+                unknown(
+                    format!(
+                        "XDG_RUNTIME_DIR names no folder, and {} is not there.",
+                        environment.run_user.display()
+                    ),
+                    "Run it in a login session of your own (not after su or sudo), set XDG_RUNTIME_DIR, or give a folder with --home DIR.",
+                )
+            })?;
+        folders.runtime = runtime.join("panbell");
+        Ok(folders)
+    }
+
+    /// The same for commands that talk to no service, and need no session of one's own.
+    pub fn without_runtime(environment: &Environment) -> Result<Self, Trouble> {
         let home = || whole(environment.home.as_ref());
         let base = |set: Option<&PathBuf>, variable: &str, below: &str| {
             whole(set)
@@ -78,28 +101,12 @@ impl Folders {
             ".local/share",
         )?
         .join("panbell");
-        let runtime = whole(environment.runtime_dir.as_ref())
-            .or_else(|| {
-                environment
-                    .run_user
-                    .is_dir()
-                    .then(|| environment.run_user.clone())
-            })
-            .ok_or_else(|| {
-                unknown(
-                    format!(
-                        "XDG_RUNTIME_DIR names no folder, and {} is not there.",
-                        environment.run_user.display()
-                    ),
-                    "Run it in a login session of your own (not after su or sudo), set XDG_RUNTIME_DIR, or give a folder with --home DIR.",
-                )
-            })?;
         Ok(Self {
             settings: config.join("panbell.toml"),
             balances: config.join("balances"),
             shelf: config.join("shelf.toml"),
             book: data.join("book"),
-            runtime: runtime.join("panbell"),
+            runtime: PathBuf::new(),
         })
     }
 
