@@ -260,13 +260,17 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
                 (format!("{name}: {mass}. {next}"), failed)
             }
         }
-        What::Button => (
-            format!(
-                "Button: {mass}. {}",
-                words::loss(job, captured.mass.mass(), &state.rules.past)
-            ),
-            false,
-        ),
+        What::Button => {
+            let button = captured.mass.mass();
+            let heavier = button > job.melt().mass();
+            (
+                format!(
+                    "Button: {mass}. {}",
+                    words::loss(job, button, &state.rules.past)
+                ),
+                heavier,
+            )
+        }
     }
 }
 

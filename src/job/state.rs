@@ -220,13 +220,16 @@ impl State {
                 "The pan is lighter than when this weighing began. Put back what was on it, or begin {name} anew: panbell answer anew."
             ),
             (Some(Base::AfterEmptying(_)), _) => format!("Empty the pan; {name} comes next."),
-            (Some(Base::From(_)), Some(adding)) => {
-                let net = self
-                    .pan
-                    .last()
-                    .and_then(|tracked| tracked.net)
-                    .map(Indication::mass);
-                words::standing(job, adding, net.unwrap_or_default(), &self.rules)
+            (Some(Base::From(base)), Some(adding)) => {
+                let net = self.pan.last().and_then(|tracked| tracked.net);
+                let net = net.map(Indication::mass).unwrap_or_default();
+                let told = words::standing(job, adding, net, &self.rules);
+                let tolerance = self.rules.pan.tolerance;
+                if net.abs() <= tolerance && base.mass().abs() > tolerance {
+                    format!("{told} It counts from the {base} that stand there already.")
+                } else {
+                    told
+                }
             }
             (Some(Base::From(base)), None) if base.mass().abs() > self.rules.pan.tolerance => {
                 format!(
@@ -234,7 +237,7 @@ impl State {
                 )
             }
             (Some(Base::From(_)), None) => format!("Put {name} on the pan."),
-            _ => format!("Leave the pan at rest; {name} comes next."),
+            _ => format!("Wait until the pan is at rest; {name} comes next."),
         }
     }
 }

@@ -167,6 +167,7 @@ fn routes(house: Arc<House>, stopping: watch::Receiver<bool>) -> Router {
         .route("/v1/bench/{name}/events", get(events))
         .route("/v1/bench/{name}/order", post(order))
         .fallback(nothing_here)
+        .method_not_allowed_fallback(other_method)
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
         .with_state(Shared { house, stopping })
 }
@@ -255,6 +256,18 @@ async fn order(
         .into_order(&shared.house, &door.name)
         .map_err(unclear)?;
     Ok(Json(door.order(order).await?.into()))
+}
+
+async fn other_method() -> Refused {
+    Refused(
+        StatusCode::METHOD_NOT_ALLOWED,
+        Trouble::new(
+            "other-method",
+            "This address does not take that method.",
+            "Nothing was changed.",
+            "Orders are given by POST, everything else is read by GET.",
+        ),
+    )
 }
 
 async fn nothing_here() -> Refused {
