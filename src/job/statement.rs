@@ -72,6 +72,7 @@ fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
 }
 
 /// The statement as text for people, 60 columns wide.
+#[allow(clippy::too_many_lines)] // one page, from top to bottom
 pub fn statement(job: &Job, closed: &Closed) -> String {
     let mut text = String::new();
     let opened = &job.opened;

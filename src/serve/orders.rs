@@ -190,7 +190,9 @@ impl OrderBody {
                 }
             }
             Self::Add { metal } => Order::Add {
-                metal: metal.map(|metal| added(house, &metal, "1")).transpose()?,
+                metal: metal
+                    .map(|metal| added(house, &metal, "1").map(Box::new))
+                    .transpose()?,
             },
             Self::Take {} => Order::Take,
             Self::Withdraw {} => Order::Withdraw,

@@ -197,6 +197,7 @@ fn rules(
 }
 
 /// The repeatability, if it is given; the outer `None` when it cannot be read.
+#[allow(clippy::option_option)] // left out, and unreadable, are two things
 fn repeatability(section: &Section<'_>) -> Option<Option<Mass>> {
     if !section.has("repeatability") {
         return Some(None);

@@ -93,6 +93,7 @@ fn grams(mass: Mass, decimals: u32) -> String {
 }
 
 impl Answer {
+    #[allow(clippy::too_many_lines)] // every key of the answer, once
     pub(super) fn of(question: &Question, reckoning: &Reckoning, monte_carlo: bool) -> Self {
         let melt = &reckoning.melt;
         let decimals = question.division.mass().grams().normalize().scale();

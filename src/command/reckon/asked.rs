@@ -78,10 +78,10 @@ impl Question {
             let lot = question.lot(text, &basis)?;
             question.lots.push(lot);
         }
-        if ask.with.is_empty() {
-            if let Some(metal) = question.unsaid() {
-                question.plan(metal, Decimal::ONE);
-            }
+        if ask.with.is_empty()
+            && let Some(metal) = question.unsaid()
+        {
+            question.plan(metal, Decimal::ONE);
         }
         for text in &ask.with {
             let (name, share) = match text.rsplit_once('=') {
