@@ -234,7 +234,8 @@ impl Question {
     }
 }
 
-fn law(laws: Vec<MarkLaw>, name: &str) -> Result<MarkLaw, Trouble> {
+/// The law of marks of this name.
+pub(super) fn law(laws: Vec<MarkLaw>, name: &str) -> Result<MarkLaw, Trouble> {
     let known: Vec<String> = laws.iter().map(|law| law.key.clone()).collect();
     laws.into_iter().find(|law| law.key == name).ok_or_else(|| {
         Trouble::new(
