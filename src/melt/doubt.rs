@@ -263,7 +263,7 @@ impl Mix {
     pub fn chance_text(&self, limit: Fineness) -> String {
         let chance = self.chance_at_least(limit);
         match chance * 100.0 {
-            percent if percent >= 99.95 && chance < 1.0 => "over 99.9 %".to_owned(),
+            percent if percent >= 99.95 && !self.doubt.is_none() => "over 99.9 %".to_owned(),
             percent if percent < 0.05 && chance > 0.0 => "under 0.1 %".to_owned(),
             percent => format!("{percent:.1} %"),
         }
