@@ -15,7 +15,7 @@ use rust_decimal::prelude::FromPrimitive as _;
 
 use crate::command::output::Output;
 use crate::command::{Common, Ended};
-use crate::melt::{self, BlendAsk, Known, Mix, NoBlend};
+use crate::melt::{self, BlendAsk, Known, Mix};
 use crate::metal::{Metal, colour};
 use crate::trouble::Trouble;
 use answer::Answer;
@@ -163,10 +163,9 @@ fn found_by(question: &Question, way: &Way) -> Result<Found, Trouble> {
     let (metals, plain) = question.ask(way);
     let solve = |ask: BlendAsk| match melt::blend(&ask) {
         Ok(blend) => Ok(question.known(ask, &metals, blend)),
-        Err(why) => Err((why, ask)),
+        Err(why) => Err(why.trouble(&ask)),
     };
-    let told = |(why, ask): (NoBlend, BlendAsk)| why.trouble(&ask);
-    let mut found = solve(plain.clone()).map_err(told)?;
+    let mut found = solve(plain.clone())?;
     for _ in 0..ROUNDS {
         if question.is_sure(&found.melt) {
             return Ok(found);

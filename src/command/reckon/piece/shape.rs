@@ -106,6 +106,7 @@ pub(super) enum What {
 
 impl What {
     /// The word for the shape, a line that says it back, the shape, and its metal.
+    #[allow(clippy::too_many_lines)] // one arm a shape
     pub(super) fn read(&self) -> Result<(&'static str, String, Shape, &MetalArgs), Trouble> {
         Ok(match self {
             Self::Sheet {
