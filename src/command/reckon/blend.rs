@@ -8,6 +8,7 @@
 mod answer;
 mod asked;
 mod colours;
+mod typed;
 
 use clap::Args;
 use rust_decimal::Decimal;
@@ -15,7 +16,7 @@ use rust_decimal::prelude::FromPrimitive as _;
 
 use crate::command::output::Output;
 use crate::command::{Common, Ended};
-use crate::melt::{self, BlendAsk, Known, Mix};
+use crate::melt::{self, BlendAsk, Known, Mix, NoBlend};
 use crate::metal::{Metal, colour};
 use crate::trouble::Trouble;
 use answer::Answer;
@@ -163,9 +164,10 @@ fn found_by(question: &Question, way: &Way) -> Result<Found, Trouble> {
     let (metals, plain) = question.ask(way);
     let solve = |ask: BlendAsk| match melt::blend(&ask) {
         Ok(blend) => Ok(question.known(ask, &metals, blend)),
-        Err(why) => Err(why.trouble(&ask)),
+        Err(why) => Err(Box::new((why, ask))),
     };
-    let mut found = solve(plain.clone())?;
+    let told = |no: Box<(NoBlend, BlendAsk)>| no.0.trouble(&no.1);
+    let mut found = solve(plain.clone()).map_err(told)?;
     for _ in 0..ROUNDS {
         if question.is_sure(&found.melt) {
             return Ok(found);
