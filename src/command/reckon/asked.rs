@@ -53,7 +53,14 @@ impl Question {
             target,
             lowest: law.lowest(target, Judged::WithoutSolder),
             highest: target.plus(number(&ask.give_away, 100, "give-away limit")?),
-            risk: Risk::new(risk).unwrap_or_default(),
+            risk: Risk::new(risk).ok_or_else(|| {
+                Trouble::new(
+                    "risk-none",
+                    "No melt is known so well that no chance at all is left.",
+                    "Nothing is reckoned.",
+                    "Give --risk a number from 0.1 to 500.",
+                )
+            })?,
         };
         let mut question = Self {
             lots: Vec::new(),
