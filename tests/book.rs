@@ -106,6 +106,11 @@ fn go_on(folder: &Path) -> (Opened, Opened) {
 }
 
 #[test]
+fn the_readme_prints_the_loop_that_is_tested() {
+    assert!(include_str!("../README.md").contains(VERIFY.trim()));
+}
+
+#[test]
 fn the_chain_is_verified_with_standard_tools() {
     let (_folder, path) = sample();
     assert_eq!(verify(&path), "4 lines fit");

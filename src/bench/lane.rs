@@ -50,7 +50,7 @@ impl Mark {
         Self {
             link: state.link().state(),
             unit: state.guard().verdict(),
-            hold: state.holds().first().map(|hold| hold.cause),
+            hold: state.holds().told().map(|hold| hold.cause),
             low: state.is_pan_low(),
         }
     }

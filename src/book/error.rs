@@ -81,7 +81,7 @@ pub(super) fn not_opened(job: &JobName, error: &io::Error) -> AppendTrouble {
             "job-exists",
             format!("The book already has a job {job}."),
             "It was not touched, and no new job was opened.",
-            "Go on with that job, or give the new one another ticket.",
+            "If it is open, go on with it; if it is closed, give the new job another ticket.",
         ));
     }
     let trouble = Trouble::new(

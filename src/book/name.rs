@@ -51,9 +51,17 @@ impl JobName {
         if text.len() <= Self::LIMIT && text.chars().any(|c| c.is_ascii_alphanumeric()) {
             Self::new(text)
         } else {
+            let happened = if text.len() > Self::LIMIT {
+                let (long, most) = (text.len(), Self::LIMIT);
+                format!(
+                    "The ticket has {long} characters; {most} are the most for the name of a job file."
+                )
+            } else {
+                "The ticket holds neither a letter from A to Z nor a digit.".to_owned()
+            };
             Err(Trouble::new(
                 "ticket-unusable",
-                "A job file cannot be named after this ticket.",
+                happened,
                 "The job was not opened.",
                 "Give a ticket with at least one letter from A to Z or digit, \
                  and at most 80 characters.",

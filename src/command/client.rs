@@ -160,7 +160,7 @@ impl Client {
         let (happened, mend) = match error.kind() {
             std::io::ErrorKind::NotFound | std::io::ErrorKind::ConnectionRefused => (
                 format!("No panbell service answers at {}.", self.socket.display()),
-                "Start it: panbell run (or systemctl --user start panbell).",
+                "Start it: panbell run, with the same --home if one is given (or systemctl --user start panbell).",
             ),
             std::io::ErrorKind::PermissionDenied => (
                 format!(

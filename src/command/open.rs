@@ -26,7 +26,7 @@ pub(super) struct Open {
     #[arg(long = "use", value_name = "USE", default_value = "any")]
     purpose: String,
     /// A metal to add: a name on the shelf or a fineness, with its parts by mass against the
-    /// others (fine-silver, fine-copper=2.5); in the order of weighing out
+    /// others (fine-silver, copper=2.5); in the order of weighing out
     #[arg(long, value_name = "METAL[=PARTS]")]
     add: Vec<String>,
     #[command(flatten)]

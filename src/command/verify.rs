@@ -72,7 +72,7 @@ fn judge(file: &str, bytes: &[u8]) -> (String, Checked) {
             "torn-tail",
             None,
             format!(
-                "half a record at the end, from byte {at}; it was never announced, the {} before it are whole",
+                "half a record at the end, from byte {at}: its writing was cut off, or the file was cut; the {} before it are whole",
                 scan.n()
             ),
         ),

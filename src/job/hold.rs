@@ -69,12 +69,15 @@ impl Holds {
         self.0.iter().any(|hold| hold.cause == cause)
     }
 
-    /// The most urgent one that the person has been told of, else the most urgent.
+    /// The most urgent one.
     pub fn first(&self) -> Option<&Hold> {
-        self.0
-            .iter()
-            .find(|hold| hold.announced)
-            .or_else(|| self.0.first())
+        self.0.first()
+    }
+
+    /// The most urgent one that the person has been told of. One that has only begun may be gone
+    /// before it is worth a word.
+    pub fn told(&self) -> Option<&Hold> {
+        self.0.iter().find(|hold| hold.announced)
     }
 
     /// Whether the person has been told of any that still stands.

@@ -212,7 +212,7 @@ impl State {
             ),
             _ => (self.sentence(), false),
         };
-        warning |= self.holds.any() && !matches!(record, Record::Close(_));
+        warning |= self.holds.any_announced() && !matches!(record, Record::Close(_));
         Done { text, warning }
     }
 }
@@ -256,10 +256,14 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
                 (format!("{name}: {mass}. {next}"), failed)
             }
         }
-        What::Button => (
-            format!("Button: {mass}. {}", words::loss(job, captured.mass.mass())),
-            false,
-        ),
+        What::Button => {
+            let button = captured.mass.mass();
+            let heavier = button > job.melt().mass();
+            (
+                format!("Button: {mass}. {}", words::loss(job, button)),
+                heavier,
+            )
+        }
     }
 }
 

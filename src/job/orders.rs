@@ -6,7 +6,9 @@ use super::order::{Effect, Order};
 use super::record::{AddedMetal, How, Opened, PanAnswer, Record, What};
 use super::state::{State, adding_for};
 use super::statement;
+use super::words;
 use crate::balance::LinkState;
+use crate::mass::Indication;
 use crate::trouble::Trouble;
 
 impl State {
@@ -55,6 +57,9 @@ impl State {
                 "Make room on the disk, or see what panbell follow says.",
             ));
         }
+        if let Order::Lot { .. } | Order::Add { .. } | Order::Button | Order::Close = order {
+            self.nothing_half_weighed(job)?;
+        }
         match order {
             Order::Open(_) => Err(refusal("job-open", "A job is open.", "Close it first.")),
             Order::Lot {
@@ -100,13 +105,39 @@ impl State {
                 Some(weighed) => Ok(record(Record::Withdraw { capture: weighed.n })),
                 None => Err(refusal(
                     "nothing-to-withdraw",
-                    "No capture stands that could be set aside.",
+                    "Nothing that is recorded is left to set aside.",
                     "Go on with the job.",
                 )),
             },
             Order::Answer(said) => self.may_answer(said),
             Order::Close => Ok(record(Record::Close(statement::closing(job)))),
         }
+    }
+
+    /// Metal that a weighing under way has on the pan must not be forgotten by beginning another:
+    /// it would be in the melt and not in the book.
+    fn nothing_half_weighed(&self, job: &Job) -> Result<(), Trouble> {
+        let Some(expected) = &job.expected else {
+            return Ok(());
+        };
+        let net = self.pan.last().and_then(|tracked| tracked.net);
+        let on_pan = net
+            .map(Indication::mass)
+            .unwrap_or_default()
+            .max(self.pan.rest());
+        if on_pan <= self.rules.pan.tolerance {
+            return Ok(());
+        }
+        let name = words::of(job, &expected.what);
+        Err(Trouble::new(
+            "half-weighed",
+            format!(
+                "{} of {name} are on the pan already and not recorded yet.",
+                words::spelled(words::shown(job, on_pan))
+            ),
+            "Beginning something else would leave them in the melt and out of the book.",
+            "Finish this weighing, or panbell take it as it is; to leave it out, take it off the pan, then panbell answer anew.",
+        ))
     }
 
     fn may_open(&self, opened: Opened) -> Result<Wanted, Trouble> {

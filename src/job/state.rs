@@ -201,7 +201,7 @@ impl State {
 
     /// The sentence that the person needs now.
     pub fn sentence(&self) -> String {
-        if let Some(hold) = self.holds.first() {
+        if let Some(hold) = self.holds.told() {
             return format!("Hold: {} {}", hold.why, hold.mend);
         }
         let Some(job) = self.open_job() else {
@@ -216,18 +216,16 @@ impl State {
                 "The pan is lighter than when this weighing began. Put back what was on it, or begin {name} anew: panbell answer anew."
             ),
             (Some(Base::AfterEmptying(_)), _) => format!("Empty the pan; {name} comes next."),
-            (Some(Base::From(_)), Some(adding)) => {
-                let net = self
-                    .pan
-                    .last()
-                    .and_then(|tracked| tracked.net)
-                    .map(Indication::mass);
-                words::standing(
-                    job,
-                    adding,
-                    net.unwrap_or_default(),
-                    self.rules.shelf.metals(),
-                )
+            (Some(Base::From(base)), Some(adding)) => {
+                let net = self.pan.last().and_then(|tracked| tracked.net);
+                let net = net.map(Indication::mass).unwrap_or_default();
+                let told = words::standing(job, adding, net, self.rules.shelf.metals());
+                let tolerance = self.rules.pan.tolerance;
+                if net.abs() <= tolerance && base.mass().abs() > tolerance {
+                    format!("{told} It counts from the {base} that stand there already.")
+                } else {
+                    told
+                }
             }
             (Some(Base::From(base)), None) if base.mass().abs() > self.rules.pan.tolerance => {
                 format!(
@@ -235,7 +233,7 @@ impl State {
                 )
             }
             (Some(Base::From(_)), None) => format!("Put {name} on the pan."),
-            _ => format!("Leave the pan at rest; {name} comes next."),
+            _ => format!("Wait until the pan is at rest; {name} comes next."),
         }
     }
 }

@@ -7,6 +7,7 @@ use super::record::{Closed, What};
 use super::words;
 use crate::mass::{Mass, fixed};
 use crate::melt::Mix;
+use crate::metal::Purpose;
 
 /// The sums of a job with what stands against it.
 pub(super) fn closing(job: &Job) -> Closed {
@@ -62,7 +63,7 @@ fn warnings(job: &Job, melt: &Mix) -> Vec<String> {
             warnings.push("The button was not weighed.".to_owned());
         }
         Some(button) if button.mass() > melt.mass() => {
-            warnings.push("The button weighs more than what went in.".to_owned());
+            warnings.push("The button weighs more than what went in: the reckoned fineness does not hold. Have it assayed before it is marked.".to_owned());
         }
         _ => {}
     }
@@ -80,11 +81,12 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
     if !opened.client.is_empty() {
         line(&format!("Client {}", opened.client), "");
     }
+    let purpose = match opened.purpose {
+        Purpose::Any => String::new(),
+        purpose => format!(", for {purpose}"),
+    };
     line(
-        &format!(
-            "Asked for: {} {}, {}",
-            opened.target, opened.colour, opened.purpose
-        ),
+        &format!("Asked for: {} {}{purpose}", opened.target, opened.colour),
         "",
     );
     line("", "");

@@ -153,7 +153,7 @@ pub fn loss(job: &Job, button: Mass) -> String {
     );
     if loss.is_gain() {
         return format!(
-            "{what} It gained {}: flux or crucible glass on it, the wrong button, or a lot that was not weighed. Clean it and weigh again.",
+            "{what} It weighs {} more than what went in: metal went in that was not weighed, it is another button, or flux and crucible glass are on it. Clean it and weigh it again; if it stays so, the reckoned fineness does not hold: have it assayed before it is marked.",
             shown(job, loss.mass.abs())
         );
     }

@@ -153,7 +153,7 @@ impl FromStr for Fineness {
             "ct" | "kt" | "c" => {
                 return Err(trouble(
                     text,
-                    "ct is a mass of 0.2 g and kt is read both ways",
+                    "ct is the carat, a mass of 0.2 g, and kt is read both ways; karat is written k, as in 18k",
                 ));
             }
             "%" => return Err(trouble(text, "per cent is not used for fineness here")),

@@ -10,14 +10,18 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::extract::rejection::JsonRejection;
-use axum::extract::{DefaultBodyLimit, Path as Named, State};
+use axum::extract::{DefaultBodyLimit, FromRequest as _, Path as Named, Request, State};
 use axum::http::StatusCode;
 use axum::response::sse::Sse;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
+use hyper::server::conn::http1;
+use hyper_util::rt::{TokioIo, TokioTimer};
+use hyper_util::server::graceful::GracefulShutdown;
+use hyper_util::service::TowerToHyperService;
 use tokio::net::UnixListener;
-use tokio::sync::watch;
+use tokio::sync::{Semaphore, watch};
 
 use super::door::{Door, House};
 use super::orders::{OrderBody, RefusalBody, ReplyBody};
@@ -31,6 +35,11 @@ pub const SOCKET: &str = "panbell.sock";
 const LOCK: &str = "panbell.lock";
 /// An order is small; what is larger is none.
 const LARGEST_BODY: usize = 64 * 1024;
+/// Clients that may be connected at once; further ones wait to be let in.
+const MOST_CLIENTS: usize = 512;
+/// How long a client may take to send a request, or to send another one: a command takes
+/// milliseconds.
+const PATIENCE: Duration = Duration::from_secs(10);
 /// How long open connections may take to end at a stop, once their streams were ended.
 const DRAIN: Duration = Duration::from_secs(2);
 
@@ -101,20 +110,38 @@ impl Served {
         let Some(listener) = self.listener.take() else {
             return;
         };
-        let router = routes(house, stopping.clone());
-        let mut stop = stopping.clone();
-        let serving = axum::serve(listener, router).with_graceful_shutdown(async move {
-            drop(stop.wait_for(|stopping| *stopping).await);
-        });
-        let drained = async move {
-            drop(stopping.wait_for(|stopping| *stopping).await);
-            tokio::time::sleep(DRAIN).await;
-        };
-        tokio::select! {
-            ended = serving => if let Err(error) = ended {
-                tracing::error!(%error, "the interface ended");
-            },
-            () = drained => tracing::debug!("connections were still open at the stop"),
+        let service = TowerToHyperService::new(routes(house, stopping.clone()));
+        let mut http = http1::Builder::new();
+        http.timer(TokioTimer::new()).header_read_timeout(PATIENCE);
+        let open = GracefulShutdown::new();
+        let room = Arc::new(Semaphore::new(MOST_CLIENTS));
+        loop {
+            let next = async {
+                let place = Arc::clone(&room).acquire_owned().await;
+                (listener.accept().await, place)
+            };
+            let (stream, place) = tokio::select! {
+                () = async { drop(stopping.wait_for(|stopping| *stopping).await) } => break,
+                (accepted, place) = next => match accepted {
+                    Ok((stream, _)) => (stream, place),
+                    Err(error) => {
+                        // Out of descriptors, most likely: others have to close theirs first.
+                        tracing::warn!(%error, "a client could not be let in");
+                        tokio::time::sleep(Duration::from_millis(100)).await;
+                        continue;
+                    }
+                },
+            };
+            let serving = open.watch(http.serve_connection(TokioIo::new(stream), service.clone()));
+            tokio::spawn(async move {
+                if let Err(error) = serving.await {
+                    tracing::debug!(%error, "a client went away");
+                }
+                drop(place);
+            });
+        }
+        if tokio::time::timeout(DRAIN, open.shutdown()).await.is_err() {
+            tracing::debug!("connections were still open at the stop");
         }
     }
 }
@@ -140,6 +167,7 @@ fn routes(house: Arc<House>, stopping: watch::Receiver<bool>) -> Router {
         .route("/v1/bench/{name}/events", get(events))
         .route("/v1/bench/{name}/order", post(order))
         .fallback(nothing_here)
+        .method_not_allowed_fallback(other_method)
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
         .with_state(Shared { house, stopping })
 }
@@ -196,26 +224,50 @@ async fn events(
 async fn order(
     State(shared): State<Shared>,
     Named(name): Named<String>,
-    body: Result<Json<OrderBody>, JsonRejection>,
+    request: Request,
 ) -> Result<Json<ReplyBody>, Refused> {
     let door = door(&shared, &name)?;
-    let Json(body) = body.map_err(|rejection| {
+    let body = tokio::time::timeout(PATIENCE, Json::<OrderBody>::from_request(request, &shared));
+    let body = body.await.map_err(|_| {
         let trouble = Trouble::new(
-            "order-unreadable",
-            format!(
-                "The order cannot be read: {}.",
-                rejection.body_text().trim_end_matches('.')
-            ),
+            "order-unfinished",
+            "The order did not arrive whole within ten seconds.",
             "Nothing was changed.",
-            "Send JSON such as {\"order\":\"take\"} with content type application/json.",
+            "Send it again.",
         );
-        Refused(rejection.status(), trouble)
+        Refused(StatusCode::REQUEST_TIMEOUT, trouble)
     })?;
+    let Json(body) = body
+        .map_err(|rejection: JsonRejection| rejection)
+        .map_err(|rejection| {
+            let trouble = Trouble::new(
+                "order-unreadable",
+                format!(
+                    "The order cannot be read: {}.",
+                    rejection.body_text().trim_end_matches('.')
+                ),
+                "Nothing was changed.",
+                "Send JSON such as {\"order\":\"take\"} with content type application/json.",
+            );
+            Refused(rejection.status(), trouble)
+        })?;
     let unclear = |trouble| Refused(StatusCode::UNPROCESSABLE_ENTITY, trouble);
     let order = body
         .into_order(&shared.house, &door.name)
         .map_err(unclear)?;
     Ok(Json(door.order(order).await?.into()))
+}
+
+async fn other_method() -> Refused {
+    Refused(
+        StatusCode::METHOD_NOT_ALLOWED,
+        Trouble::new(
+            "other-method",
+            "This address does not take that method.",
+            "Nothing was changed.",
+            "Orders are given by POST, everything else is read by GET.",
+        ),
+    )
 }
 
 async fn nothing_here() -> Refused {

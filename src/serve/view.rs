@@ -161,7 +161,7 @@ impl BenchView {
             division: division.to_string(),
             link: state.link().state().word().to_owned(),
             sentence: state.sentence(),
-            hold: state.holds().first().map(|hold| HoldView {
+            hold: state.holds().told().map(|hold| HoldView {
                 cause: hold.cause.word().to_owned(),
                 why: hold.why.clone(),
                 mend: hold.mend.clone(),

@@ -93,7 +93,11 @@ fn a_dead_and_a_flooding_balance_delay_nobody() {
     assert_eq!(home.masses("T-1"), ["5.00 g", "6.00 g"]);
     let benches = http::get(&home.socket(), "/v1/benches").unwrap().json();
     assert_eq!(benches.as_array().unwrap().len(), 3);
-    // Given to a bench that cannot weigh, an order is kept and holds nothing up.
+    // Given to a bench that cannot weigh, an order is kept and holds nothing up; once the silence
+    // has lasted, the answer warns of it.
+    dead.wait(0, "the hold", |event, data| {
+        event == "state" && data["hold"]["cause"] == "link"
+    });
     let words = [
         "open", "T-2", "--target", "750", "--colour", "red", "--bench", "dead",
     ];

@@ -269,6 +269,13 @@ impl Hand {
         } else if weighing["what"] == "lot" {
             if view["pan"]["net"].is_null() {
                 place(self, Mass::ZERO);
+            } else if view["pan"]["net"]
+                .as_str()
+                .is_some_and(|net| net.starts_with('-'))
+            {
+                // A load that was put down while the service was away counts as what was there.
+                place(self, Mass::ZERO);
+                order(r#"{"order":"answer","said":"anew"}"#);
             } else if self.on_pan == Mass::ZERO {
                 self.lots += 1;
                 self.lot = g("4.00") + g("0.01").times(self.lots);

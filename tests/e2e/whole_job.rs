@@ -1,6 +1,5 @@
 //! One job from its opening to its statement, by commands, with nothing going wrong.
 
-use std::io::Read as _;
 use std::process::Stdio;
 
 use panbell::job::{How, Job, Record, What};
@@ -22,10 +21,12 @@ fn stated<'a>(statement: &'a str, label: &str) -> &'a str {
 #[allow(clippy::too_many_lines)] // one job, told in one piece
 fn a_whole_job_with_its_statement_and_its_file() {
     let desk = Desk::new();
+    // Into a file: a pipe that nobody empties would stop it after 64 KiB.
+    let followed = desk.home.path().join("followed");
     let mut follow = plain(desk.home.path())
         .args(["--json", "follow"])
         .stdin(Stdio::null())
-        .stdout(Stdio::piped())
+        .stdout(std::fs::File::create(&followed).unwrap())
         .spawn()
         .map(KilledOnDrop)
         .unwrap();
@@ -117,14 +118,7 @@ fn a_whole_job_with_its_statement_and_its_file() {
     // A follower with --json gives one object a line, of every kind.
     follow.0.kill().unwrap();
     follow.0.wait().unwrap();
-    let mut lines = String::new();
-    follow
-        .0
-        .stdout
-        .take()
-        .unwrap()
-        .read_to_string(&mut lines)
-        .unwrap();
+    let lines = std::fs::read_to_string(&followed).unwrap();
     let mut kinds = std::collections::BTreeMap::<String, usize>::new();
     let whole = lines.rsplit_once('\n').unwrap().0;
     for line in whole.lines() {
