@@ -12,8 +12,9 @@ use tokio::time::{MissedTickBehavior, interval};
 use super::journal::Journal;
 use super::lane::Lane;
 use crate::bell::Bells;
-use crate::book::{Book, BookView, JobName, Writer};
-use crate::job::{Job, Verdict, scan};
+use crate::book::{Book, BookView, JobName, Survey, Writer};
+use crate::job::{Job, Record, Verdict, scan};
+use crate::melt::PastMelt;
 use crate::serve::{Door, House, listen};
 use crate::settings::{BenchSettings, Settings};
 use crate::trouble::Trouble;
@@ -33,7 +34,12 @@ pub fn run(settings: Settings) -> Result<(), Trouble> {
     result.and(finished)
 }
 
-async fn serve(settings: Settings, writer: Writer) -> Result<(), Trouble> {
+async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
+    let survey = writer.book().survey()?;
+    let past = past_melts(&survey);
+    for bench in &mut settings.benches {
+        Arc::make_mut(&mut bench.rules).past = Arc::clone(&past);
+    }
     let settings = Arc::new(settings);
     let mut terminate = signal(SignalKind::terminate()).map_err(|error| cannot_start(&error))?;
     let mut interrupt = signal(SignalKind::interrupt()).map_err(|error| cannot_start(&error))?;
@@ -42,7 +48,7 @@ async fn serve(settings: Settings, writer: Writer) -> Result<(), Trouble> {
     let desktop = settings.bell.desktop.then(Bells::start);
     let bells = desktop.as_ref().map(|(sender, _)| sender.clone());
 
-    let mut open = open_jobs(writer.book());
+    let mut open = open_jobs(writer.book(), survey.open);
     let mut doors = Vec::new();
     let mut lanes = JoinSet::new();
     for bench in &settings.benches {
@@ -114,12 +120,8 @@ async fn serve(settings: Settings, writer: Writer) -> Result<(), Trouble> {
 }
 
 /// The open job of every bench that has one. A file that cannot be read is named and left alone.
-fn open_jobs(book: &BookView) -> BTreeMap<String, JobName> {
+fn open_jobs(book: &BookView, names: Vec<JobName>) -> BTreeMap<String, JobName> {
     let mut open = BTreeMap::new();
-    let names = book.open_jobs().unwrap_or_else(|trouble| {
-        tracing::error!("{trouble}");
-        Vec::new()
-    });
     for name in names {
         match bench_of(book, &name) {
             Ok(Some(bench)) => {
@@ -136,6 +138,23 @@ fn open_jobs(book: &BookView) -> BTreeMap<String, JobName> {
         }
     }
     open
+}
+
+/// What went into the closed melts of the book, and what came out.
+fn past_melts(survey: &Survey) -> Arc<[PastMelt]> {
+    let closed = survey
+        .closings
+        .iter()
+        .filter_map(|line| match Record::from_line(line) {
+            Ok(Record::Close(closed)) => Some(closed),
+            _ => None,
+        });
+    closed
+        .filter_map(|closed| {
+            let (went_in, button) = (closed.melt.mass(), closed.button?.mass());
+            Some(PastMelt { went_in, button })
+        })
+        .collect()
 }
 
 /// The bench of an open job; none for a job that is closed, or of which nothing is recorded.
@@ -160,7 +179,7 @@ fn bench_of(book: &BookView, name: &JobName) -> Result<Option<String>, Trouble> 
         .zip(1..)
         .filter_map(|(line, n)| Some((n, bytes.get(line.clone())?)));
     let records: Result<Vec<_>, Trouble> = records
-        .map(|(n, line)| Ok((n, crate::job::Record::from_line(line)?)))
+        .map(|(n, line)| Ok((n, Record::from_line(line)?)))
         .collect();
     let records = records?;
     if records.is_empty() {

@@ -25,5 +25,5 @@ pub use folder::Book;
 pub use name::JobName;
 pub use opened::{Answer, Opened};
 pub use recover::TornAside;
-pub use view::{BookView, FILE_LIMIT};
+pub use view::{BookView, FILE_LIMIT, Survey};
 pub use writer::Writer;

@@ -21,6 +21,15 @@ pub const FILE_LIMIT: u64 = 64 * 1024 * 1024;
 /// than that, how much more.
 const TAILS: [u64; 2] = [4 * 1024, 2 * super::EVENT_LIMIT as u64];
 
+/// What the ends of the job files tell.
+#[derive(Debug, Default)]
+pub struct Survey {
+    /// Jobs that are not closed, or of which that cannot be told.
+    pub open: Vec<JobName>,
+    /// The lines that closed the others.
+    pub closings: Vec<Vec<u8>>,
+}
+
 /// A book that is only read. A file that is being written may show half a last record.
 #[derive(Debug, Clone)]
 pub struct BookView {
@@ -66,9 +75,24 @@ impl BookView {
     /// Every job that is not closed, and every job of which that cannot be told from the last few
     /// KiB of its file: torn, unreadable, or not ending in a record. Scan those.
     pub fn open_jobs(&self) -> Result<Vec<JobName>, Trouble> {
-        let mut jobs = self.jobs()?;
-        jobs.retain(|job| !self.is_closed(job).unwrap_or(false));
-        Ok(jobs)
+        Ok(self.survey()?.open)
+    }
+
+    /// The open jobs, as [`open_jobs`](Self::open_jobs), and the closing records of the others.
+    pub fn survey(&self) -> Result<Survey, Trouble> {
+        let mut survey = Survey::default();
+        for job in self.jobs()? {
+            match self
+                .last_record(&job)
+                .ok()
+                .flatten()
+                .filter(|line| is_close(line))
+            {
+                Some(closing) => survey.closings.push(closing),
+                None => survey.open.push(job),
+            }
+        }
+        Ok(survey)
     }
 
     /// All bytes of a job's file.
@@ -78,7 +102,8 @@ impl BookView {
         read_all(&file, job)
     }
 
-    fn is_closed(&self, job: &JobName) -> io::Result<bool> {
+    /// The last whole line of a job's file, if it can be told from the end alone.
+    fn last_record(&self, job: &JobName) -> io::Result<Option<Vec<u8>>> {
         let file = open(&self.path(job), OpenOptions::new().read(true))?;
         let len = file.metadata()?.len();
         let mut tail = Vec::new();
@@ -87,13 +112,13 @@ impl BookView {
             tail.resize(usize::try_from(len - from).unwrap_or(0), 0);
             file.read_exact_at(&mut tail, from)?;
             match last_line(&tail) {
-                None => return Ok(false),
+                None => return Ok(None),
                 // No line end before it: the line may have begun earlier.
                 Some(line) if from > 0 && line.len() + 1 == tail.len() => {}
-                Some(line) => return Ok(is_close(line)),
+                Some(line) => return Ok(Some(line.to_vec())),
             }
         }
-        Ok(false)
+        Ok(None)
     }
 }
 

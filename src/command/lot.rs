@@ -13,7 +13,8 @@ use crate::trouble::Trouble;
 pub(super) struct Lot {
     /// Its fineness: karat as 14k, or per mille as 585
     fineness: String,
-    /// What that rests on: stamp, touchstone, xrf, fire-assay or declared
+    /// What that rests on: stamp, touchstone, xrf, fire-assay or declared; with what is known of it
+    /// after a colon: stamp:old, stamp:soldered, declared:1.0 (standard uncertainty, per mille)
     basis: String,
     /// A few words on it
     #[arg(long, value_name = "TEXT", default_value = "")]

@@ -5,8 +5,10 @@ use crate::balance::Base;
 use crate::mass::{Indication, Mass};
 use rust_decimal::Decimal;
 
-use crate::melt::{Added, Demand, FinenessDoubt, MassDoubt, Mix, Planned, Risk, Source, Window};
-use crate::metal::{Fineness, Metal};
+use crate::melt::{
+    Added, Demand, FinenessDoubt, Known, MassDoubt, Mix, Planned, Risk, Source, Window,
+};
+use crate::metal::{Basis, Fineness, Metal};
 use crate::trouble::Trouble;
 
 /// A job, as its file says it. Changed by [`Job::apply`] and by nothing else.
@@ -189,6 +191,46 @@ impl Job {
         MassDoubt::of_decimal(self.opened.u_mass_g)
     }
 
+    /// Everything in the melt so far, by name, with how well it is known.
+    pub fn known(&self) -> Vec<Known> {
+        let mut lots = 0;
+        let mut known = Vec::new();
+        for weighed in self.standing() {
+            let (name, gold, u_ppt, even) = match &weighed.captured.what {
+                What::Lot {
+                    taken,
+                    u_ppt,
+                    basis,
+                    ..
+                } => {
+                    lots += 1;
+                    (
+                        format!("lot {lots}"),
+                        *taken,
+                        *u_ppt,
+                        *basis == Basis::Stamp,
+                    )
+                }
+                What::Addition { addition } => match self.metal(*addition) {
+                    Some(metal) => (metal.name.clone(), metal.gold, metal.u_ppt, false),
+                    None => continue,
+                },
+                What::Button => continue,
+            };
+            let mass = weighed.captured.mass.mass();
+            let u_gold = FinenessDoubt::per_mille(u_ppt);
+            known.push(Known {
+                name,
+                mass,
+                u_mass: self.u_mass(),
+                gold,
+                u_gold,
+                even,
+            });
+        }
+        known
+    }
+
     /// A metal of this job as an addition: how well it is known, and how well it is weighed here.
     pub fn added_as(&self, metal: &AddedMetal) -> Added {
         Added {
@@ -282,25 +324,43 @@ impl Job {
     /// shelf, and further lots like those weighed.
     pub fn sources(&self, metals: &[Metal]) -> Vec<Source> {
         let richer = |gold: Fineness| gold > self.opened.highest;
+        let like = |gold: Fineness| Added {
+            u_mass: self.u_mass(),
+            ..gold.into()
+        };
         let mut sources: Vec<Source> = metals
             .iter()
             .filter(|metal| richer(metal.gold))
             .map(|metal| Source {
                 name: metal.name.clone(),
-                gold: metal.gold,
+                metal: like(metal.gold),
+                stock: metal.stock.map(Indication::mass),
+                price: metal.price.as_ref().map(|price| price.per_gram),
             })
             .collect();
         if sources.is_empty() {
+            let metal = like(Fineness::pure());
             sources.push(Source {
                 name: "fine gold".to_owned(),
-                gold: Fineness::pure(),
+                metal,
+                stock: None,
+                price: None,
             });
         }
-        for (at, (_, fineness)) in self.lots().enumerate() {
-            if richer(fineness) {
+        for (at, (weighed, taken)) in self.lots().enumerate() {
+            if let What::Lot { u_ppt, .. } = &weighed.captured.what
+                && richer(taken)
+            {
+                let metal = Added {
+                    u_gold: FinenessDoubt::per_mille(*u_ppt),
+                    ..like(taken)
+                };
+                let name = format!("a further lot like lot {}", at + 1);
                 sources.push(Source {
-                    name: format!("a further lot like lot {}", at + 1),
-                    gold: fineness,
+                    name,
+                    metal,
+                    stock: None,
+                    price: None,
                 });
             }
         }

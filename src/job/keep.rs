@@ -189,10 +189,14 @@ impl State {
             };
         };
         let (text, mut warning) = match record {
-            Record::Open(opened) => (
-                format!("Job {} is open. {}", opened.job, self.sentence()),
-                false,
-            ),
+            Record::Open(opened) => {
+                let cautions = words::cautions(job, &self.rules);
+                let told = cautions
+                    .iter()
+                    .fold(String::new(), |told, caution| format!("{told} {caution}"));
+                let text = format!("Job {} is open. {}{told}", opened.job, self.sentence());
+                (text, !cautions.is_empty())
+            }
             Record::Capture(captured) => captured_words(self, job, captured),
             Record::Withdraw { capture } => {
                 let what = job.weighed.iter().find(|weighed| weighed.n == *capture);
@@ -260,7 +264,10 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
             let button = captured.mass.mass();
             let heavier = button > job.melt().mass();
             (
-                format!("Button: {mass}. {}", words::loss(job, button)),
+                format!(
+                    "Button: {mass}. {}",
+                    words::loss(job, button, &state.rules.past)
+                ),
                 heavier,
             )
         }
@@ -269,7 +276,7 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
 
 /// What puts right a melt that was taken as it is.
 fn put_right(state: &State, job: &Job) -> String {
-    match words::put_right(job, &job.melt(), state.rules.shelf.metals()) {
+    match words::put_right(job, &job.melt(), &state.rules) {
         Some(ways) => {
             format!(
                 "It lies outside the window; put it right with {ways}: panbell add --with METAL."

@@ -31,7 +31,7 @@ pub enum Order {
     /// Weigh out the next planned addition, or this metal that was not planned.
     Add {
         /// The metal, if it was not planned.
-        metal: Option<AddedMetal>,
+        metal: Option<Box<AddedMetal>>,
     },
     /// Capture now.
     Take,

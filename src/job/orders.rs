@@ -110,7 +110,7 @@ impl State {
                 )),
             },
             Order::Answer(said) => self.may_answer(said),
-            Order::Close => Ok(record(Record::Close(statement::closing(job)))),
+            Order::Close => Ok(record(Record::Close(statement::closing(job, &self.rules)))),
         }
     }
 
@@ -226,12 +226,12 @@ impl State {
     }
 }
 
-fn may_add(job: &Job, metal: Option<AddedMetal>) -> Result<Wanted, Trouble> {
+fn may_add(job: &Job, metal: Option<Box<AddedMetal>>) -> Result<Wanted, Trouble> {
     before_button(job, "an addition")?;
     let mut planned = job.clone();
     let addition = match &metal {
         Some(metal) => {
-            planned.opened.add.push(metal.clone());
+            planned.opened.add.push((**metal).clone());
             planned.opened.add.len()
         }
         None => *job.to_come().first().ok_or_else(|| {
@@ -243,7 +243,10 @@ fn may_add(job: &Job, metal: Option<AddedMetal>) -> Result<Wanted, Trouble> {
         })?,
     };
     adding_for(&planned, addition)?;
-    Ok(expect(What::Addition { addition }, metal))
+    Ok(expect(
+        What::Addition { addition },
+        metal.map(|metal| *metal),
+    ))
 }
 
 enum Wanted {

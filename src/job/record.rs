@@ -9,7 +9,7 @@ use std::fmt::Write as _;
 use serde::{Deserialize, Serialize};
 
 use crate::mass::{Division, Indication};
-use crate::metal::{Basis, Colour, Fineness, Purpose};
+use crate::metal::{Basis, Colour, Composition, Fineness, Purpose};
 use crate::trouble::Trouble;
 use rust_decimal::Decimal;
 
@@ -139,6 +139,9 @@ pub struct AddedMetal {
     /// Standard uncertainty of that, per mille.
     #[serde(with = "text")]
     pub u_ppt: Decimal,
+    /// What it is made of, to a tenth of a per mille.
+    #[serde(with = "text")]
+    pub made_of: Composition,
     /// Parts by mass against the other metals to add.
     #[serde(with = "text")]
     pub share: Decimal,
@@ -398,7 +401,15 @@ macro_rules! written_as_displayed {
     })+ };
 }
 
-written_as_displayed!(Indication, Division, Colour, Purpose, Basis, Decimal);
+written_as_displayed!(
+    Composition,
+    Indication,
+    Division,
+    Colour,
+    Purpose,
+    Basis,
+    Decimal
+);
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]

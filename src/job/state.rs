@@ -10,8 +10,8 @@ use super::watch::Watch;
 use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
 use crate::mass::{Class, Indication, Mass, Moment, Reading};
-use crate::melt::{MassDoubt, window};
-use crate::metal::{Fineness, Shelf};
+use crate::melt::{MassDoubt, NoWindow, PastMelt, budget, window};
+use crate::metal::{Fineness, MarkLaw, Shelf};
 use crate::trouble::Trouble;
 
 /// What a bench goes by.
@@ -27,6 +27,10 @@ pub struct BenchRules {
     pub link: LinkLimits,
     /// The shop's metals.
     pub shelf: Arc<Shelf>,
+    /// The law of marks that advice goes by.
+    pub law: Arc<MarkLaw>,
+    /// The shop's past melts, for what a loss usually is.
+    pub past: Arc<[PastMelt]>,
     /// The standard deviation of weighings of one load, if it is known.
     pub repeatability: Option<Mass>,
     /// The balance's accuracy class, if it has one.
@@ -219,7 +223,7 @@ impl State {
             (Some(Base::From(base)), Some(adding)) => {
                 let net = self.pan.last().and_then(|tracked| tracked.net);
                 let net = net.map(Indication::mass).unwrap_or_default();
-                let told = words::standing(job, adding, net, self.rules.shelf.metals());
+                let told = words::standing(job, adding, net, &self.rules);
                 let tolerance = self.rules.pan.tolerance;
                 if net.abs() <= tolerance && base.mass().abs() > tolerance {
                     format!("{told} It counts from the {base} that stand there already.")
@@ -268,6 +272,12 @@ pub(super) fn adding_for(job: &Job, addition: usize) -> Result<Adding, Trouble> 
             rest,
             window,
         }),
-        Err(why) => Err(why.trouble(&name, metal.gold, &demand, division)),
+        Err(why) => {
+            let mut trouble = why.trouble(&name, metal.gold, &demand, division);
+            if let (NoWindow::NotSure { .. }, Some(most)) = (why, budget(&job.known()).first()) {
+                trouble.happened = format!("{} The {} weighs most.", trouble.happened, most.name);
+            }
+            Err(trouble)
+        }
     }
 }

@@ -4,13 +4,14 @@ use std::fmt::Write as _;
 
 use super::fold::Job;
 use super::record::{Closed, What};
+use super::state::BenchRules;
 use super::words;
 use crate::mass::{Mass, fixed};
 use crate::melt::Mix;
 use crate::metal::Purpose;
 
 /// The sums of a job with what stands against it.
-pub(super) fn closing(job: &Job) -> Closed {
+pub(super) fn closing(job: &Job, rules: &BenchRules) -> Closed {
     let (client, melt) = (job.client_metal(), job.melt());
     Closed {
         lots: words::shown(job, client.mass()),
@@ -20,7 +21,7 @@ pub(super) fn closing(job: &Job) -> Closed {
             .fineness()
             .map_or_else(String::new, |f| f.to_per_mille(2).to_string()),
         button: job.button(),
-        warnings: warnings(job, &melt),
+        warnings: warnings(job, &melt, rules),
     }
 }
 
@@ -34,13 +35,13 @@ fn gold(job: &Job, mix: &Mix) -> String {
     )
 }
 
-fn warnings(job: &Job, melt: &Mix) -> Vec<String> {
-    let mut warnings = Vec::new();
+fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
+    let mut warnings = words::cautions(job, rules);
     let demand = job.demand();
     if melt.mass() == Mass::ZERO {
         warnings.push("Nothing was weighed.".to_owned());
     } else if !melt.is_at_least(demand.lowest) {
-        let way = words::put_right(job, melt, &[])
+        let way = words::put_right(job, melt, rules)
             .map_or_else(String::new, |ways| format!(" {ways} would put it right."));
         warnings.push(format!(
             "By mass balance the melt is below {}: it may not be sold under that mark.{way}",
@@ -71,6 +72,7 @@ fn warnings(job: &Job, melt: &Mix) -> Vec<String> {
 }
 
 /// The statement as text for people, 60 columns wide.
+#[allow(clippy::too_many_lines)] // one page, from top to bottom
 pub fn statement(job: &Job, closed: &Closed) -> String {
     let mut text = String::new();
     let opened = &job.opened;
@@ -93,13 +95,21 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
     let mut lots = 0;
     for weighed in &job.weighed {
         let captured = &weighed.captured;
+        let mut below = None;
         let label = match &captured.what {
             What::Lot {
                 fineness,
                 basis,
                 note,
-                ..
+                taken,
+                u_ppt,
             } => {
+                if taken != fineness || !u_ppt.is_zero() {
+                    below = Some(format!(
+                        "  taken for {taken}, known to {} ‰",
+                        fixed(*u_ppt, 2)
+                    ));
+                }
                 if !weighed.withdrawn {
                     lots += 1;
                 }
@@ -124,6 +134,9 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
         } else {
             line(&label, &mass);
         }
+        if let Some(below) = below {
+            line(&below, "");
+        }
     }
     line("", "");
     line("Client's metal", &closed.lots.to_string());
@@ -137,6 +150,15 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
         line(
             "Fineness by mass balance",
             &format!("{} ‰", closed.fineness_ppt),
+        );
+        let melt = job.melt();
+        line(
+            "One standard uncertainty of that",
+            &format!("{:.2} ‰", melt.u_ppt()),
+        );
+        line(
+            &format!("Chance that it is {} or more", job.opened.lowest),
+            &melt.chance_text(job.opened.lowest),
         );
     }
     if let Some(button) = closed.button {

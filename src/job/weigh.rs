@@ -163,7 +163,7 @@ impl State {
             BellKind::Over => format!("Over: {name}"),
             _ => format!("Under again: {name}"),
         };
-        let text = words::standing(job, adding, net.mass(), self.rules.shelf.metals());
+        let text = words::standing(job, adding, net.mass(), &self.rules);
         out.push(Effect::Ring(Ring { kind, title, text }));
     }
 

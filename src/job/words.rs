@@ -2,9 +2,10 @@
 
 use super::fold::{Adding, Job};
 use super::record::What;
+use super::state::BenchRules;
 use crate::mass::{Division, Indication, Mass, Status, Unit};
-use crate::melt::{Loss, Mix, Side, ways};
-use crate::metal::{Fineness, Metal};
+use crate::melt::{Loss, Mix, PastMelt, Side, UsualLoss, next_mark, ways};
+use crate::metal::{Asked, Composition, Fineness, Metal, warnings};
 
 /// What a weighing is of, in words: `lot 2 (750 ‰ by stamp)`, `copper`, `the button`.
 pub fn of(job: &Job, what: &What) -> String {
@@ -36,7 +37,7 @@ pub fn spelled(mass: Indication) -> String {
 }
 
 /// How far an addition has to go, or what it makes of the melt.
-pub fn standing(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> String {
+pub fn standing(job: &Job, adding: &Adding, net: Mass, rules: &BenchRules) -> String {
     let name = metal_name(job, adding.addition);
     let window = &adding.window;
     let spelled = |mass| spelled(shown(job, mass));
@@ -55,14 +56,14 @@ pub fn standing(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> Strin
             format!(
                 "{} too much of {name}: {}",
                 spelled(net - window.upper),
-                way_back(job, adding, net, shelf)
+                way_back(job, adding, net, rules)
             )
         }
     }
 }
 
 /// What an overshoot means and what would put it right.
-pub fn way_back(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> String {
+pub fn way_back(job: &Job, adding: &Adding, net: Mass, rules: &BenchRules) -> String {
     let melt = adding.melt_with(net);
     let demand = job.demand();
     let fineness = melt.fineness().unwrap_or(Fineness::NONE);
@@ -78,7 +79,7 @@ pub fn way_back(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> Strin
         None => {
             // What is still planned is left out: it could only make the overshoot worse.
             let as_it_is = metal_of(job, adding).map_or(melt, |gold| job.melt().with(net, gold));
-            match put_right(job, &as_it_is, shelf) {
+            match put_right(job, &as_it_is, rules) {
                 Some(ways) => format!("or put it right with {ways}"),
                 None => "or take it and choose the way back with the shelf at hand".to_owned(),
             }
@@ -87,20 +88,86 @@ pub fn way_back(job: &Job, adding: &Adding, net: Mass, shelf: &[Metal]) -> Strin
     format!("the melt would be {fineness}{against}. Take a little off, {mend}.")
 }
 
-/// The three ways of least metal that put a melt right; none where none can or none need.
-pub fn put_right(job: &Job, melt: &Mix, shelf: &[Metal]) -> Option<String> {
-    let found = ways(
-        melt,
-        &job.sources(shelf),
-        &job.demand(),
-        job.opened.division,
-    );
-    let listed: Vec<String> = found
+/// What puts a melt right, the first three ways of it, and the mark that it may carry as it is;
+/// none where nothing does or nothing need.
+pub fn put_right(job: &Job, melt: &Mix, rules: &BenchRules) -> Option<String> {
+    let (demand, division) = (job.demand(), job.opened.division);
+    let found = ways(melt, &job.sources(rules.shelf.metals()), &demand, division);
+    let mut listed: Vec<String> = found
         .iter()
         .take(3)
-        .map(|way| format!("{} of {}", shown(job, way.window.aim), way.source.name))
+        .map(|way| {
+            let short = if way.is_in_stock() {
+                ""
+            } else {
+                " (more than the shelf holds)"
+            };
+            format!(
+                "{} of {}{short}",
+                shown(job, way.window.aim),
+                way.source.name
+            )
+        })
         .collect();
+    if !melt.is_at_least(demand.lowest)
+        && let Some(mark) = next_mark(melt, &rules.law, &demand)
+    {
+        listed.push(format!("the lower mark {} as it is", mark.text));
+    }
     (!listed.is_empty()).then(|| listed.join(", or "))
+}
+
+/// What stands against the metals of a job: nickel, cadmium, lead, alloys outside their karats or
+/// uses, a colour that drifts. Of every addition, what was weighed or else what is planned.
+pub fn cautions(job: &Job, rules: &BenchRules) -> Vec<String> {
+    let plan = job.plan().unwrap_or_default();
+    let planned = |addition: usize| {
+        plan.iter()
+            .find(|(at, _)| *at == addition)
+            .map(|(_, mass)| *mass)
+    };
+    let mut parts = Vec::new();
+    let mut metals: Vec<(Metal, Mass)> = Vec::new();
+    for (at, added) in (1..).zip(&job.opened.add) {
+        let mass = job
+            .added(at)
+            .map(Indication::mass)
+            .or_else(|| planned(at))
+            .unwrap_or_default();
+        parts.push((mass, added.made_of.clone()));
+        if let Ok(metal) = rules.shelf.find(&added.metal) {
+            metals.push((metal, mass));
+        }
+    }
+    for (weighed, gold) in job.lots() {
+        parts.push((weighed.captured.mass.mass(), Composition::of_gold(gold)));
+    }
+    let asked = Asked {
+        target: job.opened.target,
+        colour: job.opened.colour,
+        purpose: job.opened.purpose,
+    };
+    let metals: Vec<(&Metal, Mass)> = metals.iter().map(|(metal, mass)| (metal, *mass)).collect();
+    // Before anything is weighed, the metals to add speak for themselves, in equal parts.
+    let made_of = Composition::mixed(parts.iter().map(|(mass, made_of)| (*mass, made_of)));
+    let alone = || {
+        Composition::mixed(
+            parts
+                .iter()
+                .map(|(_, made_of)| (job.opened.division.mass(), made_of)),
+        )
+    };
+    let Some(made_of) = made_of.or_else(alone) else {
+        return Vec::new();
+    };
+    warnings(&made_of, &metals, asked)
+        .iter()
+        .filter(|warning| !matches!(warning.code(), "unknown-part" | "colour-not-known"))
+        .map(|warning| {
+            let told = warning.told();
+            format!("{} {}", told.happened, told.means)
+        })
+        .collect()
 }
 
 fn metal_of(job: &Job, adding: &Adding) -> Option<Fineness> {
@@ -141,7 +208,7 @@ fn listed(job: &Job, plan: &[(usize, Mass)]) -> String {
 }
 
 /// The loss and what it may mean.
-pub fn loss(job: &Job, button: Mass) -> String {
+pub fn loss(job: &Job, button: Mass, past: &[PastMelt]) -> String {
     let melt = job.melt();
     let Some(loss) = Loss::of(&melt, button) else {
         return "Nothing was melted by this book.".to_owned();
@@ -157,8 +224,14 @@ pub fn loss(job: &Job, button: Mass) -> String {
             shown(job, loss.mass.abs())
         );
     }
+    let melted = PastMelt {
+        went_in: melt.mass(),
+        button,
+    };
+    let usual = UsualLoss::of(past).and_then(|usual| usual.judge(melted, job.opened.division));
+    let usual = usual.map_or_else(String::new, |judged| format!(" {}", judged.sentence()));
     format!(
-        "{what} Lost {} ({} ‰). If it was all base metal the button is {}; if the alloy as it stands, {}; if all gold, {}.",
+        "{what} Lost {} ({} ‰). If it was all base metal the button is {}; if the alloy as it stands, {}; if all gold, {}.{usual}",
         shown(job, loss.mass),
         loss.ppt,
         loss.all_base,

@@ -36,7 +36,7 @@ pub use piece::{Allowance, Hollow, Length, Need, Piece, RingSize};
 pub use plan::{Planned, plan};
 pub use proof::{Doubts, InWater, Proof, Term, Verdict, Weighings, prove};
 pub use reckon::{Addition, Lot, NoAnswer, Reckoning, ToAdd, reckon, reckon_for, two_of};
-pub use rescue::{Source, Way, ways};
+pub use rescue::{Source, Way, next_mark, ways};
 pub use trials::{Trials, trials};
 pub use water::water_density;
 pub use window::{Added, Demand, Edges, NoWindow, Side, Window, edges, window};

@@ -154,7 +154,7 @@ impl fmt::Display for Composition {
 impl FromStr for Composition {
     type Err = Trouble;
 
-    /// Reads `Au 750 Ag 125 Cu 125`: symbols and parts per mille.
+    /// Reads `Au 750 Ag 125 Cu 125` or `Au 750 unknown 250`: symbols and parts per mille.
     fn from_str(text: &str) -> Result<Self, Trouble> {
         let words: Vec<&str> = text
             .split([' ', ',', ';'])
@@ -169,7 +169,10 @@ impl FromStr for Composition {
             };
             let ppt = Indication::parse_digits(number)
                 .ok_or_else(|| trouble(&format!("\"{number}\" is not a part per mille")))?;
-            parts.push((symbol.parse()?, ppt));
+            // What is unknown is what is missing; it may be said, and says nothing more.
+            if !symbol.eq_ignore_ascii_case("unknown") {
+                parts.push((symbol.parse()?, ppt));
+            }
         }
         Self::stated(&parts)
     }

@@ -190,7 +190,9 @@ impl OrderBody {
                 }
             }
             Self::Add { metal } => Order::Add {
-                metal: metal.map(|metal| added(house, &metal, "1")).transpose()?,
+                metal: metal
+                    .map(|metal| added(house, &metal, "1").map(Box::new))
+                    .transpose()?,
             },
             Self::Take {} => Order::Take,
             Self::Withdraw {} => Order::Withdraw,
@@ -227,11 +229,14 @@ fn added(house: &House, metal: &str, share: &str) -> Result<AddedMetal, Trouble>
     };
     let share = Indication::parse_digits(share)
         .filter(|share| *share > Decimal::ZERO && *share <= Decimal::ONE_THOUSAND);
+    // As the file will read it back.
+    let made_of = metal.composition.to_string().parse()?;
     Ok(AddedMetal {
         metal: metal.key,
         name: metal.name,
         gold: metal.gold,
         u_ppt: Decimal::ZERO,
+        made_of,
         share: share.ok_or_else(share_of)?,
     })
 }

@@ -13,7 +13,7 @@ use super::{BalanceFile, BenchSettings, Folders};
 use crate::balance::{LinkLimits, PanRules, SteadyRule};
 use crate::job::BenchRules;
 use crate::mass::{Class, Division, Indication, Mass};
-use crate::metal::Shelf;
+use crate::metal::{MarkLaw, Shelf};
 use crate::trouble::Trouble;
 
 pub(super) const BENCH: Known = Known {
@@ -58,7 +58,7 @@ const LARGEST_DIVISION_GRAMS: i64 = 10;
 pub(super) fn benches(
     sections: &[Section<'_>],
     folders: &Folders,
-    shelf: &Arc<Shelf>,
+    shop: (&Arc<Shelf>, &Arc<MarkLaw>),
     elsewhere: &mut Vec<Trouble>,
 ) -> Vec<BenchSettings> {
     let mut names: Vec<String> = Vec::new();
@@ -68,7 +68,7 @@ pub(super) fn benches(
         let name = named(section, sections.len() == 1, &mut names);
         let port = port(section, &mut ports);
         let balance = balance(section, folders, elsewhere);
-        let rules = rules(section, name.as_deref(), shelf);
+        let rules = rules(section, name.as_deref(), shop);
         if let (Some(name), Some(port), Some(balance), Some(rules)) = (name, port, balance, rules) {
             benches.push(BenchSettings {
                 name,
@@ -139,7 +139,11 @@ fn balance(
     }
 }
 
-fn rules(section: &Section<'_>, name: Option<&str>, shelf: &Arc<Shelf>) -> Option<BenchRules> {
+fn rules(
+    section: &Section<'_>,
+    name: Option<&str>,
+    (shelf, law): (&Arc<Shelf>, &Arc<MarkLaw>),
+) -> Option<BenchRules> {
     let division = division(section);
     let repeatability = repeatability(section);
     let class = section
@@ -185,12 +189,15 @@ fn rules(section: &Section<'_>, name: Option<&str>, shelf: &Arc<Shelf>) -> Optio
             silence: number::duration(silence?),
         },
         shelf: Arc::clone(shelf),
+        law: Arc::clone(law),
+        past: Arc::default(),
         repeatability: repeatability?,
         class: class.map_or(Some(None), |class| class.map(|class| Some(class.value)))?,
     })
 }
 
 /// The repeatability, if it is given; the outer `None` when it cannot be read.
+#[allow(clippy::option_option)] // left out, and unreadable, are two things
 fn repeatability(section: &Section<'_>) -> Option<Option<Mass>> {
     if !section.has("repeatability") {
         return Some(None);

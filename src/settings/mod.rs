@@ -176,7 +176,7 @@ impl Settings {
         let (give_away, risk) = (window.per_mille(&GIVE_AWAY), window.per_mille(&RISK));
         let mark = top.table("mark", &MARK);
         let minus_tolerance = mark.per_mille(&MINUS_TOLERANCE);
-        let law = laws.and_then(|laws| law::named(&mark, laws));
+        let law = laws.and_then(|laws| law::named(&mark, laws)).map(Arc::new);
         if let (Some(law), Some(minus)) = (&law, minus_tolerance) {
             within_law(&mark, law, minus);
         }
@@ -186,11 +186,11 @@ impl Settings {
             elsewhere.push(trouble::no_bench(&top.reading.source.name));
         }
         Some(Self {
-            benches: bench::benches(&sections, folders, shelf, elsewhere),
+            benches: bench::benches(&sections, folders, (shelf, law.as_ref()?), elsewhere),
             give_away: give_away?,
             risk: risk?,
             minus_tolerance: minus_tolerance?,
-            law: Arc::new(law?),
+            law: law?,
             basis: basis?,
             bell: BellSettings {
                 desktop: desktop.unwrap_or(BellSettings::default().desktop),

@@ -144,7 +144,7 @@ fn bytes_that_are_no_weighing_are_never_a_mass() {
     good("stable    0.00 g", 3);
     let words = ["open", "T-1", "--target", "750", "--colour", "red"];
     run(plain(home.path()).args(words)).ends(0);
-    run(plain(home.path()).args(["lot", "916", "xrf"])).ends(0);
+    run(plain(home.path()).args(["lot", "916", "fire-assay"])).ends(0);
     good("stable    0.00 g", 20);
 
     let odd: [&[u8]; 14] = [
@@ -244,7 +244,7 @@ fn a_second_service_on_the_same_home_does_not_start_and_the_first_goes_on() {
         "{said:?}"
     );
     assert!(desk.service.is_running() && desk.home.socket().exists());
-    desk.lot("916", "xrf", "5.00");
+    desk.lot("916", "fire-assay", "5.00");
     assert_eq!(desk.home.masses("T-1"), ["5.00 g"]);
 }
 
@@ -252,7 +252,7 @@ fn a_second_service_on_the_same_home_does_not_start_and_the_first_goes_on() {
 fn http_that_is_nonsense_is_refused_and_harms_nothing() {
     let mut desk = Desk::new();
     desk.open("T-1", &[]);
-    desk.lot("916", "xrf", "5.00");
+    desk.lot("916", "fire-assay", "5.00");
     let socket = desk.home.socket();
     let order = |body: &str| http::order(&socket, BENCH, body).unwrap();
     order("{").is_refused(400, "order-unreadable");
@@ -261,17 +261,18 @@ fn http_that_is_nonsense_is_refused_and_harms_nothing() {
     order("\u{0}\u{ffff}").is_refused(400, "order-unreadable");
     order(r#"{"order":"melt"}"#).is_refused(422, "order-unreadable");
     order(r#"{"order":"take","now":true}"#).is_refused(422, "order-unreadable");
-    order(r#"{"order":"lot","fineness":750,"basis":"xrf"}"#).is_refused(422, "order-unreadable");
-    order(r#"{"order":"lot","fineness":"-750","basis":"xrf"}"#)
+    order(r#"{"order":"lot","fineness":750,"basis":"fire-assay"}"#)
+        .is_refused(422, "order-unreadable");
+    order(r#"{"order":"lot","fineness":"-750","basis":"fire-assay"}"#)
         .is_refused(422, "fineness-unreadable");
     order(&"[".repeat(60_000)).is_refused(422, "order-unreadable");
     let huge = format!(
-        r#"{{"order":"lot","fineness":"750","basis":"xrf","note":"{}"}}"#,
+        r#"{{"order":"lot","fineness":"750","basis":"fire-assay","note":"{}"}}"#,
         "n".repeat(100_000)
     );
     order(&huge).is_refused(413, "order-unreadable");
     let long = format!(
-        r#"{{"order":"lot","fineness":"750","basis":"xrf","note":"{}"}}"#,
+        r#"{{"order":"lot","fineness":"750","basis":"fire-assay","note":"{}"}}"#,
         "n".repeat(201)
     );
     order(&long).is_refused(422, "text-too-long");
@@ -310,7 +311,7 @@ fn http_that_is_nonsense_is_refused_and_harms_nothing() {
     let mut half = std::os::unix::net::UnixStream::connect(&socket).unwrap();
     std::io::Write::write_all(&mut half, b"POST /v1/bench/-/order HTTP/1.1\r\nhost: x\r\ncontent-type: application/json\r\ncontent-length: 50\r\n\r\n{").unwrap();
     assert!(desk.service.is_running());
-    desk.lot("916", "xrf", "6.00");
+    desk.lot("916", "fire-assay", "6.00");
     assert_eq!(desk.home.masses("T-1"), ["5.00 g", "6.00 g"]);
     drop(half);
     desk.place(g("1.00"));

@@ -60,7 +60,7 @@ fn every_bell_reaches_the_desktop_as_one_notice_that_is_replaced() {
         command
     });
     desk.open("T-1", &["fine-copper"]);
-    desk.lot("916", "xrf", "20.00");
+    desk.lot("916", "fire-assay", "20.00");
     heard(&notices, "recorded", BENCH, 0);
     let window = desk.add(&[]);
     let mut after = notices.all().len();
@@ -118,7 +118,7 @@ fn two_benches_have_two_notices() {
             http::order(&home.socket(), name, &open).unwrap().status,
             200
         );
-        let lot = r#"{"order":"lot","fineness":"916","basis":"xrf"}"#;
+        let lot = r#"{"order":"lot","fineness":"916","basis":"fire-assay"}"#;
         assert_eq!(http::order(&home.socket(), name, lot).unwrap().status, 200);
         follower.wait(0, "the base", |event, data| {
             event == "reading" && data["net"].is_string()
@@ -143,8 +143,8 @@ fn without_a_bus_the_job_goes_on_and_that_is_said_once() {
         service::command(home.path())
     });
     desk.open("T-1", &["fine-copper"]);
-    desk.lot("916", "xrf", "20.00");
-    desk.lot("916", "xrf", "2.00");
+    desk.lot("916", "fire-assay", "20.00");
+    desk.lot("916", "fire-assay", "2.00");
     desk.add_at_aim(&[]);
     desk.say(&["close"]).ends(3);
     assert_eq!(desk.home.masses("T-1").len(), 3);

@@ -25,7 +25,7 @@ fn weigh(
     mass: &str,
 ) -> Duration {
     let mark = follower.mark();
-    say(home, &["lot", "916", "xrf", "--bench", "talks"]).ends(0);
+    say(home, &["lot", "916", "fire-assay", "--bench", "talks"]).ends(0);
     follower.wait(mark, "the base", |event, data| {
         event == "reading" && data["net"] == "0.00 g"
     });

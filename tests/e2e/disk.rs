@@ -105,7 +105,7 @@ fn on_a_full_disk(way: impl FnOnce(&Home) -> Way) {
     });
     let way = chosen.unwrap();
     desk.open("T-1", &["fine-copper"]);
-    desk.lot("916", "xrf", "20.00");
+    desk.lot("916", "fire-assay", "20.00");
     let window = desk.add(&[]);
     way.fill(&desk);
     let mark = desk.follower.mark();

@@ -31,7 +31,7 @@ fn a_hundred_unpluggings_record_nothing_twice_and_leak_nothing() {
             if !view["weighing"].is_object() {
                 desk.empty();
                 loaded = false;
-                desk.ok(&["lot", "916", "xrf"]);
+                desk.ok(&["lot", "916", "fire-assay"]);
             } else if !loaded && view["pan"]["net"].is_string() {
                 lots += 1;
                 let mass = g("5.00") + g("0.01").times(lots);
@@ -80,7 +80,7 @@ fn a_hundred_unpluggings_record_nothing_twice_and_leak_nothing() {
 fn a_balance_that_is_away_costs_next_to_nothing() {
     let desk = Desk::new();
     desk.open("T-1", &[]);
-    desk.ok(&["lot", "916", "xrf"]);
+    desk.ok(&["lot", "916", "fire-assay"]);
     desk.balance.unplug().unwrap();
     desk.until("it is missed", |view| view["link"] == "absent");
     let wakes = desk.service.wakes();

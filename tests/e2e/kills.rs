@@ -307,7 +307,7 @@ impl Hand {
             let body = match self.turns % 6 {
                 2 | 4 => r#"{"order":"add","metal":"fine-silver"}"#,
                 5 => r#"{"order":"withdraw"}"#,
-                _ => r#"{"order":"lot","fineness":"916","basis":"xrf"}"#,
+                _ => r#"{"order":"lot","fineness":"916","basis":"fire-assay"}"#,
             };
             order(body);
         }

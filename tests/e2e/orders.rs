@@ -10,8 +10,8 @@ use crate::support::service::{plain, run};
 fn an_overshoot_taken_on_purpose_is_put_right_with_fine_gold() {
     let desk = Desk::new();
     desk.open("T-1", &["fine-copper"]);
-    desk.lot("916", "xrf", "20.00");
-    desk.lot("916", "xrf", "1.00");
+    desk.lot("916", "fire-assay", "20.00");
+    desk.lot("916", "fire-assay", "1.00");
     assert!(desk.ok(&["withdraw"]).contains("1.00 g is set aside"));
     let window = desk.add(&[]);
     let mark = desk.follower.mark();
@@ -66,7 +66,7 @@ fn an_overshoot_taken_on_purpose_is_put_right_with_fine_gold() {
 fn what_cannot_be_done_is_refused_in_three_sentences() {
     let desk = Desk::new();
     for words in [
-        &["lot", "916", "xrf"][..],
+        &["lot", "916", "fire-assay"][..],
         &["add"],
         &["take"],
         &["withdraw"],
@@ -94,7 +94,7 @@ fn what_cannot_be_done_is_refused_in_three_sentences() {
     desk.open("T-1", &["fine-copper"]);
     open("750", "red", &[]).is_refused("Job T-1 is open");
     desk.say(&["lot", "916", "hearsay"]).is_refused("basis");
-    desk.say(&["lot", "0 ppt", "xrf"])
+    desk.say(&["lot", "0 ppt", "fire-assay"])
         .is_refused("without gold");
     desk.say(&["add"]).is_refused("Nothing has been weighed");
     desk.say(&["take"]).is_refused("No weighing is under way");

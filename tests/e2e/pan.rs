@@ -10,7 +10,7 @@ use crate::support::desk::{Desk, Window, g, shown};
 fn adding(dish: Mass) -> (Desk, Window) {
     let desk = Desk::new();
     desk.open("T-1", &["fine-copper"]);
-    desk.lot("916", "xrf", "20.00");
+    desk.lot("916", "fire-assay", "20.00");
     desk.place(dish);
     desk.at_rest(&shown(dish));
     let window = desk.add(&[]);

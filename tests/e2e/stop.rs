@@ -15,7 +15,7 @@ use crate::support::service;
 fn a_signal_stops_it_within_three_seconds_and_the_next_start_goes_on() {
     let mut desk = Desk::new();
     desk.open("T-1", &["fine-copper"]);
-    desk.lot("916", "xrf", "20.00");
+    desk.lot("916", "fire-assay", "20.00");
     for (round, signal) in [Signal::TERM, Signal::INT].into_iter().enumerate() {
         desk.ok(&["lot", "750", "stamp"]);
         desk.ready();
@@ -94,7 +94,7 @@ fn the_service_manager_hears_of_it() {
 fn followers_that_never_read_cost_neither_time_nor_memory() {
     let desk = Desk::new();
     desk.open("T-1", &["fine-copper"]);
-    desk.lot("916", "xrf", "20.00");
+    desk.lot("916", "fire-assay", "20.00");
     let weigh = |mass: &str| {
         desk.ok(&["lot", "750", "stamp"]);
         desk.ready();

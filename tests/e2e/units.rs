@@ -78,7 +78,7 @@ impl Bare {
         ];
         self.lines("stable    0.00 g", 3);
         self.say(&open).ends(0);
-        self.say(&["lot", "916", "xrf"]).ends(0);
+        self.say(&["lot", "916", "fire-assay"]).ends(0);
         let mark = self.follower.mark();
         self.lines("stable    0.00 g", 30);
         self.lines("stable   20.00 g", 40);
@@ -100,7 +100,7 @@ fn carats_in_the_middle_hold_at_once_and_are_never_captured() {
         command
     });
     desk.open("T-1", &["fine-copper"]);
-    desk.lot("916", "xrf", "14.86");
+    desk.lot("916", "fire-assay", "14.86");
     desk.lot("14k", "stamp", "6.20");
     let window = desk.add(&[]);
     // A mass of which the number of carats lies inside the window of grams.
@@ -164,7 +164,7 @@ fn a_layout_without_a_unit_is_shown_and_never_captured() {
     bare.lines("0.00", 3);
     bare.say(&["open", "T-1", "--target", "18k", "--colour", "red"])
         .ends(0);
-    bare.say(&["lot", "916", "xrf"]).ends(0);
+    bare.say(&["lot", "916", "fire-assay"]).ends(0);
     bare.lines("0.00", 30);
     let mark = bare.follower.mark();
     let reading = bare.lines("14.86", 130);

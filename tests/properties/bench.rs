@@ -75,6 +75,8 @@ impl Bench {
             shelf: Arc::new(Shelf::default()),
             repeatability: None,
             class: None,
+            law: std::sync::Arc::new(a_law()),
+            past: std::sync::Arc::default(),
         });
         Self {
             state: State::new(Arc::clone(&rules), None),
@@ -404,4 +406,11 @@ impl Bench {
         }
         panic!("not heard for long enough to be at rest");
     }
+}
+
+/// The first of the shipped laws.
+fn a_law() -> panbell::metal::MarkLaw {
+    let home = tempfile::tempdir().unwrap();
+    let folders = panbell::settings::Folders::under(home.path());
+    panbell::settings::read_laws(&folders).unwrap().remove(0)
 }

@@ -277,7 +277,9 @@ fn any_order(division: Division) -> impl Strategy<Value = Order> {
                 note,
             }),
         Just(Order::Add { metal: None }),
-        add.prop_map(|metal| Order::Add { metal: Some(metal) }),
+        add.prop_map(|metal| Order::Add {
+            metal: Some(Box::new(metal))
+        }),
         Just(Order::Take),
         Just(Order::Take),
         Just(Order::Withdraw),

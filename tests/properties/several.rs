@@ -41,6 +41,10 @@ pub(crate) fn added(name: &str, gold: Fineness, share: i64) -> AddedMetal {
         name: format!("metal {name}"),
         gold,
         u_ppt: Decimal::ZERO,
+        made_of: panbell::metal::Composition::of_gold(gold)
+            .to_string()
+            .parse()
+            .unwrap(),
         share: Decimal::from(share),
     }
 }

@@ -51,9 +51,9 @@ struct UsedBody {
 }
 
 #[derive(Debug, Serialize)]
-struct ColourBody {
-    family: Option<String>,
-    designation: Option<String>,
+pub(super) struct ColourBody {
+    pub(super) family: Option<String>,
+    pub(super) designation: Option<String>,
     ternary: Option<[String; 2]>,
 }
 
@@ -88,11 +88,12 @@ pub(super) struct Answer {
     against: bool,
 }
 
-fn grams(mass: Mass, decimals: u32) -> String {
+pub(super) fn grams(mass: Mass, decimals: u32) -> String {
     fixed(mass.grams(), decimals).to_string()
 }
 
 impl Answer {
+    #[allow(clippy::too_many_lines)] // every key of the answer, once
     pub(super) fn of(question: &Question, reckoning: &Reckoning, monte_carlo: bool) -> Self {
         let melt = &reckoning.melt;
         let decimals = question.division.mass().grams().normalize().scale();
@@ -330,7 +331,7 @@ fn used(lot: &Lot, mass: Mass) -> UsedBody {
     }
 }
 
-fn parts(composition: &Composition) -> BTreeMap<String, String> {
+pub(super) fn parts(composition: &Composition) -> BTreeMap<String, String> {
     let known = Element::all().map(|element| {
         (
             element.symbol().to_owned(),
@@ -345,7 +346,7 @@ fn parts(composition: &Composition) -> BTreeMap<String, String> {
         .collect()
 }
 
-fn colour(composition: &Composition) -> ColourBody {
+pub(super) fn colour(composition: &Composition) -> ColourBody {
     ColourBody {
         family: Family::of(composition)
             .ok()
@@ -368,7 +369,7 @@ fn tried(question: &Question, reckoning: &Reckoning) -> Trials {
 }
 
 /// A figure to two decimals, for people.
-fn short(number: &str) -> String {
+pub(super) fn short(number: &str) -> String {
     number
         .parse()
         .map_or_else(|_| number.to_owned(), |number| fixed(number, 2).to_string())

@@ -78,10 +78,10 @@ impl Question {
             let lot = question.lot(text, &basis)?;
             question.lots.push(lot);
         }
-        if ask.with.is_empty() {
-            if let Some(metal) = question.unsaid() {
-                question.plan(metal, Decimal::ONE);
-            }
+        if ask.with.is_empty()
+            && let Some(metal) = question.unsaid()
+        {
+            question.plan(metal, Decimal::ONE);
         }
         for text in &ask.with {
             let (name, share) = match text.rsplit_once('=') {
@@ -234,7 +234,8 @@ impl Question {
     }
 }
 
-fn law(laws: Vec<MarkLaw>, name: &str) -> Result<MarkLaw, Trouble> {
+/// The law of marks of this name.
+pub(super) fn law(laws: Vec<MarkLaw>, name: &str) -> Result<MarkLaw, Trouble> {
     let known: Vec<String> = laws.iter().map(|law| law.key.clone()).collect();
     laws.into_iter().find(|law| law.key == name).ok_or_else(|| {
         Trouble::new(

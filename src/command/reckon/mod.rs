@@ -2,6 +2,9 @@
 
 mod answer;
 mod asked;
+mod blend;
+mod density;
+mod piece;
 
 use clap::{Args, Subcommand};
 use rust_decimal::Decimal;
@@ -26,7 +29,14 @@ pub(super) struct Reckon {
 
 /// Other reckonings.
 #[derive(Debug, Subcommand)]
-enum Other {}
+enum Other {
+    /// Prove a piece by its density: weighed in air and in water
+    Density(density::Density),
+    /// How much metal a piece needs, from its measures
+    Piece(piece::Piece),
+    /// Which metals of the shelf to add, and how much of each, inside every limit
+    Blend(Box<blend::Blend>),
+}
 
 /// The question as typed.
 #[derive(Debug, Args)]
@@ -76,8 +86,11 @@ struct Ask {
 
 impl Reckon {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
-        if let Some(other) = &self.other {
-            match *other {}
+        match &self.other {
+            Some(Other::Density(density)) => return density.run(common, output),
+            Some(Other::Piece(piece)) => return piece.run(common, output),
+            Some(Other::Blend(blend)) => return blend.run(common, output),
+            None => {}
         }
         let question = Question::of(&self.ask, common)?;
         if let Some((make, one, other)) = question.two_of() {
@@ -97,6 +110,12 @@ impl Reckon {
             Ended::Done
         })
     }
+}
+
+/// A number typed plainly with its unit behind it or without: `20` or `20 C`.
+fn measure(text: &str, unit: &str, most: i64, what: &str) -> Result<Decimal, Trouble> {
+    let text = text.trim();
+    number(text.strip_suffix(unit).unwrap_or(text), most, what)
 }
 
 /// A number typed plainly, from 0 up to `most`.

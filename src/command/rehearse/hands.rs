@@ -71,7 +71,10 @@ impl Hands {
             }
             self.pour(stage, grams(PINCH)?, Duration::from_millis(250))
                 .await?;
-            stage.pause(Duration::from_millis(450)).await;
+            // However quick the hands: a bell takes its quarter of a second to be sure.
+            let look =
+                Duration::from_millis(450).max(Duration::from_millis(450).mul_f64(stage.pace));
+            stage.pause(look).await;
         }
         stage.until_bell_since("within", heard).await
     }

@@ -19,7 +19,7 @@ pub(super) async fn whole_job(stage: &mut Stage<'_>) -> Result<ReplyBody, Troubl
         stage,
         &mut hands,
         "916",
-        "xrf",
+        "fire-assay",
         "14.86 g",
         "Lot 1, cut-up bangle, goes on the pan.",
     )
