@@ -263,7 +263,7 @@ impl Mix {
     pub fn chance_text(&self, limit: Fineness) -> String {
         let chance = self.chance_at_least(limit);
         match chance * 100.0 {
-            percent if percent >= 99.95 && chance < 1.0 => "over 99.9 %".to_owned(),
+            percent if percent >= 99.95 && !self.doubt.is_none() => "over 99.9 %".to_owned(),
             percent if percent < 0.05 && chance > 0.0 => "under 0.1 %".to_owned(),
             percent => format!("{percent:.1} %"),
         }
@@ -325,13 +325,9 @@ pub(super) fn drawn_in(lawful: Mass, wasteful: Mass, sure: impl Fn(Mass) -> bool
     to_mass(good).filter(|edge| sure(*edge)).or(Some(wasteful))
 }
 
-/// The standard uncertainty of a melt in hundredths of a per mille, and how far above its limit it
-/// would have to lie, in whole per mille; both rounded up, and one more, so that what is advised
-/// from it does help.
-pub(super) fn shortfall(melt: &Mix, risk: Risk) -> (u32, u32) {
-    let u = melt.u_ppt();
-    let whole = |number: f64| number.ceil().to_u32().unwrap_or(u32::MAX);
-    (whole(u * 100.0), whole(risk.factor * u + 1.0))
+/// The standard uncertainty of a melt in hundredths of a per mille, rounded up.
+pub(super) fn centi_ppt(melt: &Mix) -> u32 {
+    (melt.u_ppt() * 100.0).ceil().to_u32().unwrap_or(u32::MAX)
 }
 
 /// A mass in grams, as near as binary can hold it.
@@ -425,7 +421,19 @@ mod tests {
         let NoWindow::NotSure { opens_at_ppt, .. } = none else {
             panic!("{none:?}")
         };
-        assert!(window(&guessed, metal, &demand("750", i64::from(opens_at_ppt)), d).is_ok());
+        let opens_at = i64::from(opens_at_ppt.unwrap());
+        assert!(window(&guessed, metal, &demand("750", opens_at), d).is_ok());
+        assert!(window(&guessed, metal, &demand("750", opens_at - 2), d).is_err());
+        // What lies inside already and is not sure: no give-away helps, only gold does.
+        let inside = Mix::NOTHING.with_known(mass("3 g"), um, "752".parse().unwrap(), u("2"));
+        let none = window(&inside, metal, &demand("750", 5), d).unwrap_err();
+        let NoWindow::NotSure { opens_at_ppt, .. } = none else {
+            panic!("{none:?}")
+        };
+        assert_eq!(opens_at_ppt, None);
+        let told = none.trouble("silver", metal.gold, &demand("750", 5), d);
+        assert!(told.mend.contains("fine gold"), "{told}");
+        assert!(window(&inside, Fineness::pure(), &demand("750", 5), d).is_ok());
     }
 
     #[test]

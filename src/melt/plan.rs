@@ -23,13 +23,15 @@ pub struct Planned {
 /// X = S (G - A M) / sum(s (A - f)). The aim A lies halfway between the give-away limit and the
 /// lowest lawful fineness, or what of it is surely reached as well as the metals are known.
 pub fn plan(done: &Mix, to_come: &[Planned], demand: &Demand) -> Option<Vec<Mass>> {
-    let first = plan_to(demand.aim(), done, to_come)?;
+    // A melt that stands at the aim already may still need metal to be sure.
+    let first = plan_to(demand.aim(), done, to_come);
     let finished = first
         .iter()
+        .flatten()
         .zip(to_come)
         .fold(*done, |mix, (mass, p)| mix.with(*mass, p.gold));
     match finished.sure_aim(demand) {
-        aim if aim == demand.aim() => Some(first),
+        aim if aim == demand.aim() => first,
         aim => plan_to(aim, done, to_come),
     }
 }

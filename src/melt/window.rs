@@ -14,7 +14,7 @@
 use rust_decimal::Decimal;
 
 use super::Mix;
-use super::doubt::{FinenessDoubt, MassDoubt, Risk, drawn_in, shortfall};
+use super::doubt::{FinenessDoubt, MassDoubt, Risk, centi_ppt, drawn_in};
 use crate::mass::{Division, Mass};
 use crate::metal::Fineness;
 use crate::trouble::Trouble;
@@ -117,6 +117,9 @@ impl Window {
     }
 }
 
+/// The largest give-away that is ever advised, in per mille.
+pub const MOST_GIVE_AWAY: u32 = 100;
+
 /// Why there is no window.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NoWindow {
@@ -147,8 +150,9 @@ pub enum NoWindow {
         /// Standard uncertainty of the melt's fineness at the give-away limit, in hundredths of a
         /// per mille.
         u_centi_ppt: u32,
-        /// So much give-away, per mille above the target, would open the window.
-        opens_at_ppt: u32,
+        /// So much give-away, per mille above the target, would open the window; none where none
+        /// of up to [`MOST_GIVE_AWAY`] would.
+        opens_at_ppt: Option<u32>,
     },
     /// More than any bench balance weighs.
     TooMuch,
@@ -164,6 +168,11 @@ impl NoWindow {
         division: Division,
     ) -> Trouble {
         let target = demand.target;
+        let shown = if metal.ends_with(&gold.to_string()) {
+            metal.to_owned() // named by its fineness
+        } else {
+            format!("{metal} ({gold})")
+        };
         let (happened, mend) = match self {
             Self::NoMetal => (
                 "Nothing has been weighed yet that could be alloyed.".to_owned(),
@@ -171,19 +180,19 @@ impl NoWindow {
             ),
             Self::WrongWay { melt } if gold < demand.lowest => (
                 format!(
-                    "The metal stands at {melt}, below {target} already; {metal} ({gold}) would only lower it further."
+                    "The metal stands at {melt}, below {target} already; {shown} would only lower it further."
                 ),
                 "Add fine gold, or a lot or alloy of more gold than the target.".to_owned(),
             ),
             Self::WrongWay { melt } => (
                 format!(
-                    "The metal stands at {melt}, above {target} already; {metal} ({gold}) would only raise it further."
+                    "The metal stands at {melt}, above {target} already; {shown} would only raise it further."
                 ),
                 "Add an alloy of less gold than the target.".to_owned(),
             ),
             Self::NoLever => (
                 format!(
-                    "{metal} ({gold}) has the target's own fineness, so no mass of it brings the melt there."
+                    "{shown} lies between the edges itself, so no mass of it brings the melt there."
                 ),
                 "Choose a metal of less gold to lower, or of more gold to raise.".to_owned(),
             ),
@@ -205,7 +214,23 @@ impl NoWindow {
             ),
             Self::NotSure {
                 u_centi_ppt,
-                opens_at_ppt,
+                opens_at_ppt: None,
+            } => (
+                format!(
+                    "The melt's fineness is known no better than to {}.{:02} per mille (one standard uncertainty): no give-away of up to {MOST_GIVE_AWAY} per mille would make it surely lawful this way.",
+                    u_centi_ppt / 100,
+                    u_centi_ppt % 100
+                ),
+                if gold < demand.lowest {
+                    "Add fine gold first, or have the least known lot assayed."
+                } else {
+                    "Have the least known lot assayed."
+                }
+                .to_owned(),
+            ),
+            Self::NotSure {
+                u_centi_ppt,
+                opens_at_ppt: Some(opens_at_ppt),
             } => (
                 format!(
                     "The melt's fineness is known no better than to {}.{:02} per mille (one standard uncertainty): by the time it is surely lawful it is beyond the give-away limit.",
@@ -272,12 +297,9 @@ pub fn edges(rest: &Mix, metal: impl Into<Added>, demand: &Demand) -> Result<Edg
             .to(rest, mass)
             .is_surely_at_least(demand.lowest, demand.risk)
     };
-    let lawful = drawn_in(lawful, wasteful, sure).ok_or_else(|| {
-        let (u_centi_ppt, opens_at_ppt) = shortfall(&metal.to(rest, wasteful), demand.risk);
-        NoWindow::NotSure {
-            u_centi_ppt,
-            opens_at_ppt,
-        }
+    let lawful = drawn_in(lawful, wasteful, sure).ok_or_else(|| NoWindow::NotSure {
+        u_centi_ppt: centi_ppt(&metal.to(rest, wasteful)),
+        opens_at_ppt: opens_at(rest, metal, demand),
     })?;
     let (lower, upper) = if raises {
         (lawful, wasteful)
@@ -336,6 +358,23 @@ pub fn window(
         upper,
         raises: edges.raises,
     })
+}
+
+/// The least give-away in whole per mille that opens a window which is not sure, and one more so
+/// that a balance can hit it. The give-away edge is the surest mass there is, so the window opens
+/// where that is sure.
+fn opens_at(rest: &Mix, metal: Added, demand: &Demand) -> Option<u32> {
+    let opens = |ppt: u32| {
+        let highest = demand.target.plus(Decimal::from(ppt));
+        let wasteful = addition(rest, metal.gold, highest).max(Decimal::ZERO);
+        !(demand.lowest..=highest).contains(&metal.gold)
+            && Mass::from_grams(wasteful).is_some_and(|mass| {
+                metal
+                    .to(rest, mass)
+                    .is_surely_at_least(demand.lowest, demand.risk)
+            })
+    };
+    (2..=MOST_GIVE_AWAY).find(|ppt| opens(*ppt - 1) && opens(*ppt))
 }
 
 /// Grams of `metal` that bring `rest` to `wanted`; below zero when it goes the other way.

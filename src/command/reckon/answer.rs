@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::asked::Question;
-use crate::mass::{Mass, fixed};
+use crate::mass::{Division, Mass, fixed};
 use crate::melt::{Lot, Reckoning, Trials, trials, unfit};
 use crate::metal::{
     Composition, Designation, Element, Family, Judged, Metal, Warning, ternary, warnings,
@@ -214,35 +214,44 @@ impl Answer {
         self.against
     }
 
-    pub(super) fn text(&self, question: &Question) -> String {
+    /// For people: masses in the unit that the balance shows.
+    pub(super) fn text(&self, question: &Question, reckoning: &Reckoning) -> String {
         let body = &self.body;
+        let division = question.division;
+        let show = |mass: Mass| division.show(mass).to_string();
         let mut lines = vec![format!(
             "To {} ({} k):",
             question.demand.target,
             question.demand.target.to_karat(2).normalize()
         )];
-        for used in &body.used {
+        for (used, (_, mass)) in body.used.iter().zip(&reckoning.used) {
             lines.push(format!(
-                "  {:<9}{:>10} g   taken for {} ‰ (u {})",
-                used.lot, used.mass_g, used.taken_ppt, used.u_ppt
+                "  {:<9}{:>12}   taken for {} ‰ (u {})",
+                used.lot,
+                as_weighed(*mass, division),
+                short(&used.taken_ppt),
+                used.u_ppt
             ));
         }
-        for add in &body.add {
-            let between = match &add.window_g {
-                Some([lower, upper]) => format!("between {lower} g and {upper} g"),
-                None => "the window is empty".to_owned(),
+        for add in &reckoning.add {
+            let between = match &add.window {
+                Ok(window) => {
+                    format!("between {} and {}", show(window.lower), show(window.upper))
+                }
+                Err(_) => "the window is empty".to_owned(),
             };
             lines.push(format!(
-                "  add      {:>10} g   {}, {between}",
-                add.aim_g, add.metal
+                "  add      {:>12}   {}, {between}",
+                show(add.aim),
+                add.name
             ));
         }
         if body.add.is_empty() {
             lines.push("  Nothing need be added.".to_owned());
         }
         lines.push(format!(
-            "  makes    {:>10} g   of {} ‰ ({} k), u {} ‰",
-            body.total_g,
+            "  makes    {:>12}   of {} ‰ ({} k), u {} ‰",
+            show(reckoning.melt.mass()),
             short(&body.fineness_ppt),
             short(&body.karat),
             short(&body.u_ppt)
@@ -355,7 +364,7 @@ pub(super) fn colour(composition: &Composition) -> ColourBody {
         // A point that leaves out what is not known would mislead.
         ternary: ternary(composition)
             .filter(|_| composition.is_known())
-            .map(|mark| [mark.x.to_string(), mark.y.to_string()]),
+            .map(|mark| [mark.x, mark.y].map(|part| fixed(part, 6).to_string())),
     }
 }
 
@@ -366,6 +375,14 @@ fn tried(question: &Question, reckoning: &Reckoning) -> Trials {
         let other = scope.spawn(|| trials(metals, limit, TRIALS, 2));
         trials(metals, limit, TRIALS, 1).with(other.join().unwrap_or_default())
     })
+}
+
+/// A lot in the balance's unit: two digits more than the balance shows, where it was weighed so.
+fn as_weighed(mass: Mass, division: Division) -> String {
+    let decimals = division.decimals();
+    let fine = division.in_unit(mass, decimals + 2).normalize();
+    let scale = fine.scale().max(decimals);
+    format!("{} {}", fixed(fine, scale), division.unit())
 }
 
 /// A figure to two decimals, for people.

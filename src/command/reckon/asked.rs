@@ -6,8 +6,8 @@ use super::{Ask, number};
 use crate::command::Common;
 use crate::mass::{Class, Division, Indication, Mass};
 use crate::melt::{
-    Added, Addition, Demand, FinenessDoubt, Lot, MassDoubt, Mix, NoAnswer, Reckoning, Risk, reckon,
-    reckon_for,
+    Added, Addition, Demand, FinenessDoubt, Lot, MOST_GIVE_AWAY, MassDoubt, Mix, NoAnswer,
+    Reckoning, Risk, reckon, reckon_for,
 };
 use crate::metal::{
     Asked, Basis, BasisRules, Composition, Fineness, Judged, MarkLaw, Metal, Shelf, Stated,
@@ -52,7 +52,11 @@ impl Question {
         let demand = Demand {
             target,
             lowest: law.lowest(target, Judged::WithoutSolder),
-            highest: target.plus(number(&ask.give_away, 100, "give-away limit")?),
+            highest: target.plus(number(
+                &ask.give_away,
+                MOST_GIVE_AWAY.into(),
+                "give-away limit",
+            )?),
             risk: Risk::new(risk).unwrap_or_default(),
         };
         let mut question = Self {
@@ -89,9 +93,12 @@ impl Question {
                 None => (text.as_str(), Decimal::ONE),
             };
             if share.is_zero() {
-                return Err(number("-", 1000, "share")
-                    .err()
-                    .unwrap_or_else(|| Trouble::new("share", "", "", "")));
+                return Err(Trouble::new(
+                    "number-unreadable",
+                    format!("\"{text}\" has no share."),
+                    "Nothing is reckoned.",
+                    "Write its parts by mass against the others, above 0; or leave it out.",
+                ));
             }
             let metal = question.metal(name)?;
             question.plan(metal, share);
@@ -173,8 +180,9 @@ impl Question {
     /// lower, none where the lots alone make it.
     fn unsaid(&mut self) -> Option<Metal> {
         let mix = self.lots.iter().fold(Mix::NOTHING, |mix, lot| {
-            mix.with(lot.mass.unwrap_or_default(), lot.taken)
+            mix.with_known(lot.mass.unwrap_or_default(), self.u_mass, lot.taken, lot.u)
         });
+        let risk = self.demand.risk.chance();
         let (name, says) = if !mix.is_at_most(self.demand.highest) {
             (
                 "0 ppt",
@@ -184,6 +192,11 @@ impl Question {
             (
                 FINE,
                 "No metal was named, so fine gold of 999.9 per mille is added.",
+            )
+        } else if mix.chance_at_least(self.demand.lowest) < 1.0 - risk {
+            (
+                FINE,
+                "The metal is between the edges, but not surely lawful, and no metal was named: fine gold of 999.9 per mille is added to make it surer.",
             )
         } else {
             return None;

@@ -103,7 +103,7 @@ impl Reckon {
         }
         let reckoning = question.reckon().map_err(|why| question.trouble(&why))?;
         let answer = Answer::of(&question, &reckoning, self.ask.monte_carlo);
-        output.say(&answer.text(&question), &answer.body);
+        output.say(&answer.text(&question, &reckoning), &answer.body);
         Ok(if answer.stands_against() {
             Ended::Warning
         } else {
