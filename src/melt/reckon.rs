@@ -469,7 +469,7 @@ mod tests {
             Some(&fine),
             &demand("18k"),
             d,
-            MassDoubt::grams(0.004),
+            MassDoubt::of_decimal(Decimal::new(4, 3)),
         )
         .unwrap();
         assert!(
