@@ -57,7 +57,14 @@ impl Question {
                 MOST_GIVE_AWAY.into(),
                 "give-away limit",
             )?),
-            risk: Risk::new(risk).unwrap_or_default(),
+            risk: Risk::new(risk).ok_or_else(|| {
+                Trouble::new(
+                    "risk-none",
+                    "No melt is known so well that no chance at all is left.",
+                    "Nothing is reckoned.",
+                    "Give --risk a number from 0.1 to 500.",
+                )
+            })?,
         };
         let mut question = Self {
             lots: Vec::new(),

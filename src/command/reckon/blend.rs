@@ -8,6 +8,7 @@
 mod answer;
 mod asked;
 mod colours;
+mod typed;
 
 use clap::Args;
 use rust_decimal::Decimal;
@@ -163,9 +164,9 @@ fn found_by(question: &Question, way: &Way) -> Result<Found, Trouble> {
     let (metals, plain) = question.ask(way);
     let solve = |ask: BlendAsk| match melt::blend(&ask) {
         Ok(blend) => Ok(question.known(ask, &metals, blend)),
-        Err(why) => Err((why, ask)),
+        Err(why) => Err(Box::new((why, ask))),
     };
-    let told = |(why, ask): (NoBlend, BlendAsk)| why.trouble(&ask);
+    let told = |no: Box<(NoBlend, BlendAsk)>| no.0.trouble(&no.1);
     let mut found = solve(plain.clone()).map_err(told)?;
     for _ in 0..ROUNDS {
         if question.is_sure(&found.melt) {

@@ -83,7 +83,7 @@ struct Body {
 
 impl Piece {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
-        let (shape, named, piece, metal) = self.what.read()?;
+        let (piece, metal) = (self.what.read()?, self.what.metal());
         let division: Division = metal.division.parse()?;
         let alloy = metal.alloy(common)?;
         let allowance = Allowance {
@@ -91,7 +91,7 @@ impl Piece {
             filing: measure(&metal.filing, "%", 1000, "allowance in per cent")?,
         };
         let pieces = pieces(&metal.pieces)?;
-        let need = piece.need(alloy.density, allowance, division)?;
+        let need = piece.shape.need(alloy.density, allowance, division)?;
         let make = need.metal.times(pieces);
         // What is shown must be what is meant, and a command that is typed must be taken.
         let shown = Indication::new(division.in_unit(make, division.decimals()), division.unit())
@@ -113,7 +113,7 @@ impl Piece {
         warnings.push("What the melt loses is not in it.".to_owned());
         let decimals = division.mass().grams().normalize().scale();
         let body = Body {
-            shape,
+            shape: piece.word,
             volume_mm3: need.cubic_millimetres.to_string(),
             density_g_per_cm3: fixed(alloy.density.in_g_per_cm3(), 4).to_string(),
             piece_g: grams(need.piece, decimals),
@@ -129,7 +129,7 @@ impl Piece {
             top = format!("for {pieces} of them, {top}");
         }
         let mut lines = vec![
-            format!("{named}:"),
+            format!("{}:", piece.line),
             format!("  volume   {:>12} mm3", need.cubic_millimetres),
             format!(
                 "  piece    {:>12}   of {}{}",

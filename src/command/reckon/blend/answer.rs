@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::super::answer::{ColourBody, colour, grams, parts, short};
 use super::Found;
 use super::asked::Question;
-use crate::mass::{Mass, fixed};
+use crate::mass::{Division, Mass, fixed};
 use crate::melt::{Goal, Hinder, Limit, budget};
 use crate::metal::{Asked, Colour, Element, Fineness, Judged, Metal, Warning, warnings};
 
@@ -186,7 +186,7 @@ impl Answer {
             "To {target} ({} k), {best}:",
             target.to_karat(2).normalize()
         )];
-        let show = |mass: Mass| question.division.show(mass).to_string();
+        let show = |mass: Mass| shown(mass, question.division);
         for ((used, lot), mass) in body.used.iter().zip(&question.lots).zip(&found.blend.lots) {
             let left = lot.mass - *mass;
             let left = if left.is_positive() {
@@ -269,15 +269,30 @@ fn used(question: &Question, found: &Found, decimals: u32) -> Vec<UsedBody> {
     let lots = question.lots.iter().zip(&found.blend.lots);
     lots.map(|(lot, mass)| UsedBody {
         lot: lot.name.clone(),
-        mass_g: grams(*mass, decimals),
-        left_over_g: grams(lot.mass - *mass, decimals),
+        mass_g: in_grams(*mass, decimals),
+        left_over_g: in_grams(lot.mass - *mass, decimals),
         taken_ppt: lot.made_of.gold().to_per_mille(4).normalize().to_string(),
         u_ppt: fixed(lot.u.to_per_mille(), 3).to_string(),
     })
     .collect()
 }
 
-/// Money for people: two decimals, or as many as are needed to see that it is not nothing.
+/// A mass as the balance shows it; one from another balance, finer than this one shows, as it is.
+fn shown(mass: Mass, division: Division) -> String {
+    if division.nearest(mass) == mass {
+        return division.show(mass).to_string();
+    }
+    let digits = division.in_unit(mass, 7).normalize();
+    format!("{digits} {}", division.unit())
+}
+
+/// The same in grams.
+fn in_grams(mass: Mass, decimals: u32) -> String {
+    let exact = mass.grams().normalize();
+    grams(mass, decimals.max(exact.scale().min(7)))
+}
+
+/// Money for people.
 fn money(amount: Decimal, currency: &str) -> CostBody {
     CostBody {
         amount: fixed(amount, 2).to_string(),

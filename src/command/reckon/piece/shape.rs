@@ -104,120 +104,164 @@ pub(super) enum What {
     },
 }
 
+/// A shape, the word for it, and a line that says it back.
+pub(super) struct Named {
+    pub(super) word: &'static str,
+    pub(super) line: String,
+    pub(super) shape: Shape,
+}
+
 impl What {
-    /// The word for the shape, a line that says it back, the shape, and its metal.
-    pub(super) fn read(&self) -> Result<(&'static str, String, Shape, &MetalArgs), Trouble> {
-        Ok(match self {
+    /// What it is to be made of.
+    pub(super) fn metal(&self) -> &MetalArgs {
+        match self {
+            Self::Sheet { metal, .. }
+            | Self::Wire { metal, .. }
+            | Self::Tube { metal, .. }
+            | Self::Ring { metal, .. }
+            | Self::Wax { metal, .. } => metal,
+        }
+    }
+
+    /// What was typed, as a shape.
+    pub(super) fn read(&self) -> Result<Named, Trouble> {
+        match self {
             Self::Sheet {
                 length,
                 width,
                 thick,
-                metal,
-            } => {
-                let (length, width, thickness) = (mm(length)?, mm(width)?, mm(thick)?);
-                let named = format!(
-                    "Sheet {} mm long, {} mm wide and {} mm thick",
-                    length.in_mm(),
-                    width.in_mm(),
-                    thickness.in_mm()
-                );
-                let shape = Shape::Sheet {
-                    length,
-                    width,
-                    thickness,
-                };
-                ("sheet", named, shape, metal)
-            }
+                ..
+            } => Ok(sheet(mm(length)?, mm(width)?, mm(thick)?)),
             Self::Wire {
                 diameter,
                 side,
                 length,
-                metal,
-            } => {
-                let length = mm(length)?;
-                let long = length.in_mm();
-                if let Some(side) = side {
-                    let side = mm(side)?;
-                    let named = format!("Square wire of {} mm, {long} mm long", side.in_mm());
-                    let shape = Shape::SquareWire { side, length };
-                    ("square-wire", named, shape, metal)
-                } else {
-                    let diameter = mm(diameter.as_deref().unwrap_or_default())?;
-                    let named = format!("Round wire of {} mm, {long} mm long", diameter.in_mm());
-                    let shape = Shape::RoundWire { diameter, length };
-                    ("round-wire", named, shape, metal)
-                }
-            }
+                ..
+            } => wire(diameter.as_deref(), side.as_deref(), mm(length)?),
             Self::Tube {
                 outer,
                 inner,
                 wall,
                 length,
-                metal,
-            } => {
-                let (outer, length) = (mm(outer)?, mm(length)?);
-                let (hollow, with) = if let Some(wall) = wall {
-                    let wall = mm(wall)?;
-                    let with = format!("a wall of {} mm", wall.in_mm());
-                    (Hollow::Wall(wall), with)
-                } else {
-                    let inner = mm(inner.as_deref().unwrap_or_default())?;
-                    (Hollow::Inner(inner), format!("{} mm inside", inner.in_mm()))
-                };
-                let named = format!(
-                    "Tube of {} mm outside with {with}, {} mm long",
-                    outer.in_mm(),
-                    length.in_mm()
-                );
-                let shape = Shape::Tube {
-                    outer,
-                    hollow,
-                    length,
-                };
-                ("tube", named, shape, metal)
-            }
+                ..
+            } => tube(mm(outer)?, inner.as_deref(), wall.as_deref(), mm(length)?),
             Self::Ring {
                 size,
                 diameter,
                 width,
                 thick,
-                metal,
-            } => {
-                let (width, thickness) = (mm(width)?, mm(thick)?);
-                let (size, of) = if let Some(around) = size {
-                    let around = mm(around)?;
-                    let of = format!("of size {0} ({0} mm around inside)", around.in_mm());
-                    (RingSize::Circumference(around), of)
-                } else {
-                    let diameter = mm(diameter.as_deref().unwrap_or_default())?;
-                    let of = format!("of {} mm inner diameter", diameter.in_mm());
-                    (RingSize::Diameter(diameter), of)
-                };
-                let named = format!(
-                    "Ring band {of}, {} mm wide and {} mm thick",
-                    width.in_mm(),
-                    thickness.in_mm()
-                );
-                let shape = Shape::Ring {
-                    size,
-                    width,
-                    thickness,
-                };
-                ("ring", named, shape, metal)
-            }
+                ..
+            } => ring(size.as_deref(), diameter.as_deref(), mm(width)?, mm(thick)?),
             Self::Wax {
-                mass,
-                wax_density,
-                metal,
+                mass, wax_density, ..
             } => {
                 let wax: Indication = mass.parse()?;
                 let density = dense(wax_density)?;
-                let named = format!("Casting from {wax} of wax of {density}");
-                let mass = wax.mass();
-                ("casting", named, Shape::Wax { mass, density }, metal)
+                Ok(Named {
+                    word: "casting",
+                    line: format!("Casting from {wax} of wax of {density}"),
+                    shape: Shape::Wax {
+                        mass: wax.mass(),
+                        density,
+                    },
+                })
             }
-        })
+        }
     }
+}
+
+fn sheet(length: Length, width: Length, thickness: Length) -> Named {
+    Named {
+        word: "sheet",
+        line: format!(
+            "Sheet {} mm long, {} mm wide and {} mm thick",
+            length.in_mm(),
+            width.in_mm(),
+            thickness.in_mm()
+        ),
+        shape: Shape::Sheet {
+            length,
+            width,
+            thickness,
+        },
+    }
+}
+
+fn wire(diameter: Option<&str>, side: Option<&str>, length: Length) -> Result<Named, Trouble> {
+    let long = length.in_mm();
+    if let Some(side) = side {
+        let side = mm(side)?;
+        return Ok(Named {
+            word: "square-wire",
+            line: format!("Square wire of {} mm, {long} mm long", side.in_mm()),
+            shape: Shape::SquareWire { side, length },
+        });
+    }
+    let diameter = mm(diameter.unwrap_or_default())?;
+    Ok(Named {
+        word: "round-wire",
+        line: format!("Round wire of {} mm, {long} mm long", diameter.in_mm()),
+        shape: Shape::RoundWire { diameter, length },
+    })
+}
+
+fn tube(
+    outer: Length,
+    inner: Option<&str>,
+    wall: Option<&str>,
+    length: Length,
+) -> Result<Named, Trouble> {
+    let (hollow, with) = if let Some(wall) = wall {
+        let wall = mm(wall)?;
+        let with = format!("a wall of {} mm", wall.in_mm());
+        (Hollow::Wall(wall), with)
+    } else {
+        let inner = mm(inner.unwrap_or_default())?;
+        (Hollow::Inner(inner), format!("{} mm inside", inner.in_mm()))
+    };
+    Ok(Named {
+        word: "tube",
+        line: format!(
+            "Tube of {} mm outside with {with}, {} mm long",
+            outer.in_mm(),
+            length.in_mm()
+        ),
+        shape: Shape::Tube {
+            outer,
+            hollow,
+            length,
+        },
+    })
+}
+
+fn ring(
+    size: Option<&str>,
+    diameter: Option<&str>,
+    width: Length,
+    thickness: Length,
+) -> Result<Named, Trouble> {
+    let (size, of) = if let Some(around) = size {
+        let around = mm(around)?;
+        let of = format!("of size {0} ({0} mm around inside)", around.in_mm());
+        (RingSize::Circumference(around), of)
+    } else {
+        let diameter = mm(diameter.unwrap_or_default())?;
+        let of = format!("of {} mm inner diameter", diameter.in_mm());
+        (RingSize::Diameter(diameter), of)
+    };
+    Ok(Named {
+        word: "ring",
+        line: format!(
+            "Ring band {of}, {} mm wide and {} mm thick",
+            width.in_mm(),
+            thickness.in_mm()
+        ),
+        shape: Shape::Ring {
+            size,
+            width,
+            thickness,
+        },
+    })
 }
 
 fn mm(text: &str) -> Result<Length, Trouble> {
