@@ -12,6 +12,8 @@
 mod asks;
 #[path = "melt/blend.rs"]
 mod blend;
+#[path = "support/python.rs"]
+mod other;
 #[path = "melt/proof.rs"]
 mod proof;
 #[path = "melt/python.rs"]

@@ -91,6 +91,13 @@ pub enum NoAnswer {
     Nothing,
 }
 
+/// An addition with how much of it is planned, and how much by plain mass balance.
+struct ToCome<'a> {
+    addition: &'a Addition,
+    planned: Option<Mass>,
+    exact: Option<Mass>,
+}
+
 /// Reckons what to add to the lots, all of them used whole.
 pub fn reckon(
     lots: &[Lot],
@@ -99,59 +106,58 @@ pub fn reckon(
     division: Division,
     u_mass: MassDoubt,
 ) -> Result<Reckoning, NoAnswer> {
-    let mut metals = Vec::new();
-    let mut used = Vec::new();
-    for lot in lots {
-        let mass = lot.mass.ok_or(NoAnswer::MassMissing)?;
-        used.push((lot.name.clone(), mass));
-        metals.push(Known {
-            name: lot.name.clone(),
-            mass,
-            u_mass,
-            gold: lot.taken,
-            u_gold: lot.u,
-            even: lot.even,
-        });
-    }
-    let done = melted(&metals);
-    if done.mass() == Mass::ZERO {
-        return Err(NoAnswer::Nothing);
-    }
-    let stated = lots.iter().fold(Mix::NOTHING, |mix, lot| {
-        mix.with(lot.mass.unwrap_or_default(), lot.stated)
-    });
-    let shares: Vec<Planned> = add
-        .iter()
-        .map(|a| Planned {
-            gold: a.metal.gold,
-            share: a.share,
-        })
-        .collect();
+    let known = known(lots, u_mass)?;
     let plain = Demand {
         lowest: demand.target,
         highest: demand.target,
         ..*demand
     };
-    let exact = plan(&stated, &shares, &plain);
-    let planned = plan(&done, &shares, demand);
-    let mut to_add = Vec::new();
-    for (at, addition) in add.iter().enumerate() {
-        let rest = planned
-            .iter()
-            .flatten()
-            .zip(add)
-            .enumerate()
-            .filter(|(other, _)| *other != at);
-        let rest = rest.fold(done, |mix, (_, (mass, other))| other.metal.to(&mix, *mass));
+    let shares = shares(add);
+    let exact = plan(&as_stated(lots), &shares, &plain);
+    let planned = plan(&melted(&known), &shares, demand);
+    let nth = |masses: &Option<Vec<Mass>>, at: usize| masses.as_ref()?.get(at).copied();
+    let to_come: Vec<ToCome> = add
+        .iter()
+        .enumerate()
+        .map(|(at, addition)| ToCome {
+            addition,
+            planned: nth(&planned, at),
+            exact: nth(&exact, at),
+        })
+        .collect();
+    reckoned(known, lots, &to_come, demand, division)
+}
+
+/// The answer for what is planned to come: the windows, and the melt with every addition at its aim.
+fn reckoned(
+    mut metals: Vec<Known>,
+    lots: &[Lot],
+    to_come: &[ToCome],
+    demand: &Demand,
+    division: Division,
+) -> Result<Reckoning, NoAnswer> {
+    let done = melted(&metals);
+    if done.mass() == Mass::ZERO {
+        return Err(NoAnswer::Nothing);
+    }
+    let used = metals.iter().map(|m| (m.name.clone(), m.mass)).collect();
+    let mut add = Vec::new();
+    for (at, coming) in to_come.iter().enumerate() {
+        let addition = coming.addition;
+        let others = to_come.iter().enumerate().filter(|(other, _)| *other != at);
+        let rest = others.fold(done, |mix, (_, other)| {
+            let metal = &other.addition.metal;
+            other.planned.map_or(mix, |mass| metal.to(&mix, mass))
+        });
         let window = window(&rest, addition.metal, demand, division);
-        let aim = match (&window, planned.as_ref().and_then(|masses| masses.get(at))) {
+        let aim = match (&window, coming.planned) {
             (Ok(window), _) => window.aim,
             // The plan lies at the give-away limit where nothing lower is sure.
             (Err(NoWindow::NotSure { .. } | NoWindow::TooCoarse { .. }), Some(mass)) => {
                 if addition.metal.gold > demand.target {
-                    division.floor(*mass)
+                    division.floor(mass)
                 } else {
-                    division.ceil(*mass)
+                    division.ceil(mass)
                 }
             }
             (Err(why), _) => return Err(NoAnswer::NoWindow(at, *why)),
@@ -164,9 +170,9 @@ pub fn reckon(
             u_gold: addition.metal.u_gold,
             even: false,
         });
-        to_add.push(ToAdd {
+        add.push(ToAdd {
             name: addition.name.clone(),
-            exact: exact.as_ref().and_then(|masses| masses.get(at).copied()),
+            exact: coming.exact,
             window,
             aim,
             made_of: addition.made_of.clone(),
@@ -175,20 +181,20 @@ pub fn reckon(
     let parts = lots
         .iter()
         .map(|lot| (lot.mass.unwrap_or_default(), &lot.made_of));
-    let made_of = Composition::mixed(parts.chain(to_add.iter().map(|a| (a.aim, &a.made_of))));
+    let made_of = Composition::mixed(parts.chain(add.iter().map(|a| (a.aim, &a.made_of))));
     Ok(Reckoning {
         used,
         melt: melted(&metals),
         made_of: made_of.ok_or(NoAnswer::Nothing)?,
         budget: budget(&metals),
         metals,
-        add: to_add,
+        add,
     })
 }
 
 /// Reckons for a finished mass. Where the lots make more, as much of each is left over in
-/// proportion; where they make less, they are used up and the last addition is joined by
-/// `filler`, a metal on the other side of the target.
+/// proportion; where they make less, they are used up and the additions are joined by `filler`, a
+/// metal on the other side of the target.
 pub fn reckon_for(
     make: Mass,
     lots: &[Lot],
@@ -198,60 +204,103 @@ pub fn reckon_for(
     division: Division,
     u_mass: MassDoubt,
 ) -> Result<Reckoning, NoAnswer> {
-    let whole = lots
-        .iter()
-        .map(|lot| lot.mass.ok_or(NoAnswer::MassMissing))
-        .collect::<Result<Vec<_>, _>>()?;
-    let done = lots
-        .iter()
-        .zip(&whole)
-        .fold(Mix::NOTHING, |mix, (lot, mass)| {
-            mix.with_known(*mass, u_mass, lot.taken, lot.u)
-        });
-    let shares: Vec<Planned> = add
-        .iter()
-        .map(|a| Planned {
-            gold: a.metal.gold,
-            share: a.share,
-        })
-        .collect();
+    let known = known(lots, u_mass)?;
+    let done = melted(&known);
+    let shares = shares(add);
     let added: Mass = plan(&done, &shares, demand).into_iter().flatten().sum();
     let makes = done.mass() + added;
     if makes >= make {
         let used: Vec<Lot> = lots
             .iter()
-            .zip(&whole)
-            .map(|(lot, mass)| Lot {
-                mass: part(*mass, make, makes, division),
+            .map(|lot| Lot {
+                mass: lot.mass.and_then(|mass| part(mass, make, makes, division)),
                 ..lot.clone()
             })
             .collect();
         return reckon(&used, add, demand, division, u_mass);
     }
-    let filler = filler.ok_or(NoAnswer::TooLittle(makes))?;
-    let mixture = blended(&shares).ok_or(NoAnswer::TooLittle(makes))?;
-    // Lots M of gold G, filler x and additions y: x + y = make - M, G + x f + y g = A make.
-    let short = make - done.mass();
-    let wanted = make.grams() * demand.aim().three_thousandths() - done.gold().three_thousandths();
-    let (f, g) = (filler.metal.gold.three_thousandths(), mixture);
-    let x = (wanted - g * short.grams())
-        .checked_div(f - g)
-        .ok_or(NoAnswer::NotBetween)?;
-    let y = short.grams() - x;
-    if x < Decimal::ZERO || y < Decimal::ZERO {
+    let (Some(filler), Some(mixture)) = (filler, blended(&shares)) else {
         return Err(NoAnswer::TooLittle(makes));
-    }
+    };
     let total: Decimal = add.iter().map(|a| a.share).sum();
-    let mut all: Vec<Addition> = vec![Addition {
-        share: x,
-        ..filler.clone()
-    }];
-    all.extend(add.iter().map(|a| Addition {
-        share: (y * a.share).checked_div(total).unwrap_or_default(),
-        ..a.clone()
-    }));
-    all.retain(|a| a.share > Decimal::ZERO);
-    reckon(lots, &all, demand, division, u_mass)
+    // Masses of the filler and of each addition, in order.
+    let filled = |done: &Mix, aim: Fineness| {
+        let (x, y) = fill(make, done, filler.metal.gold, mixture, aim)?;
+        let each = add.iter().map(|a| (y * a.share).checked_div(total));
+        std::iter::once(Some(x))
+            .chain(each)
+            .map(|grams| Some(Mass::computed(grams?)))
+            .collect::<Option<Vec<Mass>>>()
+    };
+    let all: Vec<&Addition> = std::iter::once(filler).chain(add).collect();
+    let at_aim: Vec<Mass> = filled(&done, demand.aim()).ok_or(NoAnswer::TooLittle(makes))?;
+    let finished = at_aim
+        .iter()
+        .zip(&all)
+        .fold(done, |mix, (mass, a)| a.metal.to(&mix, *mass));
+    let planned: Vec<Mass> = filled(&done, finished.sure_aim(demand)).unwrap_or(at_aim);
+    let exact: Option<Vec<Mass>> = filled(&as_stated(lots), demand.target);
+    let to_come: Vec<ToCome> = all
+        .into_iter()
+        .zip(&planned)
+        .enumerate()
+        .filter(|(_, (_, mass))| mass.is_positive())
+        .map(|(at, (addition, mass))| ToCome {
+            addition,
+            planned: Some(*mass),
+            exact: exact.as_ref().and_then(|masses| masses.get(at).copied()),
+        })
+        .collect();
+    reckoned(known, lots, &to_come, demand, division)
+}
+
+/// Grams of the filler of gold f and of a mixture of gold g (in three-thousandths) that make so much
+/// of `aim` out of what is done, of mass M and gold G: x + y = make - M, G + x f + y g = A make.
+/// None where one of them would have to be taken out.
+fn fill(
+    make: Mass,
+    done: &Mix,
+    filler: Fineness,
+    g: Decimal,
+    aim: Fineness,
+) -> Option<(Decimal, Decimal)> {
+    let short = make - done.mass();
+    let wanted = make.grams() * aim.three_thousandths() - done.gold().three_thousandths();
+    let x = (wanted - g * short.grams()).checked_div(filler.three_thousandths() - g)?;
+    let y = short.grams() - x;
+    (x >= Decimal::ZERO && y >= Decimal::ZERO).then_some((x, y))
+}
+
+/// The lots as taken, each of which must have a mass.
+fn known(lots: &[Lot], u_mass: MassDoubt) -> Result<Vec<Known>, NoAnswer> {
+    lots.iter()
+        .map(|lot| {
+            Ok(Known {
+                name: lot.name.clone(),
+                mass: lot.mass.ok_or(NoAnswer::MassMissing)?,
+                u_mass,
+                gold: lot.taken,
+                u_gold: lot.u,
+                even: lot.even,
+            })
+        })
+        .collect()
+}
+
+/// The lots with every fineness as stated, exactly.
+fn as_stated(lots: &[Lot]) -> Mix {
+    lots.iter().fold(Mix::NOTHING, |mix, lot| {
+        mix.with(lot.mass.unwrap_or_default(), lot.stated)
+    })
+}
+
+fn shares(add: &[Addition]) -> Vec<Planned> {
+    add.iter()
+        .map(|a| Planned {
+            gold: a.metal.gold,
+            share: a.share,
+        })
+        .collect()
 }
 
 /// How much of each of two finenesses makes a mass of the target: exact, unrounded.
@@ -404,7 +453,30 @@ mod tests {
             large.melt.mass()
         );
         assert_eq!(large.used[0].1, mass("20 g"));
+        // As much by plain sums: x + y = 20, 916.67 x 20 + 999.9 x = 750 x 40.
+        let exact: Mass = large.add.iter().filter_map(|a| a.exact).sum();
+        assert!(
+            (exact - mass("20 g")).abs() < mass("0.000001 g"),
+            "{exact:?}"
+        );
         assert!(large.melt.is_at_least("18k".parse().unwrap()));
+        // A lot that stands at the aim already says nothing of how much; the mass to make does.
+        let right = [lot("20 g", "752.5")];
+        let doubled = reckon_for(
+            mass("40 g"),
+            &right,
+            &silver,
+            Some(&fine),
+            &demand("18k"),
+            d,
+            MassDoubt::of_decimal(Decimal::new(4, 3)),
+        )
+        .unwrap();
+        assert!(
+            (doubled.melt.mass() - mass("40 g")).abs() <= mass("0.05 g"),
+            "{:?}",
+            doubled.melt.mass()
+        );
     }
 
     #[test]
