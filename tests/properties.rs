@@ -1,4 +1,4 @@
-//! Properties that hold whatever comes: exact sums and windows, several additions, the job as a
+//! Properties that hold whatever comes: exact sums and windows, how sure they are, several additions, the job as a
 //! state machine under any events, and job files read back. What a case must reach is counted, so
 //! that none of them can hold by never happening.
 
@@ -23,6 +23,8 @@ mod replay;
 mod several;
 #[path = "properties/sums.rs"]
 mod sums;
+#[path = "properties/sure.rs"]
+mod sure;
 
 use std::cell::Cell;
 

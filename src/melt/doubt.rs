@@ -304,7 +304,7 @@ impl Mix {
 /// The lawful edge drawn in towards the wasteful one, as far as it must be to be sure: itself if
 /// it is sure already, `None` if not even the wasteful one is.
 pub(super) fn drawn_in(lawful: Mass, wasteful: Mass, sure: impl Fn(Mass) -> bool) -> Option<Mass> {
-    if sure(lawful) || lawful == wasteful {
+    if sure(lawful) {
         return Some(lawful);
     }
     if !sure(wasteful) {

@@ -44,6 +44,10 @@ impl Way {
 /// does not, the cheapest first, what has no price after that, then the least metal. Empty when
 /// the melt needs none or none can.
 pub fn ways(melt: &Mix, sources: &[Source], demand: &Demand, division: Division) -> Vec<Way> {
+    // Nothing added needs no weighing; the windows below count the doubt of one.
+    if melt.is_surely_at_least(demand.lowest, demand.risk) && melt.is_at_most(demand.highest) {
+        return Vec::new();
+    }
     let mut ways: Vec<Way> = sources
         .iter()
         .filter_map(|source| {

@@ -297,10 +297,14 @@ pub fn edges(rest: &Mix, metal: impl Into<Added>, demand: &Demand) -> Result<Edg
             .to(rest, mass)
             .is_surely_at_least(demand.lowest, demand.risk)
     };
-    let lawful = drawn_in(lawful, wasteful, sure).ok_or_else(|| NoWindow::NotSure {
-        u_centi_ppt: centi_ppt(&metal.to(rest, wasteful)),
-        opens_at_ppt: opens_at(rest, metal, demand),
-    })?;
+    let lawful = if lawful == wasteful && metal.to(rest, lawful).doubt.is_none() {
+        lawful // the one mass there is, right but for the last digit of a quotient
+    } else {
+        drawn_in(lawful, wasteful, sure).ok_or_else(|| NoWindow::NotSure {
+            u_centi_ppt: centi_ppt(&metal.to(rest, wasteful)),
+            opens_at_ppt: opens_at(rest, metal, demand),
+        })?
+    };
     let (lower, upper) = if raises {
         (lawful, wasteful)
     } else {

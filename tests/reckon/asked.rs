@@ -208,6 +208,14 @@ fn an_empty_window_is_explained_and_what_it_advises_opens_it() {
     let ppt = advice.split(' ').next().unwrap();
     let opened = ask(&format!("{lots} --to 585 --give-away {ppt}"));
     opened.fine().window(0);
+    // With nothing to give away, it is what is not known that empties it, not the balance.
+    let strict = ask(&format!("{lots} --to 585 --give-away 0"));
+    assert_eq!(strict.code, 3);
+    assert!(
+        strict.warnings().contains("no better than"),
+        "{}",
+        strict.warnings()
+    );
     let assayed = ask("--lot 12g@750:fire-assay --lot 8g@900:fire-assay --to 585");
     assayed.fine().window(0);
 }
