@@ -10,7 +10,7 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::{FromPrimitive as _, ToPrimitive as _};
 use statrs::function::erf::{erfc, erfc_inv};
 
-use super::{Demand, Mix};
+use super::{Added, Demand, Mix};
 use crate::mass::{Class, Division, Mass};
 use crate::metal::Fineness;
 
@@ -148,12 +148,13 @@ impl Doubt {
         fineness: Fineness,
         u: FinenessDoubt,
     ) -> Self {
-        let (m, f, uf) = (
-            grams(mass),
-            per_mille(fineness),
-            u.0.to_f64().unwrap_or(0.0),
-        );
-        let um = u_mass.0 * u_mass.0;
+        let u = u.0.to_f64().unwrap_or(0.0);
+        self.plus(grams(mass), u_mass.0, per_mille(fineness), u)
+    }
+
+    /// The same in grams and per mille.
+    fn plus(self, m: f64, u_mass: f64, f: f64, uf: f64) -> Self {
+        let um = u_mass * u_mass;
         let [none, one, two] = self.masses;
         Self {
             finenesses: self.finenesses + (m * uf) * (m * uf),
@@ -290,39 +291,73 @@ impl Mix {
     /// Whether its fineness is at least this, exactly by mass balance, and by so many standard
     /// uncertainties beside.
     pub(super) fn is_surely_at_least(&self, limit: Fineness, risk: Risk) -> bool {
-        if !self.is_at_least(limit) {
+        let mass = grams(self.mass());
+        if mass <= 0.0 || !self.is_at_least(limit) {
             return false;
         }
-        let Some(fineness) = self.fineness() else {
-            return false;
-        };
-        let margin = per_mille(fineness) - per_mille(limit);
-        self.doubt.is_none() || margin >= risk.factor * self.u_ppt()
+        if self.doubt.is_none() {
+            return true;
+        }
+        // The surplus is exact, so nothing cancels in the margin.
+        let margin = self.surplus(limit).to_f64().unwrap_or(0.0) / 3.0 / mass;
+        margin >= risk.factor * self.doubt.of_melt(mass, self.gold_ppt() / mass)
+    }
+
+    /// Its gold in grams times per mille, as near as binary can hold it.
+    fn gold_ppt(&self) -> f64 {
+        self.gold().three_thousandths().to_f64().unwrap_or(0.0) / 3.0
     }
 }
 
-/// The lawful edge drawn in towards the wasteful one, as far as it must be to be sure: itself if
-/// it is sure already, `None` if not even the wasteful one is.
-pub(super) fn drawn_in(lawful: Mass, wasteful: Mass, sure: impl Fn(Mass) -> bool) -> Option<Mass> {
+/// The lawful edge of an addition drawn in towards the wasteful one, as far as it must be to be sure:
+/// itself if it is sure already, `None` if not even the wasteful one is. Searched in binary, then
+/// checked as everything else is.
+pub(super) fn drawn_in(
+    rest: &Mix,
+    metal: Added,
+    demand: &Demand,
+    lawful: Mass,
+    wasteful: Mass,
+) -> Option<Mass> {
+    let sure = |mass: Mass| {
+        metal
+            .to(rest, mass)
+            .is_surely_at_least(demand.lowest, demand.risk)
+    };
     if sure(lawful) {
         return Some(lawful);
     }
     if !sure(wasteful) {
         return None;
     }
+    let (mass, gold) = (grams(rest.mass()), rest.gold_ppt());
+    let (fineness, limit) = (per_mille(metal.gold), per_mille(demand.lowest));
+    let u_gold = metal.u_gold.0.to_f64().unwrap_or(0.0);
+    let is_sure = |added: f64| {
+        let whole = mass + added;
+        let melt = (gold + added * fineness) / whole;
+        let doubt = rest.doubt.plus(added, metal.u_mass.0, fineness, u_gold);
+        melt - limit >= demand.risk.factor * doubt.of_melt(whole, melt)
+    };
     let (mut unsure, mut good) = (grams(lawful), grams(wasteful));
     for _ in 0..60 {
+        if (unsure - good).abs() < SEARCHED / 100.0 {
+            break;
+        }
         let middle = f64::midpoint(unsure, good);
-        if to_mass(middle).is_some_and(&sure) {
+        if is_sure(middle) {
             good = middle;
         } else {
             unsure = middle;
         }
-        if (unsure - good).abs() < 1e-8 {
-            break;
-        }
     }
-    to_mass(good).filter(|edge| sure(*edge)).or(Some(wasteful))
+    let inward = SEARCHED.copysign(grams(wasteful) - grams(lawful));
+    [0.0, 1.0, 4.0, 16.0]
+        .into_iter()
+        .filter_map(|steps| to_mass(good + steps * inward))
+        .map(|edge| edge.clamp(lawful.min(wasteful), lawful.max(wasteful)))
+        .find(|edge| sure(*edge))
+        .or(Some(wasteful))
 }
 
 /// The standard uncertainty of a melt in hundredths of a per mille, rounded up.
@@ -339,6 +374,9 @@ pub(super) fn grams(mass: Mass) -> f64 {
 pub(super) fn per_mille(fineness: Fineness) -> f64 {
     fineness.three_thousandths().to_f64().unwrap_or(0.0) / 3.0
 }
+
+/// How near an edge is searched, in grams: a tenth of a microgram, as [`to_mass`] keeps.
+const SEARCHED: f64 = 1e-7;
 
 /// Grams from a search, to a tenth of a microgram; `None` beyond what a balance weighs.
 pub(super) fn to_mass(grams: f64) -> Option<Mass> {

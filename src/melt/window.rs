@@ -292,15 +292,10 @@ pub fn edges(rest: &Mix, metal: impl Into<Added>, demand: &Demand) -> Result<Edg
         Mass::computed(lawful.max(Decimal::ZERO)),
         Mass::computed(wasteful.max(Decimal::ZERO)),
     );
-    let sure = |mass: Mass| {
-        metal
-            .to(rest, mass)
-            .is_surely_at_least(demand.lowest, demand.risk)
-    };
     let lawful = if lawful == wasteful && metal.to(rest, lawful).doubt.is_none() {
         lawful // the one mass there is, right but for the last digit of a quotient
     } else {
-        drawn_in(lawful, wasteful, sure).ok_or_else(|| NoWindow::NotSure {
+        drawn_in(rest, metal, demand, lawful, wasteful).ok_or_else(|| NoWindow::NotSure {
             u_centi_ppt: centi_ppt(&metal.to(rest, wasteful)),
             opens_at_ppt: opens_at(rest, metal, demand),
         })?
