@@ -2,7 +2,7 @@
 //! passes or fails by time. Leaves to others: whether what was measured is right.
 //!
 //! `cargo bench --bench figures` measures everything in about two and a half minutes. Name parts to
-//! measure only those: `cargo bench --bench figures -- latency cost core start`.
+//! measure only those: `cargo bench --bench figures -- latency cost core melt start`.
 
 #![allow(
     clippy::unwrap_used,
@@ -23,6 +23,7 @@ mod hear;
 mod job;
 mod latency;
 mod logger;
+mod melt;
 mod service;
 mod start;
 mod table;
@@ -41,6 +42,9 @@ fn main() {
     let logger = Logger::prepare();
     if is_wanted("core") {
         core::measure();
+    }
+    if is_wanted("melt") {
+        melt::measure();
     }
     if is_wanted("start") {
         start::measure(logger.as_ref());
