@@ -153,12 +153,13 @@ fn a_folder_that_is_not_known_says_what_to_do() {
 
 #[test]
 fn one_folder_can_hold_everything() {
-    let folders = Folders::under(Path::new("/tmp/h"));
-    assert_eq!(folders.settings, Path::new("/tmp/h/panbell.toml"));
-    assert_eq!(folders.balances, Path::new("/tmp/h/balances"));
-    assert_eq!(folders.shelf, Path::new("/tmp/h/shelf.toml"));
-    assert_eq!(folders.book, Path::new("/tmp/h/book"));
-    assert_eq!(folders.socket(), Path::new("/tmp/h/run/panbell.sock"));
+    let home = Path::new("/some/home");
+    let folders = Folders::under(home);
+    assert_eq!(folders.settings, home.join("panbell.toml"));
+    assert_eq!(folders.balances, home.join("balances"));
+    assert_eq!(folders.shelf, home.join("shelf.toml"));
+    assert_eq!(folders.book, home.join("book"));
+    assert_eq!(folders.socket(), home.join("run/panbell.sock"));
 }
 
 #[test]

@@ -7,7 +7,7 @@ use std::task::Poll;
 
 use tokio::sync::oneshot;
 
-use crate::book::{AppendTrouble, JobName, Opened, Recorded, Synced, Writer};
+use crate::book::{AppendTrouble, JobName, Recorded, Synced, Writer};
 use crate::job::{Event, Job, Record};
 use crate::trouble::Trouble;
 
@@ -56,7 +56,7 @@ impl Journal {
             tracing::warn!(job = name.as_str(), aside = %torn.path.display(), bytes = torn.bytes,
                 "half a record stood at the end of the job file; it was never announced, and is set aside");
         }
-        let job = replay(&opened)?;
+        let job = Job::read(opened.lines())?;
         self.begin(name.clone(), opened.scan.n(), opened.ended);
         Ok(job)
     }
@@ -190,14 +190,4 @@ async fn create(writer: Writer, name: JobName, body: String) -> Result<Outcome, 
             Err(trouble)
         }
     }
-}
-
-/// The job that an opened file tells.
-fn replay(opened: &Opened) -> Result<Job, Trouble> {
-    let records: Result<Vec<(u64, Record)>, Trouble> = opened
-        .lines()
-        .zip(1..)
-        .map(|(line, n)| Ok((n, Record::from_line(line)?)))
-        .collect();
-    Job::replay(records?)
 }

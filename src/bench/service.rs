@@ -173,19 +173,10 @@ fn bench_of(book: &BookView, name: &JobName) -> Result<Option<String>, Trouble> 
             "Keep it as it is; put back a good copy if there is one, then start again.",
         ));
     }
-    let records = scan
-        .lines
-        .iter()
-        .zip(1..)
-        .filter_map(|(line, n)| Some((n, bytes.get(line.clone())?)));
-    let records: Result<Vec<_>, Trouble> = records
-        .map(|(n, line)| Ok((n, Record::from_line(line)?)))
-        .collect();
-    let records = records?;
-    if records.is_empty() {
+    if scan.lines.is_empty() {
         return Ok(None);
     }
-    let job = Job::replay(records)?;
+    let job = Job::read(scan.lines.iter().filter_map(|line| bytes.get(line.clone())))?;
     Ok(job.closed.is_none().then_some(job.opened.bench))
 }
 

@@ -83,6 +83,15 @@ impl Job {
         Ok(job)
     }
 
+    /// The job that the whole lines of its file tell, their chain having been checked.
+    pub fn read<'a>(lines: impl IntoIterator<Item = &'a [u8]>) -> Result<Self, Trouble> {
+        let records: Result<Vec<(u64, Record)>, Trouble> = (1..)
+            .zip(lines)
+            .map(|(n, line)| Ok((n, Record::from_line(line)?)))
+            .collect();
+        Self::replay(records?)
+    }
+
     /// Takes one more record. Records that make no sense here change nothing: the file is
     /// evidence, not a program.
     pub fn apply(&mut self, record: &Record, n: u64) {

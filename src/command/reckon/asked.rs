@@ -6,13 +6,13 @@ use super::{Ask, number};
 use crate::command::Common;
 use crate::mass::{Class, Division, Indication, Mass};
 use crate::melt::{
-    Added, Addition, Demand, FinenessDoubt, Lot, MOST_GIVE_AWAY, MassDoubt, Mix, NoAnswer,
-    Reckoning, Risk, reckon, reckon_for,
+    Added, Addition, Demand, FinenessDoubt, Lot, MassDoubt, Mix, NoAnswer, Reckoning, reckon,
+    reckon_for,
 };
 use crate::metal::{
-    Asked, Basis, BasisRules, Composition, Fineness, Judged, MarkLaw, Metal, Shelf, Stated,
+    Asked, Basis, BasisRules, Composition, Fineness, MarkLaw, Metal, Shelf, Stated,
 };
-use crate::settings::{read_basis, read_laws, read_shelf};
+use crate::settings::{read_basis, read_shelf};
 use crate::trouble::Trouble;
 
 /// The question with everything that it needs.
@@ -42,40 +42,19 @@ impl Question {
         let folders = common.reading_folders()?;
         let shelf = read_shelf(&folders)?;
         let basis = read_basis(&folders)?;
-        let law = law(read_laws(&folders)?, &ask.mark_law)?;
         let target: Fineness = ask.target.as_deref().unwrap_or_default().parse()?;
-        let division: Division = ask.division.parse()?;
+        let terms = ask.terms.read(&folders, target)?;
         let mass = |text: &String| text.parse::<Indication>().map(Indication::mass);
-        let repeatability = ask.repeatability.as_ref().map(mass).transpose()?;
-        let class = ask.class.as_ref().map(|class| class.parse()).transpose()?;
-        let risk = number(&ask.risk, 500, "chance")? / Decimal::ONE_THOUSAND;
-        let demand = Demand {
-            target,
-            lowest: law.lowest(target, Judged::WithoutSolder),
-            highest: target.plus(number(
-                &ask.give_away,
-                MOST_GIVE_AWAY.into(),
-                "give-away limit",
-            )?),
-            risk: Risk::new(risk).ok_or_else(|| {
-                Trouble::new(
-                    "risk-none",
-                    "No melt is known so well that no chance at all is left.",
-                    "Nothing is reckoned.",
-                    "Give --risk a number from 0.1 to 500.",
-                )
-            })?,
-        };
         let mut question = Self {
             lots: Vec::new(),
             add: Vec::new(),
             metals: Vec::new(),
             make: ask.make.as_ref().map(mass).transpose()?,
-            demand,
-            division,
-            repeatability,
-            class,
-            law,
+            demand: terms.demand,
+            division: terms.division,
+            repeatability: terms.repeatability,
+            class: terms.class,
+            law: terms.law,
             asked: Asked {
                 target,
                 colour: ask.colour.parse()?,
@@ -83,7 +62,7 @@ impl Question {
             },
             shelf,
             supposed: Vec::new(),
-            u_mass: MassDoubt::of_weighing(division, repeatability, class),
+            u_mass: terms.u_mass,
         };
         for text in &ask.lots {
             let lot = question.lot(text, &basis)?;
@@ -252,17 +231,4 @@ impl Question {
             self.u_mass,
         )
     }
-}
-
-/// The law of marks of this name.
-pub(super) fn law(laws: Vec<MarkLaw>, name: &str) -> Result<MarkLaw, Trouble> {
-    let known: Vec<String> = laws.iter().map(|law| law.key.clone()).collect();
-    laws.into_iter().find(|law| law.key == name).ok_or_else(|| {
-        Trouble::new(
-            "law-unknown",
-            format!("\"{name}\" is not a law of marks that is known here."),
-            "Nothing is reckoned.",
-            format!("Known are: {}.", known.join(", ")),
-        )
-    })
 }

@@ -14,6 +14,7 @@ use clap::Args;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive as _;
 
+use super::terms::TermArgs;
 use crate::command::output::Output;
 use crate::command::{Common, Ended};
 use crate::melt::{self, BlendAsk, Known, Mix, NoBlend};
@@ -74,24 +75,8 @@ pub(super) struct Blend {
     /// What it is for
     #[arg(long = "use", value_name = "USE", default_value = "any")]
     purpose: String,
-    /// The law of marks whose tolerance may be used
-    #[arg(long, value_name = "NAME", default_value = "none")]
-    mark_law: String,
-    /// The division of the balance
-    #[arg(long, value_name = "MASS", default_value = "0.01 g")]
-    division: String,
-    /// The standard deviation of weighings of one load
-    #[arg(long, value_name = "MASS")]
-    repeatability: Option<String>,
-    /// The accuracy class of the balance: I, II, III or IIII
-    #[arg(long, value_name = "CLASS")]
-    class: Option<String>,
-    /// The most gold given away, parts per thousand above the mark
-    #[arg(long, value_name = "PPT", default_value = "5")]
-    give_away: String,
-    /// The chance of falling below the lowest lawful fineness that is taken, in thousandths
-    #[arg(long, value_name = "PPT", default_value = "25")]
-    risk: String,
+    #[command(flatten)]
+    terms: TermArgs,
 }
 
 impl Blend {

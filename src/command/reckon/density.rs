@@ -8,7 +8,7 @@ mod answer;
 use clap::Args;
 use rust_decimal::Decimal;
 
-use super::asked::law;
+use super::terms::law;
 use super::{measure, number};
 use crate::command::output::Output;
 use crate::command::{Common, Ended};

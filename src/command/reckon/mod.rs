@@ -5,6 +5,7 @@ mod asked;
 mod blend;
 mod density;
 mod piece;
+mod terms;
 
 use clap::{Args, Subcommand};
 use rust_decimal::Decimal;
@@ -16,6 +17,7 @@ use crate::melt::{self, NoAnswer};
 use crate::trouble::Trouble;
 use answer::Answer;
 use asked::Question;
+use terms::TermArgs;
 
 /// What to add, how much of it, and how sure that is.
 #[derive(Debug, Args)]
@@ -55,24 +57,8 @@ struct Ask {
     /// The finished mass wanted
     #[arg(long, value_name = "MASS")]
     make: Option<String>,
-    /// The law of marks whose tolerance may be used
-    #[arg(long, value_name = "NAME", default_value = "none")]
-    mark_law: String,
-    /// The division of the balance
-    #[arg(long, value_name = "MASS", default_value = "0.01 g")]
-    division: String,
-    /// The standard deviation of weighings of one load
-    #[arg(long, value_name = "MASS")]
-    repeatability: Option<String>,
-    /// The accuracy class of the balance: I, II, III or IIII
-    #[arg(long, value_name = "CLASS")]
-    class: Option<String>,
-    /// The most gold given away, parts per thousand above the mark
-    #[arg(long, value_name = "PPT", default_value = "5")]
-    give_away: String,
-    /// The chance of falling below the lowest lawful fineness that is taken, in thousandths
-    #[arg(long, value_name = "PPT", default_value = "25")]
-    risk: String,
+    #[command(flatten)]
+    terms: TermArgs,
     /// The colour asked for
     #[arg(long, value_name = "COLOUR", default_value = "yellow")]
     colour: String,

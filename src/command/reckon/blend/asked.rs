@@ -1,9 +1,7 @@
 //! The question of a blend: what was typed, and what it means with the shop's shelf and law.
 
-use super::super::asked::law;
-use super::super::number;
 use super::colours::{WHITENS, Way, is_plain, ways};
-use super::typed::{Lot, currency, goal, limits, lot, made, metals, risk, silver_share};
+use super::typed::{Lot, currency, goal, limits, lot, made, metals, silver_share};
 use super::{Blend, Found};
 use crate::command::Common;
 use crate::mass::{Division, Indication, Mass};
@@ -11,8 +9,8 @@ use crate::melt::{
     self, BlendAsk, BlendLot, BlendMetal, Demand, FinenessDoubt, Goal, Known, Limit, MassDoubt,
     Mix, UnknownPart,
 };
-use crate::metal::{Colour, Element, Fineness, Judged, MarkLaw, Metal, Purpose};
-use crate::settings::{read_basis, read_laws, read_shelf};
+use crate::metal::{Colour, Element, Fineness, MarkLaw, Metal, Purpose};
+use crate::settings::{read_basis, read_shelf};
 use crate::trouble::Trouble;
 
 /// The question with everything that it needs.
@@ -42,8 +40,8 @@ impl Question {
     pub(super) fn of(typed: &Blend, common: &Common) -> Result<Self, Trouble> {
         let folders = common.reading_folders()?;
         let basis = read_basis(&folders)?;
-        let law = law(read_laws(&folders)?, &typed.mark_law)?;
         let target: Fineness = typed.target.parse()?;
+        let terms = typed.terms.read(&folders, target)?;
         let purpose: Purpose = typed.purpose.parse()?;
         let mut supposed = Vec::new();
         let metals = metals(
@@ -53,14 +51,6 @@ impl Question {
             purpose,
             &mut supposed,
         )?;
-        let division: Division = typed.division.parse()?;
-        let mass = |text: &String| text.parse::<Indication>().map(Indication::mass);
-        let repeatability = typed.repeatability.as_ref().map(mass).transpose()?;
-        let class = typed
-            .class
-            .as_ref()
-            .map(|class| class.parse())
-            .transpose()?;
         let colour: Option<Colour> = typed.colour.as_deref().map(str::parse).transpose()?;
         let share = typed
             .silver_share
@@ -82,12 +72,7 @@ impl Question {
             lots,
             metals,
             currency,
-            demand: Demand {
-                target,
-                lowest: law.lowest(target, Judged::WithoutSolder),
-                highest: target.plus(number(&typed.give_away, 100, "give-away limit")?),
-                risk: risk(&typed.risk)?,
-            },
+            demand: terms.demand,
             limits: limits(typed)?,
             colour,
             ways: match colour {
@@ -105,10 +90,10 @@ impl Question {
             } else {
                 UnknownPart::Reported
             },
-            division,
-            law,
+            division: terms.division,
+            law: terms.law,
             supposed,
-            u_mass: MassDoubt::of_weighing(division, repeatability, class),
+            u_mass: terms.u_mass,
         })
     }
 

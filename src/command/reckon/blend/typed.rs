@@ -8,7 +8,7 @@ use rust_decimal::Decimal;
 use super::super::number;
 use super::Blend;
 use crate::mass::{Indication, Mass};
-use crate::melt::{FinenessDoubt, Goal, Limit, Risk};
+use crate::melt::{FinenessDoubt, Goal, Limit};
 use crate::metal::{
     Basis, BasisRules, Composition, Element, Fineness, Metal, Purpose, Shelf, Stated,
 };
@@ -32,20 +32,6 @@ const GOALS: [(&str, Goal); 2] = [
 const FINE_FROM: &str = "999";
 const FINE: &str = "999.9";
 const MEANS: &str = "Nothing is planned.";
-
-/// A chance in thousandths, above none: certainty is not to be had.
-pub(super) fn risk(text: &str) -> Result<Risk, Trouble> {
-    Risk::new(number(text, 500, "chance")? / Decimal::ONE_THOUSAND).ok_or_else(|| {
-        Trouble::new(
-            "risk-unclear",
-            format!(
-                "A chance of {text} of falling below the lowest lawful fineness cannot be kept."
-            ),
-            MEANS,
-            "Give it in thousandths, above 0 and up to 500, as in --risk 25.",
-        )
-    })
-}
 
 /// A finished mass, above zero.
 pub(super) fn made(text: &str) -> Result<Mass, Trouble> {

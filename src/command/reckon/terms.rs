@@ -1,0 +1,97 @@
+//! The terms of a reckoning that every kind of it shares: the law of marks, what the shop gives
+//! away and takes the chance of, and the balance.
+
+use clap::Args;
+use rust_decimal::Decimal;
+
+use super::number;
+use crate::mass::{Class, Division, Indication, Mass};
+use crate::melt::{Demand, MOST_GIVE_AWAY, MassDoubt, Risk};
+use crate::metal::{Fineness, Judged, MarkLaw};
+use crate::settings::{Folders, read_laws};
+use crate::trouble::Trouble;
+
+/// The terms as typed.
+#[derive(Debug, Args)]
+pub(super) struct TermArgs {
+    /// The law of marks whose tolerance may be used
+    #[arg(long, value_name = "NAME", default_value = "none")]
+    mark_law: String,
+    /// The division of the balance
+    #[arg(long, value_name = "MASS", default_value = "0.01 g")]
+    division: String,
+    /// The standard deviation of weighings of one load
+    #[arg(long, value_name = "MASS")]
+    repeatability: Option<String>,
+    /// The accuracy class of the balance: I, II, III or IIII
+    #[arg(long, value_name = "CLASS")]
+    class: Option<String>,
+    /// The most gold given away, parts per thousand above the mark
+    #[arg(long, value_name = "PPT", default_value = "5")]
+    give_away: String,
+    /// The chance of falling below the lowest lawful fineness that is taken, in thousandths
+    #[arg(long, value_name = "PPT", default_value = "25")]
+    risk: String,
+}
+
+/// The terms as they are meant.
+pub(super) struct Terms {
+    pub(super) law: MarkLaw,
+    pub(super) demand: Demand,
+    pub(super) division: Division,
+    pub(super) repeatability: Option<Mass>,
+    pub(super) class: Option<Class>,
+    pub(super) u_mass: MassDoubt,
+}
+
+impl TermArgs {
+    /// Reads the terms for a target.
+    pub(super) fn read(&self, folders: &Folders, target: Fineness) -> Result<Terms, Trouble> {
+        let law = law(read_laws(folders)?, &self.mark_law)?;
+        let division: Division = self.division.parse()?;
+        let mass = |text: &String| text.parse::<Indication>().map(Indication::mass);
+        let repeatability = self.repeatability.as_ref().map(mass).transpose()?;
+        let class = self.class.as_ref().map(|class| class.parse()).transpose()?;
+        let give_away = number(&self.give_away, MOST_GIVE_AWAY.into(), "give-away limit")?;
+        Ok(Terms {
+            demand: Demand {
+                target,
+                lowest: law.lowest(target, Judged::WithoutSolder),
+                highest: target.plus(give_away),
+                risk: risk(&self.risk)?,
+            },
+            law,
+            division,
+            repeatability,
+            class,
+            u_mass: MassDoubt::of_weighing(division, repeatability, class),
+        })
+    }
+}
+
+/// The law of this short name.
+pub(super) fn law(laws: Vec<MarkLaw>, name: &str) -> Result<MarkLaw, Trouble> {
+    let known: Vec<String> = laws.iter().map(|law| law.key.clone()).collect();
+    laws.into_iter().find(|law| law.key == name).ok_or_else(|| {
+        Trouble::new(
+            "law-unknown",
+            format!("\"{name}\" is not a law of marks that is known here."),
+            "Nothing is reckoned.",
+            format!("Known are: {}.", known.join(", ")),
+        )
+    })
+}
+
+/// A chance in thousandths, above none: certainty is not to be had.
+fn risk(text: &str) -> Result<Risk, Trouble> {
+    Risk::new(number(text, 500, "chance")? / Decimal::ONE_THOUSAND).ok_or_else(|| {
+        Trouble::new(
+            "risk-unclear",
+            format!(
+                "A chance of {text} of falling below the lowest lawful fineness cannot be kept."
+            ),
+            "Nothing is reckoned.",
+            "Give it in thousandths, above 0 and up to 500, as in --risk 25.",
+        )
+    })
+}
