@@ -5,6 +5,7 @@
 
 mod add;
 mod answer;
+mod assay;
 mod button;
 mod client;
 mod close;
@@ -13,6 +14,7 @@ mod logs;
 mod lot;
 mod open;
 mod output;
+mod proof;
 mod reckon;
 mod rehearse;
 mod run;
@@ -79,6 +81,10 @@ enum Command {
     Withdraw(withdraw::Withdraw),
     /// The next load on the pan is the button
     Button(button::Button),
+    /// Prove the button by its density, weighed in water
+    Proof(proof::Proof),
+    /// Enter what an assay found in the button
+    Assay(assay::Assay),
     /// Say what happened to the pan when the bench asks
     Answer(answer::Answer),
     /// Close the job and print its statement
@@ -114,6 +120,8 @@ pub fn main() -> ExitCode {
         Command::Take(take) => take.run(&cli.common, &output),
         Command::Withdraw(withdraw) => withdraw.run(&cli.common, &output),
         Command::Button(button) => button.run(&cli.common, &output),
+        Command::Proof(proof) => proof.run(&cli.common, &output),
+        Command::Assay(assay) => assay.run(&cli.common, &output),
         Command::Answer(answer) => answer.run(&cli.common, &output),
         Command::Close(close) => close.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),

@@ -5,6 +5,7 @@ use std::time::Duration;
 use super::fold::Job;
 use super::hold::Cause;
 use super::order::{Done, Effect};
+use super::prove::{assay_words, in_water_words, unproven};
 use super::record::{Captured, PanAnswer, Record, What};
 use super::state::{Pending, State};
 use super::words;
@@ -110,7 +111,7 @@ impl State {
             Record::Capture(captured) => {
                 self.pan.disarm();
                 self.inside_since = None;
-                if !matches!(captured.what, What::Addition { .. }) {
+                if matches!(captured.what, What::Lot { .. } | What::Button) {
                     self.standing_load = Some(captured.base);
                 }
             }
@@ -198,6 +199,7 @@ impl State {
                 (text, !cautions.is_empty())
             }
             Record::Capture(captured) => captured_words(self, job, captured),
+            Record::Assay(assayed) => assay_words(job, assayed, &self.rules),
             Record::Withdraw { capture } => {
                 let what = job.weighed.iter().find(|weighed| weighed.n == *capture);
                 let what =
@@ -263,14 +265,17 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
         What::Button => {
             let button = captured.mass.mass();
             let heavier = button > job.melt().mass();
+            let loss = words::loss(job, button, &state.rules.past);
+            let unproven = unproven(job, &state.rules);
+            let open = unproven
+                .as_ref()
+                .map_or_else(String::new, |told| format!(" {told}"));
             (
-                format!(
-                    "Button: {mass}. {}",
-                    words::loss(job, button, &state.rules.past)
-                ),
-                heavier,
+                format!("Button: {mass}. {loss}{open}"),
+                heavier || unproven.is_some(),
             )
         }
+        What::InWater(_) => in_water_words(job, captured, &state.rules),
     }
 }
 

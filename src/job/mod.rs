@@ -11,8 +11,10 @@ mod fold;
 mod hearing;
 mod hold;
 mod keep;
+mod metals;
 mod order;
 mod orders;
+mod prove;
 mod record;
 mod scan;
 mod state;
@@ -27,7 +29,10 @@ pub use chain::{ChainLink, seal, unseal};
 pub use fold::{Adding, Expected, Job, Weighed};
 pub use hold::{Cause, Hold, Holds};
 pub use order::{Done, Effect, Event, Order};
-pub use record::{AddedMetal, Captured, Closed, FORMAT, How, Opened, PanAnswer, Raw, Record, What};
+pub use record::{
+    AddedMetal, Assayed, Captured, Closed, FORMAT, How, Opened, PanAnswer, Raw, Record, Water,
+    WaterWay, What,
+};
 pub use scan::{Damage, Scan, Verdict, check_line, last_line, scan};
 pub use state::{BenchRules, State};
 pub use statement::statement;

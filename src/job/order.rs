@@ -5,7 +5,7 @@ use std::sync::Arc;
 use rust_decimal::Decimal;
 
 use super::Ring;
-use super::record::{AddedMetal, Opened, PanAnswer, Record};
+use super::record::{AddedMetal, Opened, PanAnswer, Record, Water};
 use crate::mass::Reading;
 use crate::metal::{Basis, Fineness};
 use crate::trouble::Trouble;
@@ -39,6 +39,19 @@ pub enum Order {
     Withdraw,
     /// The next load is the button.
     Button,
+    /// The next load is the button in water.
+    Proof(Water),
+    /// An assay of the button was made.
+    Assay {
+        /// The fineness found.
+        fineness: Fineness,
+        /// By what.
+        basis: Basis,
+        /// The fineness that it is taken for.
+        taken: Fineness,
+        /// Standard uncertainty of that, per mille.
+        u_ppt: Decimal,
+    },
     /// Say what happened to the pan.
     Answer(PanAnswer),
     /// End the job.

@@ -79,6 +79,8 @@ pub enum Record {
         #[serde(with = "text_option", default, skip_serializing_if = "Option::is_none")]
         base: Option<Indication>,
     },
+    /// The fineness that an assay found in the button.
+    Assay(Assayed),
     /// The job is over.
     Close(Closed),
 }
@@ -176,6 +178,57 @@ pub enum What {
     },
     /// The button.
     Button,
+    /// The button in water: its proof by density.
+    InWater(Water),
+}
+
+/// A button weighed with water, and what the density must be reckoned with.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Water {
+    /// How the button meets the water.
+    pub way: WaterWay,
+    /// Temperature of the water, degrees Celsius.
+    #[serde(with = "text")]
+    pub water_celsius: Decimal,
+    /// Temperature of the room, degrees Celsius.
+    #[serde(with = "text")]
+    pub air_celsius: Decimal,
+    /// Pressure at the bench, pascal.
+    #[serde(with = "text")]
+    pub pascal: Decimal,
+    /// Relative humidity, per cent.
+    #[serde(with = "text")]
+    pub humidity: Decimal,
+}
+
+/// How the button meets the water.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WaterWay {
+    /// It hangs from the balance into water that stands beside or below the pan.
+    Hung,
+    /// A vessel of water stands on the pan, and it hangs into that from outside.
+    Displaced,
+}
+
+/// An assay of the button.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Assayed {
+    /// The `n` of the button's capture.
+    pub button: u64,
+    /// The fineness found.
+    #[serde(with = "text")]
+    pub fineness: Fineness,
+    /// By what.
+    #[serde(with = "text")]
+    pub basis: Basis,
+    /// The fineness that it is taken for.
+    #[serde(with = "text")]
+    pub taken: Fineness,
+    /// Standard uncertainty of that, per mille.
+    #[serde(with = "text")]
+    pub u_ppt: Decimal,
 }
 
 /// A recorded mass.

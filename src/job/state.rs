@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use super::fold::{Adding, Job};
+use super::fold::{Adding, Job, Weighed};
 use super::hold::Holds;
 use super::record::{Record, What};
 use super::watch::Watch;
@@ -243,8 +243,8 @@ impl State {
 }
 
 fn next_step(job: &Job) -> String {
-    if job.button().is_some() {
-        return "The button is weighed. Close the job: panbell close.".to_owned();
+    if let Some(button) = job.last_button() {
+        return after_button(job, button).to_owned();
     }
     let so_far = words::lots_so_far(job);
     match job.to_come().first() {
@@ -254,6 +254,18 @@ fn next_step(job: &Job) -> String {
         _ if job.lots().next().is_none() => format!("{so_far} Weigh the first lot: panbell lot."),
         Some(_) => format!("{so_far} Weigh a further lot, or go on: panbell add."),
         None => format!("{so_far} Weigh a further lot, or name a metal: panbell add --with METAL."),
+    }
+}
+
+fn after_button(job: &Job, button: &Weighed) -> &'static str {
+    match (&button.assay, job.is_button_sure()) {
+        (_, true) => "The button is weighed. Close the job: panbell close.",
+        (None, false) => {
+            "The button is weighed, and not sure to be lawful: prove it, panbell proof or panbell assay, or close the job."
+        }
+        (Some(_), false) => {
+            "The assay leaves the button short of its mark: put it right, panbell add --with METAL, or close the job."
+        }
     }
 }
 

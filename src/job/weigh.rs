@@ -179,7 +179,9 @@ impl State {
                         false
                     }
                 }
-                (Some(What::Lot { .. } | What::Button), ..) => self.pan.is_loaded(),
+                (Some(What::Lot { .. } | What::Button | What::InWater(_)), ..) => {
+                    self.pan.is_loaded()
+                }
                 _ => false,
             };
         if !tracked.steady {

@@ -15,6 +15,7 @@ pub fn of(job: &Job, what: &What) -> String {
         } => format!("lot {} ({fineness} by {basis})", job.lots().count() + 1),
         What::Addition { addition } => metal_name(job, *addition),
         What::Button => "the button".to_owned(),
+        What::InWater(_) => "the button in water".to_owned(),
     }
 }
 
@@ -78,7 +79,7 @@ pub fn way_back(job: &Job, adding: &Adding, net: Mass, rules: &BenchRules) -> St
         Some(plan) => format!("or take it and the rest follows: {}", listed(job, &plan)),
         None => {
             // What is still planned is left out: it could only make the overshoot worse.
-            let as_it_is = metal_of(job, adding).map_or(melt, |gold| job.melt().with(net, gold));
+            let as_it_is = metal_of(job, adding).map_or(melt, |gold| job.so_far().with(net, gold));
             match put_right(job, &as_it_is, rules) {
                 Some(ways) => format!("or put it right with {ways}"),
                 None => "or take it and choose the way back with the shelf at hand".to_owned(),

@@ -290,7 +290,7 @@ impl Mix {
 
     /// Whether its fineness is at least this, exactly by mass balance, and by so many standard
     /// uncertainties beside.
-    pub(super) fn is_surely_at_least(&self, limit: Fineness, risk: Risk) -> bool {
+    pub fn is_surely_at_least(&self, limit: Fineness, risk: Risk) -> bool {
         let mass = grams(self.mass());
         if mass <= 0.0 || !self.is_at_least(limit) {
             return false;

@@ -6,6 +6,7 @@
 
 mod air;
 mod blend;
+mod button;
 mod density;
 mod doubt;
 mod fit;

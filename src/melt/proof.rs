@@ -108,6 +108,17 @@ pub enum Verdict {
     High,
 }
 
+impl Verdict {
+    /// The word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Agrees => "agrees",
+            Self::Low => "low",
+            Self::High => "high",
+        }
+    }
+}
+
 /// The proof.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Proof {

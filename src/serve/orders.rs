@@ -5,9 +5,10 @@ use serde::{Deserialize, Serialize};
 
 use super::door::House;
 use crate::book::JobName;
-use crate::job::{AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer};
+use crate::job::{AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer, Water, WaterWay};
 use crate::mass::{Indication, fixed};
-use crate::metal::Stated;
+use crate::melt::Air;
+use crate::metal::{Basis, Stated};
 use crate::trouble::Trouble;
 
 /// An order as JSON: `{"order":"lot","fineness":"750","basis":"stamp"}`.
@@ -54,6 +55,16 @@ pub enum OrderBody {
     Withdraw {},
     /// The next load is the button.
     Button {},
+    /// The next load is the button in water.
+    Proof(WaterBody),
+    /// What an assay found in the button.
+    Assay {
+        /// The fineness found.
+        fineness: String,
+        /// By what.
+        #[serde(default = "fire_assay")]
+        basis: String,
+    },
     /// What happened to the pan.
     Answer {
         /// tared, back or anew.
@@ -72,6 +83,75 @@ pub struct AddBody {
     /// Parts by mass against the others.
     #[serde(default = "one")]
     pub share: String,
+}
+
+/// A weighing in water: numbers are strings.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct WaterBody {
+    /// hung or displaced.
+    pub way: WaterWay,
+    /// Degrees Celsius.
+    #[serde(default = "twenty")]
+    pub water_celsius: String,
+    /// Degrees Celsius.
+    #[serde(default = "twenty")]
+    pub air_celsius: String,
+    /// At the bench.
+    #[serde(default = "near_the_sea")]
+    pub pascal: String,
+    /// Relative, per cent.
+    #[serde(default = "half")]
+    pub humidity: String,
+}
+
+impl From<Water> for WaterBody {
+    fn from(water: Water) -> Self {
+        Self {
+            way: water.way,
+            water_celsius: water.water_celsius.to_string(),
+            air_celsius: water.air_celsius.to_string(),
+            pascal: water.pascal.to_string(),
+            humidity: water.humidity.to_string(),
+        }
+    }
+}
+
+impl WaterBody {
+    fn water(&self) -> Result<Water, Trouble> {
+        let number = |text: &str| {
+            Indication::parse_digits(text).ok_or_else(|| {
+                odd(
+                    "number-unreadable",
+                    format!("\"{text}\" is no plain number."),
+                    "Write digits with a point, as in 20.5.".to_owned(),
+                )
+            })
+        };
+        Ok(Water {
+            way: self.way,
+            water_celsius: number(&self.water_celsius)?,
+            air_celsius: number(&self.air_celsius)?,
+            pascal: number(&self.pascal)?,
+            humidity: number(&self.humidity)?,
+        })
+    }
+}
+
+fn fire_assay() -> String {
+    Basis::FireAssay.to_string()
+}
+
+fn twenty() -> String {
+    Air::default().celsius.to_string()
+}
+
+fn near_the_sea() -> String {
+    Air::default().pascal.to_string()
+}
+
+fn half() -> String {
+    Air::default().humidity.to_string()
 }
 
 fn any() -> String {
@@ -197,6 +277,17 @@ impl OrderBody {
             Self::Take {} => Order::Take,
             Self::Withdraw {} => Order::Withdraw,
             Self::Button {} => Order::Button,
+            Self::Proof(water) => Order::Proof(water.water()?),
+            Self::Assay { fineness, basis } => {
+                let stated: Stated = format!("{fineness}:{basis}").parse()?;
+                let estimate = stated.estimate(&house.settings.basis);
+                Order::Assay {
+                    fineness: stated.fineness,
+                    basis: stated.basis,
+                    taken: estimate.fineness,
+                    u_ppt: fixed(estimate.u, 4),
+                }
+            }
             Self::Answer { said } => Order::Answer(said),
             Self::Close {} => Order::Close,
         })

@@ -16,6 +16,7 @@ mod hotplug;
 mod kills;
 mod orders;
 mod pan;
+mod proof;
 mod stop;
 mod units;
 mod whole_job;

@@ -49,6 +49,8 @@ pub(crate) struct Tally {
     pub(crate) additions: u32,
     pub(crate) taken: u32,
     pub(crate) buttons: u32,
+    pub(crate) in_water: u32,
+    pub(crate) assays: u32,
     pub(crate) closed: u32,
     pub(crate) refused: u32,
     pub(crate) holds: u32,
@@ -283,9 +285,11 @@ impl Bench {
                     What::Lot { .. } => self.tally.lots += 1,
                     What::Addition { .. } => self.tally.additions += 1,
                     What::Button => self.tally.buttons += 1,
+                    What::InWater(_) => self.tally.in_water += 1,
                 }
                 self.tally.taken += u32::from(captured.how == How::Taken);
             }
+            Some(Record::Assay(_)) => self.tally.assays += 1,
             Some(Record::Close(_)) => self.tally.closed += 1,
             _ => {}
         }
@@ -358,7 +362,7 @@ impl Bench {
                     }
                 }
             }
-            What::Lot { .. } | What::Button if captured.how == How::Settled => {
+            What::Lot { .. } | What::Button | What::InWater(_) if captured.how == How::Settled => {
                 assert!(mass >= self.rules.pan.least_load);
             }
             _ => {}

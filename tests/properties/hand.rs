@@ -4,7 +4,7 @@
 use std::time::Duration;
 
 use panbell::balance::LinkState;
-use panbell::job::{Cause, Order, PanAnswer, What};
+use panbell::job::{Cause, Order, PanAnswer, Water, WaterWay, What};
 use panbell::mass::{Division, Indication, Reading, Shown, Status, Unit};
 use panbell::metal::{Basis, Fineness};
 use proptest::prelude::*;
@@ -169,8 +169,16 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
     };
     let Some(expected) = bench.state.expected() else {
         let lots = job.lots().count();
-        let order = if job.button().is_some() {
-            Order::Close
+        let order = if let Some(button) = job.last_button() {
+            let (buttons, assayed) = (button.assay.is_some(), how % 3);
+            match (buttons, assayed) {
+                (false, 0) if job.in_water().is_none() => in_water(how),
+                (false, 1) => an_assay(how, job.opened.target),
+                (true, 0) => Order::Add {
+                    metal: Some(Box::new(added("more", Fineness::pure(), 1))),
+                },
+                _ => Order::Close,
+            }
         } else if lots == 0 || (lots < 3 && how.is_multiple_of(3)) {
             a_lot(how)
         } else if !job.to_come().is_empty() && !how.is_multiple_of(11) {
@@ -203,6 +211,7 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
                 _ => lower + (upper - lower) * i64::from(how % 101) / 100,
             }
         }
+        (What::InWater(_), _) => of(job.melt().mass()) / 15 + i64::from(how % 3),
         (What::Button, _) => of(job.melt().mass()) - i64::from(how % 7),
         _ => 50 + i64::from(choice % 3000),
     };
@@ -255,6 +264,28 @@ fn a_lot(how: u16) -> Order {
     }
 }
 
+fn in_water(how: u16) -> Order {
+    let air = panbell::melt::Air::default();
+    Order::Proof(Water {
+        way: [WaterWay::Hung, WaterWay::Displaced][usize::from(how % 2)],
+        water_celsius: Decimal::from(how % 45), // some of them none that a bench has
+        air_celsius: air.celsius,
+        pascal: air.pascal,
+        humidity: air.humidity,
+    })
+}
+
+/// An assay near the target, more often below it.
+fn an_assay(how: u16, target: Fineness) -> Order {
+    let fineness = target.less(Decimal::from(how % 8));
+    Order::Assay {
+        fineness,
+        basis: Basis::FireAssay,
+        taken: fineness,
+        u_ppt: Decimal::new(i64::from(how % 5), 1),
+    }
+}
+
 fn any_order(division: Division) -> impl Strategy<Value = Order> {
     let add = (metal(), 1_i64..9).prop_map(|(gold, share)| added("extra", gold, share));
     prop_oneof![
@@ -284,6 +315,8 @@ fn any_order(division: Division) -> impl Strategy<Value = Order> {
         Just(Order::Take),
         Just(Order::Withdraw),
         Just(Order::Button),
+        any::<u16>().prop_map(in_water),
+        fineness().prop_map(|target| an_assay(7, target)),
         prop_oneof![
             Just(PanAnswer::Tared),
             Just(PanAnswer::Back),

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::super::answer::{grams, parts};
 use crate::mass::{Division, fixed};
-use crate::melt::{Density as Dense, InWater, Proof, Verdict, Weighings};
+use crate::melt::{Density as Dense, InWater, Proof, Weighings};
 use crate::metal::{Composition, Element, Fineness};
 
 /// The answer as JSON. Numbers are decimal strings.
@@ -80,11 +80,7 @@ impl Body {
             lowest_ppt: weighings.lowest.to_per_mille(4).to_string(),
             p_this_low: proof.chance_this_low.to_string(),
             p_conform: proof.chance_lawful.to_string(),
-            verdict: match proof.verdict {
-                Verdict::Agrees => "agrees",
-                Verdict::Low => "low",
-                Verdict::High => "high",
-            },
+            verdict: proof.verdict.word(),
             says: proof.words(),
             warnings: supposed,
         }
