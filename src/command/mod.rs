@@ -14,6 +14,7 @@ mod logs;
 mod lot;
 mod open;
 mod output;
+mod plan;
 mod proof;
 mod reckon;
 mod rehearse;
@@ -73,6 +74,8 @@ enum Command {
     Open(open::Open),
     /// The next load on the pan is a lot
     Lot(lot::Lot),
+    /// Plan the metals to add anew
+    Plan(plan::Plan),
     /// Weigh out the next planned addition
     Add(add::Add),
     /// Record what is on the pan now
@@ -116,6 +119,7 @@ pub fn main() -> ExitCode {
         Command::Run(run) => run.run(&cli.common, &output),
         Command::Open(open) => open.run(&cli.common, &output),
         Command::Lot(lot) => lot.run(&cli.common, &output),
+        Command::Plan(plan) => plan.run(&cli.common, &output),
         Command::Add(add) => add.run(&cli.common, &output),
         Command::Take(take) => take.run(&cli.common, &output),
         Command::Withdraw(withdraw) => withdraw.run(&cli.common, &output),

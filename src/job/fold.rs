@@ -12,6 +12,8 @@ use crate::trouble::Trouble;
 pub struct Job {
     /// How it was opened, with the metals to add as they stand now.
     pub opened: Opened,
+    /// So many of those metals are of a plan that another took the place of.
+    pub(super) dropped: usize,
     /// Every capture in order, withdrawn ones included.
     pub weighed: Vec<Weighed>,
     /// The weighing that is under way.
@@ -56,6 +58,7 @@ impl Job {
         };
         Some(Self {
             opened: opened.clone(),
+            dropped: 0,
             weighed: Vec::new(),
             expected: None,
             closed: None,
@@ -105,6 +108,11 @@ impl Job {
                     base: None,
                     rest: Mass::ZERO,
                 });
+            }
+            Record::Plan { add } => {
+                self.dropped = self.opened.add.len();
+                self.opened.add.extend(add.iter().cloned());
+                self.expected = None;
             }
             Record::Base { base } => {
                 if let Some(expected) = &mut self.expected {

@@ -99,7 +99,7 @@ impl State {
     /// What a record that now counts changes on the pan.
     fn take_effect(&mut self, record: &Record, at: Moment, out: &mut Vec<Effect>) {
         match record {
-            Record::Open(_) | Record::Close(_) => {
+            Record::Open(_) | Record::Close(_) | Record::Plan { .. } => {
                 self.pan.disarm();
                 self.end_hold(Cause::Pan, out);
             }
@@ -197,6 +197,11 @@ impl State {
                     .fold(String::new(), |told, caution| format!("{told} {caution}"));
                 let text = format!("Job {} is open. {}{told}", opened.job, self.sentence());
                 (text, !cautions.is_empty())
+            }
+            Record::Plan { .. } => {
+                let cautions = words::cautions(job, &self.rules);
+                let told = [&[self.sentence()], &*cautions].concat().join(" ");
+                (told, !cautions.is_empty())
             }
             Record::Capture(captured) => captured_words(self, job, captured),
             Record::Assay(assayed) => assay_words(job, assayed, &self.rules),

@@ -232,7 +232,8 @@ impl Job {
         let over = self
             .standing()
             .rfind(|weighed| weighed.captured.what == What::Button)
-            .map_or(0, |button| button.planned);
+            .map_or(0, |button| button.planned)
+            .max(self.dropped);
         (over + 1..=self.opened.add.len())
             .filter(|addition| self.added(*addition).is_none())
             .collect()
@@ -240,7 +241,7 @@ impl Job {
 
     /// Every addition that was planned and is not recorded, counted from 1, in order.
     pub fn left_out(&self) -> Vec<usize> {
-        (1..=self.opened.add.len())
+        (self.dropped + 1..=self.opened.add.len())
             .filter(|addition| self.added(*addition).is_none())
             .collect()
     }

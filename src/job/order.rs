@@ -28,6 +28,11 @@ pub enum Order {
         /// A few words on it.
         note: String,
     },
+    /// Plan these metals to add in place of those that are not weighed yet.
+    Plan {
+        /// The metals, in order.
+        add: Vec<AddedMetal>,
+    },
     /// Weigh out the next planned addition, or this metal that was not planned.
     Add {
         /// The metal, if it was not planned.

@@ -61,6 +61,7 @@ impl State {
             ));
         }
         if let Order::Lot { .. }
+        | Order::Plan { .. }
         | Order::Add { .. }
         | Order::Button
         | Order::Proof(_)
@@ -96,6 +97,7 @@ impl State {
                     None,
                 ))
             }
+            Order::Plan { add } => may_plan(job, add),
             Order::Add { metal } => may_add(job, metal),
             Order::Button => {
                 if job.button().is_some() {
@@ -169,18 +171,7 @@ impl State {
                 "Close it first: panbell close.",
             ));
         }
-        for metal in &opened.add {
-            if (opened.lowest..=opened.highest).contains(&metal.gold) {
-                return Err(refusal(
-                    "metal-no-lever",
-                    &format!(
-                        "{} ({}) has the target's own fineness, so no mass of it brings a melt there.",
-                        metal.name, metal.gold
-                    ),
-                    "Choose a metal of less gold to lower, or of more gold to raise.",
-                ));
-            }
-        }
+        each_has_a_lever(&opened.add, &opened)?;
         Ok(record(Record::Open(opened)))
     }
 
@@ -291,6 +282,36 @@ fn may_assay(
     })))
 }
 
+fn each_has_a_lever(add: &[AddedMetal], opened: &Opened) -> Result<(), Trouble> {
+    match add
+        .iter()
+        .find(|metal| (opened.lowest..=opened.highest).contains(&metal.gold))
+    {
+        Some(metal) => Err(refusal(
+            "metal-no-lever",
+            &format!(
+                "{} ({}) has the target's own fineness, so no mass of it brings a melt there.",
+                metal.name, metal.gold
+            ),
+            "Choose a metal of less gold to lower, or of more gold to raise.",
+        )),
+        None => Ok(()),
+    }
+}
+
+fn may_plan(job: &Job, add: Vec<AddedMetal>) -> Result<Wanted, Trouble> {
+    before_button(job, "another plan")?;
+    each_has_a_lever(&add, &job.opened)?;
+    if job.opened.add.len() + add.len() > MOST_METALS {
+        return Err(refusal(
+            "metals-too-many",
+            "The job has had too many metals planned already.",
+            "Name the metals one by one: panbell add --with METAL.",
+        ));
+    }
+    Ok(record(Record::Plan { add }))
+}
+
 fn may_add(job: &Job, metal: Option<Box<AddedMetal>>) -> Result<Wanted, Trouble> {
     // A button is melted again only with a metal that is named for it.
     match &metal {
@@ -317,6 +338,9 @@ fn may_add(job: &Job, metal: Option<Box<AddedMetal>>) -> Result<Wanted, Trouble>
         metal.map(|metal| *metal),
     ))
 }
+
+/// The most metals that a job may ever have had in its plans.
+const MOST_METALS: usize = 200;
 
 enum Wanted {
     Record(Box<Record>),

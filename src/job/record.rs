@@ -34,6 +34,11 @@ pub enum Record {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         metal: Option<AddedMetal>,
     },
+    /// What is to be added, in place of what was planned before and is not weighed yet.
+    Plan {
+        /// The metals, in order.
+        add: Vec<AddedMetal>,
+    },
     /// What the weighing counts from: the pan as it stood.
     Base {
         /// As indicated.
@@ -334,7 +339,11 @@ impl Record {
     /// Whether the weighing that was under way is no more, or counts from something else.
     pub(super) fn begins_anew(&self) -> bool {
         match self {
-            Self::Open(_) | Self::Close(_) | Self::Expect { .. } | Self::Capture(_) => true,
+            Self::Open(_)
+            | Self::Close(_)
+            | Self::Expect { .. }
+            | Self::Plan { .. }
+            | Self::Capture(_) => true,
             Self::Answer { said, .. } => *said != PanAnswer::Back,
             _ => false,
         }

@@ -130,6 +130,9 @@ pub fn cautions(job: &Job, rules: &BenchRules) -> Vec<String> {
     let mut parts = Vec::new();
     let mut metals: Vec<(Metal, Mass)> = Vec::new();
     for (at, added) in (1..).zip(&job.opened.add) {
+        if at <= job.dropped && job.added(at).is_none() {
+            continue;
+        }
         let mass = job
             .added(at)
             .map(Indication::mass)

@@ -43,6 +43,11 @@ pub enum OrderBody {
         #[serde(default)]
         note: String,
     },
+    /// Plan these metals in place of those that are not weighed yet.
+    Plan {
+        /// The metals to add.
+        add: Vec<AddBody>,
+    },
     /// Weigh out the next planned addition, or the metal named.
     Add {
         /// A metal that was not planned.
@@ -138,6 +143,17 @@ impl WaterBody {
     }
 }
 
+impl AddBody {
+    /// As typed: a metal, or `METAL=PARTS`.
+    pub fn typed(text: &str) -> Self {
+        let (metal, share) = text.rsplit_once('=').unwrap_or((text, "1"));
+        Self {
+            metal: metal.to_owned(),
+            share: share.to_owned(),
+        }
+    }
+}
+
 fn fire_assay() -> String {
     Basis::FireAssay.to_string()
 }
@@ -227,13 +243,6 @@ impl OrderBody {
                 let job = JobName::from_ticket(&ticket)?;
                 let rules = rules(house, bench)?;
                 let demand = house.settings.demand(target.parse()?);
-                if add.len() > MOST_METALS {
-                    return Err(odd(
-                        "metals-too-many",
-                        format!("{} metals to add are planned.", add.len()),
-                        format!("Plan at most {MOST_METALS}."),
-                    ));
-                }
                 Order::Open(Box::new(Opened {
                     format: FORMAT,
                     job: job.as_str().to_owned(),
@@ -248,10 +257,7 @@ impl OrderBody {
                     colour: colour.parse()?,
                     purpose: purpose.parse()?,
                     division: rules.pan.division,
-                    add: add
-                        .iter()
-                        .map(|add| added(house, &add.metal, &add.share))
-                        .collect::<Result<_, _>>()?,
+                    add: planned(house, &add)?,
                 }))
             }
             Self::Lot {
@@ -269,6 +275,9 @@ impl OrderBody {
                     note: short(&note, "note")?,
                 }
             }
+            Self::Plan { add } => Order::Plan {
+                add: planned(house, &add)?,
+            },
             Self::Add { metal } => Order::Add {
                 metal: metal
                     .map(|metal| added(house, &metal, "1").map(Box::new))
@@ -307,6 +316,19 @@ fn rules<'a>(house: &'a House, bench: &str) -> Result<&'a BenchRules, Trouble> {
             "Name one of the settings.".to_owned(),
         )
     })
+}
+
+fn planned(house: &House, add: &[AddBody]) -> Result<Vec<AddedMetal>, Trouble> {
+    if add.len() > MOST_METALS {
+        return Err(odd(
+            "metals-too-many",
+            format!("{} metals to add are planned.", add.len()),
+            format!("Plan at most {MOST_METALS}."),
+        ));
+    }
+    add.iter()
+        .map(|add| added(house, &add.metal, &add.share))
+        .collect()
 }
 
 fn added(house: &House, metal: &str, share: &str) -> Result<AddedMetal, Trouble> {

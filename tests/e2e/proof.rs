@@ -139,3 +139,29 @@ fn a_button_that_lost_too_much_is_not_passed_over() {
     desk.say(&["add", "--with", "fine-gold"])
         .is_refused("would only raise it further");
 }
+
+#[test]
+fn a_plan_takes_the_place_of_what_was_not_weighed() {
+    let desk = Desk::new();
+    desk.open("P-3", &["fine-silver", "fine-copper"]);
+    desk.lot("916", "fire-assay", "18.00");
+    desk.say(&["plan", "--add", "750"])
+        .is_refused("has the target's own fineness");
+    desk.ok(&["plan", "--add", "fine-copper"]);
+    let view = desk.view();
+    let to_come = view["job"]["to_come"].as_array().unwrap();
+    assert_eq!(to_come.len(), 1, "{view:#}");
+    assert_eq!(to_come[0]["name"], "fine copper");
+    let copper = desk.add_at_aim(&[]);
+    // 18 g of 916 hold 16.488 g of gold: 750 to 755 of 21.838 to 21.984 g.
+    assert!(copper > g("3.83") && copper < g("3.99"), "{copper:?}");
+    desk.empty();
+    desk.ok(&["button"]);
+    desk.ready();
+    let mark = desk.follower.mark();
+    desk.put(g("18.00") + copper);
+    desk.follower.bell(mark, "recorded");
+    let statement = desk.ok(&["close"]);
+    assert!(!statement.contains("silver"), "{statement}");
+    desk.verify();
+}

@@ -170,11 +170,10 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
     let Some(expected) = bench.state.expected() else {
         let lots = job.lots().count();
         let order = if let Some(button) = job.last_button() {
-            let (buttons, assayed) = (button.assay.is_some(), how % 3);
-            match (buttons, assayed) {
-                (false, 0) if job.in_water().is_none() => in_water(how),
-                (false, 1) => an_assay(how, job.opened.target),
-                (true, 0) => Order::Add {
+            match (button.assay.is_some(), how % 6) {
+                (false, 0 | 2) if job.in_water().is_none() => in_water(how),
+                (false, 1 | 3) => an_assay(how, job.opened.target),
+                (true, 0 | 1) => Order::Add {
                     metal: Some(Box::new(added("more", Fineness::pure(), 1))),
                 },
                 _ => Order::Close,
@@ -308,6 +307,9 @@ fn any_order(division: Division) -> impl Strategy<Value = Order> {
                 note,
             }),
         Just(Order::Add { metal: None }),
+        (metal(), 1_i64..9).prop_map(|(gold, share)| Order::Plan {
+            add: vec![added("instead", gold, share)]
+        }),
         add.prop_map(|metal| Order::Add {
             metal: Some(Box::new(metal))
         }),
