@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::balance::Verdict;
+use crate::balance::{LinkState, Verdict};
 use crate::job::{Job, Ring, State, What, words};
 use crate::mass::{Indication, Moment, Shown};
 
@@ -214,9 +214,11 @@ impl PanView {
             Verdict::Conflict(_) => "conflict",
         }
         .to_owned();
+        // What was read before the link was lost is not current, however young it is.
+        let talks = state.link().state() == LinkState::Talking;
         let fresh = state
             .shown()
-            .filter(|(_, heard)| at.since(*heard) < state.rules().link.silence);
+            .filter(|(_, heard)| talks && at.since(*heard) < state.rules().link.silence);
         let Some((reading, _)) = fresh else {
             return Self {
                 unit,
