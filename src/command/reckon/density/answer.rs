@@ -82,6 +82,7 @@ impl Body {
             p_conform: proof.chance_lawful.to_string(),
             verdict: match proof.verdict {
                 Verdict::Agrees => "agrees",
+                Verdict::TellsNothing => "tells-nothing",
                 Verdict::Low => "low",
                 Verdict::High => "high",
             },
