@@ -197,7 +197,7 @@ impl Job {
     }
 
     fn u_mass(&self) -> MassDoubt {
-        MassDoubt::of_decimal(self.opened.u_mass_g)
+        MassDoubt::of_decimal(self.opened.u_mass_g).with_common(self.opened.u_balance_g)
     }
 
     /// Everything in the melt so far, by name, with how well it is known.
