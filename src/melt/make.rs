@@ -63,10 +63,14 @@ pub fn reckon_for(
         } else {
             terms.filled_up(wanted, &done, filler, planned)
         };
-        let found = match (found, best.take()) {
-            (Ok(found), _) => found,
-            (Err(_), Some(last)) => return Ok(last),
-            (Err(why), None) => return Err(why),
+        let found = match found {
+            Ok(found) => found,
+            Err(why) if best.is_none() => return Err(why),
+            Err(_) => {
+                // So many divisions of each lot leave no window; a few more may.
+                wanted = wanted + division.mass();
+                continue;
+            }
         };
         if is_enough(&found) {
             return Ok(found);
@@ -79,7 +83,7 @@ pub fn reckon_for(
         wanted = wanted + short.max(division.mass());
         best = Some(found);
     }
-    best.ok_or(NoAnswer::Nothing)
+    terms.topped_up(best.ok_or(NoAnswer::Nothing)?, make)
 }
 
 /// What is the same for every try.
@@ -165,8 +169,14 @@ impl Terms<'_> {
             let Some((_, more)) = more else { break };
             best = more;
         }
-        // The lots of the answer are all of the lots, each whole.
-        finished(self.lots, best.used, best.metals, best.add)
+        let used = self.lots.iter().zip(&best.used);
+        let lots: Vec<Lot> = used
+            .map(|(lot, (_, mass))| Lot {
+                mass: Some(*mass),
+                ..lot.clone()
+            })
+            .collect();
+        finished(&lots, best.used, best.metals, best.add)
     }
 
     /// With a division more of an addition and the room that is left in its window; none where there
