@@ -164,7 +164,7 @@ impl Job {
     }
 
     fn u_mass(&self) -> MassDoubt {
-        MassDoubt::of_decimal(self.opened.u_mass_g)
+        MassDoubt::of_decimal(self.opened.u_mass_g).with_common(self.opened.u_balance_g)
     }
 
     /// Everything that further metal would be melted with, by name, with how well it is known.

@@ -116,9 +116,13 @@ pub struct Opened {
     /// The largest chance of falling below the lowest.
     #[serde(with = "text")]
     pub risk: Decimal,
-    /// Standard uncertainty of one weighing, in grams.
+    /// Standard uncertainty of one weighing by itself, in grams.
     #[serde(with = "text")]
     pub u_mass_g: Decimal,
+    /// What of it all weighings have in common by the balance's own error, in grams; written where
+    /// there is any.
+    #[serde(default, skip_serializing_if = "Decimal::is_zero", with = "text")]
+    pub u_balance_g: Decimal,
     /// The colour asked for.
     #[serde(with = "text")]
     pub colour: Colour,

@@ -35,12 +35,19 @@ pub struct BenchRules {
     pub repeatability: Option<Mass>,
     /// The balance's accuracy class, if it has one.
     pub class: Option<Class>,
+    /// The standard uncertainty of the balance's calibration, if it is known.
+    pub calibration_u: Option<Mass>,
 }
 
 impl BenchRules {
     /// How well one weighing is known.
     pub fn u_mass(&self) -> MassDoubt {
-        MassDoubt::of_weighing(self.pan.division, self.repeatability, self.class)
+        MassDoubt::of_weighing(
+            self.pan.division,
+            self.repeatability,
+            self.class,
+            self.calibration_u,
+        )
     }
 }
 

@@ -11,6 +11,7 @@ mod hinder;
 mod program;
 mod round;
 mod share;
+mod sure;
 mod table;
 
 use rust_decimal::Decimal;
@@ -22,6 +23,7 @@ use crate::trouble::Trouble;
 
 pub use hinder::Hinder;
 use program::Found;
+pub use sure::{SureBlend, sure_blend};
 use table::Table;
 
 /// A lot of the client's metal.

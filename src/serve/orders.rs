@@ -254,6 +254,7 @@ impl OrderBody {
                     highest: demand.highest,
                     risk: house.settings.chance(),
                     u_mass_g: rules.u_mass().to_decimal(),
+                    u_balance_g: rules.u_mass().common_to_decimal(),
                     colour: colour.parse()?,
                     purpose: purpose.parse()?,
                     division: rules.pan.division,

@@ -277,7 +277,7 @@ impl WeighingView {
                     .fineness()
                     .map(|fineness| fineness.to_per_mille(2).to_string());
                 view.u_ppt = Some(format!("{:.2}", melt.u_ppt()));
-                view.p_lawful = Some(format!("{:.4}", melt.chance_at_least(job.opened.lowest)));
+                view.p_lawful = Some(melt.chance_digits(job.opened.lowest));
             }
         }
         Some(view)

@@ -25,6 +25,7 @@ pub(super) const BENCH: Known = Known {
         ("division", "\"0.01 g\""),
         ("repeatability", "\"0.005 g\""),
         ("class", "\"II\""),
+        ("calibration_u", "\"0.004 g\""),
         ("steady", "{ seconds = 1.0 }"),
         ("pan", "{ dwell_seconds = 2.0 }"),
         ("link", "{ silence_seconds = 3.0 }"),
@@ -145,7 +146,18 @@ fn rules(
     (shelf, law): (&Arc<Shelf>, &Arc<MarkLaw>),
 ) -> Option<BenchRules> {
     let division = division(section);
-    let repeatability = repeatability(section);
+    let repeatability = spread(
+        section,
+        "repeatability",
+        "No balance repeats itself without any spread.",
+        "Write the standard deviation of ten weighings of one load, with its unit, or leave it out.",
+    );
+    let calibration_u = spread(
+        section,
+        "calibration_u",
+        "No calibration is without any uncertainty.",
+        "Write the standard uncertainty that its certificate states for the loads weighed (half of what it states with k = 2), with its unit, or leave it out.",
+    );
     let class = section
         .has("class")
         .then(|| section.parsed::<Class>("class"));
@@ -193,22 +205,20 @@ fn rules(
         past: Arc::default(),
         repeatability: repeatability?,
         class: class.map_or(Some(None), |class| class.map(|class| Some(class.value)))?,
+        calibration_u: calibration_u?,
     })
 }
 
-/// The repeatability, if it is given; the outer `None` when it cannot be read.
+/// A standard deviation or uncertainty of a mass, if it is given; the outer `None` when it cannot be
+/// read or is none.
 #[allow(clippy::option_option)] // left out, and unreadable, are two things
-fn repeatability(section: &Section<'_>) -> Option<Option<Mass>> {
-    if !section.has("repeatability") {
+fn spread(section: &Section<'_>, key: &str, why: &str, mend: &str) -> Option<Option<Mass>> {
+    if !section.has(key) {
         return Some(None);
     }
-    let mass = section.parsed::<Indication>("repeatability")?.value.mass();
+    let mass = section.parsed::<Indication>(key)?.value.mass();
     if !mass.is_positive() {
-        section.refuse(
-            "repeatability",
-            "No balance repeats itself without any spread.",
-            "Write the standard deviation of ten weighings of one load, with its unit, or leave it out.",
-        );
+        section.refuse(key, why, mend);
         return None;
     }
     Some(Some(mass))

@@ -77,6 +77,7 @@ impl Bench {
             shelf: Arc::new(Shelf::default()),
             repeatability: None,
             class: None,
+            calibration_u: None,
             law: std::sync::Arc::new(a_law()),
             past: std::sync::Arc::default(),
         });

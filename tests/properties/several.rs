@@ -24,6 +24,7 @@ pub(crate) fn opened(demand: Demand, division: Division, add: &[(Fineness, i64)]
         highest: demand.highest,
         risk: Decimal::new(25, 3),
         u_mass_g: Decimal::ZERO,
+        u_balance_g: Decimal::ZERO,
         colour: Colour::Yellow,
         purpose: Purpose::Any,
         division,

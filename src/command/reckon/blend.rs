@@ -11,13 +11,11 @@ mod colours;
 mod typed;
 
 use clap::Args;
-use rust_decimal::Decimal;
-use rust_decimal::prelude::FromPrimitive as _;
 
 use super::terms::TermArgs;
 use crate::command::output::Output;
 use crate::command::{Common, Ended};
-use crate::melt::{self, BlendAsk, Known, Mix, NoBlend};
+use crate::melt::{self, BlendAsk, Known, Mix};
 use crate::metal::{Metal, colour};
 use crate::trouble::Trouble;
 use answer::Answer;
@@ -102,6 +100,8 @@ struct Found {
     /// Every metal in it, with all that is known of it.
     known: Vec<Known>,
     melt: Mix,
+    /// Whether it is as surely lawful as the shop asks.
+    is_sure: bool,
 }
 
 /// The best blend: of the first way that surely has the colour; else of the one that comes nearest
@@ -139,48 +139,11 @@ fn found(question: &Question) -> Result<Found, Trouble> {
     }
 }
 
-/// How often the lowest fineness is raised to be sure: each blend has an uncertainty of its own.
-const ROUNDS: u32 = 6;
-
-/// The best blend by this way, surely lawful if that can be had inside the give-away limit; else
-/// the surest that wastes no more.
+/// The best blend by this way.
 fn found_by(question: &Question, way: &Way) -> Result<Found, Trouble> {
-    let demand = question.demand;
-    let (metals, plain) = question.ask(way);
-    let solve = |ask: BlendAsk| match melt::blend(&ask) {
-        Ok(blend) => Ok(question.known(ask, &metals, blend)),
-        Err(why) => Err(Box::new((why, ask))),
-    };
-    let told = |no: Box<(NoBlend, BlendAsk)>| no.0.trouble(&no.1);
-    let mut found = solve(plain.clone()).map_err(told)?;
-    for _ in 0..ROUNDS {
-        if question.is_sure(&found.melt) {
-            return Ok(found);
-        }
-        let guard = Decimal::from_f64(demand.risk.factor() * found.melt.u_ppt());
-        let sure = demand.lowest.plus(guard.unwrap_or_default().round_dp(4));
-        if sure >= demand.highest {
-            break;
-        }
-        let surer = BlendAsk {
-            lowest: sure,
-            aim: sure.middle(demand.highest),
-            ..plain.clone()
-        };
-        match solve(surer) {
-            Ok(surer) => found = surer,
-            Err(_) => break,
-        }
-    }
-    if question.is_sure(&found.melt) {
-        return Ok(found);
-    }
-    let surest = BlendAsk {
-        aim: demand.highest,
-        ..plain
-    };
-    match solve(surest) {
-        Ok(surest) if question.chance(&surest.melt) > question.chance(&found.melt) => Ok(surest),
-        Ok(_) | Err(_) => Ok(found),
+    let (metals, ask) = question.ask(way);
+    match question.sure_blend(&ask) {
+        Ok(found) => Ok(question.known(ask, metals, found)),
+        Err(why) => Err(why.trouble(&ask)),
     }
 }

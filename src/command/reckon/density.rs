@@ -113,22 +113,14 @@ impl Density {
             lowest: law.lowest(mark, Judged::WithoutSolder),
         };
         let proof = prove(&weighings)?;
-        let is_rough = proof.gold_u_ppt * Decimal::TWO > Decimal::from(ROUGH_FROM);
-        if is_rough {
-            supposed.push("So rough a weighing does not tell one alloy from the next: take a heavier piece, or a finer balance.".to_owned());
-        }
         let body = Body::of(&proof, &weighings, division, mark, supposed);
         output.say(&text(&proof, &body, &weighings, division), &body);
         Ok(match proof.verdict {
-            Verdict::Agrees if !is_rough => Ended::Done,
-            Verdict::Agrees | Verdict::Low | Verdict::High => Ended::Warning,
+            Verdict::Agrees => Ended::Done,
+            Verdict::TellsNothing | Verdict::Low | Verdict::High => Ended::Warning,
         })
     }
 }
-
-/// From so much doubt of the gold (two standard uncertainties, per mille) a proof tells nothing: 18
-/// and 14 karat are 167 apart. Ours.
-const ROUGH_FROM: i64 = 150;
 
 /// One of the last digit that was typed: the finer of the two, as a balance has one division and
 /// a person leaves zeros out.

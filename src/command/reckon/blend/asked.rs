@@ -6,8 +6,8 @@ use super::{Blend, Found};
 use crate::command::Common;
 use crate::mass::{Division, Indication, Mass};
 use crate::melt::{
-    self, BlendAsk, BlendLot, BlendMetal, Demand, FinenessDoubt, Goal, Known, Limit, MassDoubt,
-    Mix, UnknownPart,
+    BlendAsk, BlendLot, BlendMetal, Demand, FinenessDoubt, Goal, Known, Limit, MassDoubt, NoBlend,
+    SureBlend, UnknownPart, sure_blend,
 };
 use crate::metal::{Colour, Element, Fineness, MarkLaw, Metal, Purpose};
 use crate::settings::{read_basis, read_shelf};
@@ -132,9 +132,16 @@ impl Question {
         (metals, ask)
     }
 
-    /// A blend with all that is known of what goes into it. A shelf metal is taken as it is said to
-    /// be.
-    pub(super) fn known(&self, ask: BlendAsk, metals: &[Metal], blend: melt::Blend) -> Found {
+    /// The best blend that is as surely lawful as the shop asks, where there is one.
+    pub(super) fn sure_blend(&self, ask: &BlendAsk) -> Result<SureBlend, NoBlend> {
+        let doubts: Vec<FinenessDoubt> = self.lots.iter().map(|lot| lot.u).collect();
+        sure_blend(ask, &doubts, self.u_mass, self.demand.risk)
+    }
+
+    /// A blend with all that is known of what goes into it, by name. A shelf metal is taken as it is
+    /// said to be.
+    pub(super) fn known(&self, ask: BlendAsk, metals: Vec<Metal>, found: SureBlend) -> Found {
+        let blend = found.blend;
         let lots = self.lots.iter().zip(&blend.lots).map(|(lot, mass)| Known {
             name: lot.name.clone(),
             mass: *mass,
@@ -153,15 +160,13 @@ impl Question {
         });
         // What is not weighed brings no doubt.
         let known: Vec<Known> = lots.chain(added).filter(|k| k.mass.is_positive()).collect();
-        let melt = known.iter().fold(Mix::NOTHING, |mix, k| {
-            mix.with_known(k.mass, k.u_mass, k.gold, k.u_gold)
-        });
         Found {
             ask,
-            metals: metals.to_vec(),
+            metals,
             blend,
             known,
-            melt,
+            melt: found.melt,
+            is_sure: found.is_sure,
         }
     }
 
@@ -183,15 +188,5 @@ impl Question {
     pub(super) fn limits_most_of(&self, wanted: Element) -> bool {
         let is = |limit: &Limit| matches!(limit, Limit::AtMost(element, _) if *element == wanted);
         self.limits.iter().any(is)
-    }
-
-    /// The chance that this melt is lawful.
-    pub(super) fn chance(&self, melt: &Mix) -> f64 {
-        melt.chance_at_least(self.demand.lowest)
-    }
-
-    /// Whether it is as surely lawful as the shop asks.
-    pub(super) fn is_sure(&self, melt: &Mix) -> bool {
-        self.chance(melt) >= 1.0 - self.demand.risk.chance()
     }
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use rust_decimal::Decimal;
 use serde::Serialize;
 
-use super::super::answer::{grams, parts};
+use super::super::answer::{U_IS, grams, parts};
 use crate::mass::{Division, fixed};
 use crate::melt::{Density as Dense, InWater, Proof, Weighings};
 use crate::metal::{Composition, Element, Fineness};
@@ -131,7 +131,7 @@ pub(super) fn text(
             fine(heavy.in_kg_per_m3())
         ));
     }
-    lines.push("(u is a standard uncertainty: the truth lies within one u about two times in three, within two u about nineteen in twenty.)".to_owned());
+    lines.push(U_IS.to_owned());
     let terms: Vec<String> = proof
         .terms
         .iter()
