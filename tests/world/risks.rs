@@ -10,7 +10,7 @@ fn between(mean: f64, spread: f64, low: f64, high: f64) -> f64 {
 
 /// Public test data of a risk calculation: made as N(0, 1), measured with a spread of 0.5, limits of 2 to
 /// both sides, accepted within 0.91 of them: false accept 0.008, false reject 0.066. Here each slice of
-/// what is made is measured in its turn (JCGM 106:2012, 9: the joint chance, summed).
+/// what is made is measured in its turn, and the joint chances are summed.
 #[test]
 fn false_accept_and_false_reject_of_a_guarded_rule() {
     let (limit, guarded, u) = (2.0, 0.91 * 2.0, 0.5);
@@ -34,8 +34,8 @@ fn false_accept_and_false_reject_of_a_guarded_rule() {
 }
 
 /// EA-4/02, example S2, calibration of a weight, as a data listing restates it: standard 22.5 mg (U 45 mg,
-/// k 2), drift 15 mg and twice 10 mg rectangular, which are 8.66 and 5.77 mg, repeatability 25/sqrt(3)
-/// (from memory): 29.3 mg. Five equal parts of a melt, each in doubt by one of them, add up to a fifth.
+/// k 2), drift 15 mg and twice 10 mg rectangular, which are 8.66 and 5.77 mg; repeatability 25/sqrt(3) mg
+/// and the outcome, 29.3 mg and U 59 mg, from memory. Five equal parts of a melt, each in doubt by one of them, add up to a fifth.
 #[test]
 fn uncertainties_add_up_as_in_a_published_budget() {
     let terms = ["22.5", "14.434", "8.660", "5.774", "5.774"];

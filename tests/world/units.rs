@@ -103,7 +103,7 @@ fn conversions_come_out_as_published() {
 #[test]
 fn parts_of_units_that_have_names() {
     for (part, grams) in [
-        // Point, 1/100 carat: 4th CGPM, 1907, as restated by G. F. Kunz, 1913.
+        // Point: 1/100 of a carat, by usage of the trade (second hand).
         ("0.01 ct", "0.002"),
         // Pearl grain, a quarter of a metric carat: G. F. Kunz, 1913.
         ("0.25 ct", "0.05"),
