@@ -173,6 +173,12 @@ impl Lane {
                     let _gone = reply.send(BenchView::of(state, self.now()));
                 }
             }
+            Ask::Job(reply) => {
+                if let Some(state) = &self.state {
+                    let job = state.open_job().cloned();
+                    let _gone = reply.send(job.map(|job| (job, state.shared_rules())));
+                }
+            }
             Ask::Order(order, reply) => {
                 self.orders += 1;
                 self.answers.insert(self.orders, reply);

@@ -15,6 +15,7 @@ mod metals;
 mod order;
 mod orders;
 mod prove;
+mod recipes;
 mod record;
 mod scan;
 mod state;
@@ -29,6 +30,7 @@ pub use chain::{ChainLink, seal, unseal};
 pub use fold::{Adding, Expected, Job, Weighed};
 pub use hold::{Cause, Hold, Holds};
 pub use order::{Done, Effect, Event, Order};
+pub use recipes::{Recipe, recipes};
 pub use record::{
     AddedMetal, Assayed, Captured, Closed, FORMAT, How, Opened, PanAnswer, Raw, Record, Water,
     WaterWay, What,

@@ -144,6 +144,11 @@ impl State {
         &self.rules
     }
 
+    /// The same, to be kept beside the bench.
+    pub fn shared_rules(&self) -> Arc<BenchRules> {
+        Arc::clone(&self.rules)
+    }
+
     /// The job, open or closed last.
     pub fn job(&self) -> Option<&Job> {
         self.job.as_ref()
