@@ -73,7 +73,9 @@ pub(super) fn benches(
             benches.push(BenchSettings {
                 name,
                 port: balance.port(port),
+                frame: balance.frame,
                 layout: balance.layout,
+                ask: balance.ask,
                 rules: Arc::new(rules),
             });
         }
