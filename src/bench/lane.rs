@@ -34,6 +34,8 @@ pub(super) struct Lane {
     /// The state that followers were last told whole, and its mark.
     told: Option<BenchView>,
     mark: Option<Mark>,
+    /// Damaged frames that the log has told of.
+    damage_told: u64,
 }
 
 /// What a reading can change beside the pan; when it does, followers are told the whole state.
@@ -90,6 +92,7 @@ impl Lane {
             origin: Instant::now(),
             told: None,
             mark: None,
+            damage_told: 0,
         })
     }
 
@@ -182,13 +185,12 @@ impl Lane {
         self.carry_out(effects, shown);
     }
 
-    /// Says in the log that frames fail their check: the first, the tenth, the hundredth.
-    fn log_damage(&self) {
+    /// Says in the log that frames fail their check: the first, and whenever they are ten times
+    /// as many as were told.
+    fn log_damage(&mut self) {
         let count = self.state.as_ref().map_or(0, |it| it.link().damaged());
-        let is_round = count
-            .checked_ilog10()
-            .is_some_and(|digits| 10_u64.pow(digits) == count);
-        if is_round {
+        if count >= self.damage_told.saturating_mul(10) {
+            self.damage_told = count;
             tracing::warn!(
                 bench = self.name,
                 count,
