@@ -7,6 +7,7 @@ use tokio::sync::{broadcast, mpsc, oneshot};
 
 use super::recipes::RecipesView;
 use super::view::BenchView;
+use crate::balance::Key;
 use crate::job::{BenchRules, Done, Job, Order, recipes};
 use crate::settings::Settings;
 use crate::trouble::Trouble;
@@ -16,6 +17,8 @@ use crate::trouble::Trouble;
 pub enum Ask {
     /// An order, answered when it is carried out or refused.
     Order(Order, oneshot::Sender<Result<Done, Trouble>>),
+    /// A key of the balance, answered when its bytes were sent or refused.
+    Press(Key, oneshot::Sender<Result<Done, Trouble>>),
     /// The whole state, now.
     View(oneshot::Sender<BenchView>),
     /// The open job, and what the bench goes by.
@@ -67,6 +70,14 @@ impl Door {
     pub async fn order(&self, order: Order) -> Result<Done, Trouble> {
         let (reply, answer) = oneshot::channel();
         self.ask(Ask::Order(order, reply), answer)
+            .await
+            .and_then(|answer| answer)
+    }
+
+    /// Presses a key of the balance.
+    pub async fn press(&self, key: Key) -> Result<Done, Trouble> {
+        let (reply, answer) = oneshot::channel();
+        self.ask(Ask::Press(key, reply), answer)
             .await
             .and_then(|answer| answer)
     }

@@ -177,7 +177,7 @@ fn a_recipe_that_is_planned_lands_in_its_windows() {
         home.settings(&format!("{}{bench}", home::NO_DESKTOP));
         service::command(home.path())
     });
-    let path = format!("/v1/bench/{}/recipes", BENCH);
+    let path = format!("/v1/bench/{BENCH}/recipes");
     let recipes = || http::get(&desk.home.socket(), &path).unwrap();
     assert_eq!(recipes().status, 409);
     desk.open("R-1", &[]);
