@@ -17,6 +17,7 @@ mod reckon;
 mod rehearse;
 mod run;
 mod shelf;
+mod simulate;
 mod take;
 mod verify;
 mod withdraw;
@@ -93,6 +94,8 @@ enum Command {
     Reckon(Box<reckon::Reckon>),
     /// Play a whole job here with nothing attached
     Rehearse(rehearse::Rehearse),
+    /// Be a pretend balance on a pseudo-terminal, by itself
+    Simulate(simulate::Simulate),
 }
 
 /// How a command ended well.
@@ -121,6 +124,7 @@ pub fn main() -> ExitCode {
         Command::Verify(verify) => verify.run(&cli.common, &output),
         Command::Reckon(reckon) => reckon.run(&cli.common, &output),
         Command::Rehearse(rehearse) => rehearse.run(&output),
+        Command::Simulate(simulate) => simulate.run(&cli.common, &output),
     };
     match result {
         Ok(Ended::Done) => ExitCode::SUCCESS,

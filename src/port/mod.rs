@@ -7,6 +7,7 @@
 
 mod access;
 mod cause;
+mod form;
 mod framing;
 mod instrument;
 mod noise;
@@ -16,11 +17,13 @@ mod pretend;
 mod pty;
 mod serial;
 mod shapes;
+mod writing;
 
 pub use access::{Holder, check, holders};
 pub use cause::PortTrouble;
 pub use framing::{DataBits, Flow, Framing, Parity, PortSettings, StopBits};
 pub use physics::{Nature, Physics, Showing};
-pub use pretend::{Pace, Pretend, PretendSettings};
+pub use pretend::{Pace, Pretend, PretendSettings, Writer};
 pub use serial::OpenPort;
 pub use shapes::{SHAPES, Shape, comma_fields, shape, signed_fixed, status_first};
+pub use writing::LayoutWriter;
