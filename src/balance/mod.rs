@@ -8,6 +8,7 @@ mod guard;
 mod layout;
 mod link;
 mod pan;
+mod rubble;
 mod split;
 mod steady;
 
@@ -15,5 +16,6 @@ pub use guard::{UnitGuard, Verdict};
 pub use layout::{Layout, LayoutSpec, NotUnderstood};
 pub use link::{Link, LinkLimits, LinkState, Retry};
 pub use pan::{Base, Pan, PanRules, Tracked};
+pub use rubble::Rubble;
 pub use split::{Piece, Splitter};
 pub use steady::{Steadiness, SteadyRule};
