@@ -9,6 +9,7 @@ mod layout;
 mod link;
 mod pan;
 mod rubble;
+mod sound;
 mod split;
 mod steady;
 
@@ -17,5 +18,6 @@ pub use layout::{Layout, LayoutSpec, NotUnderstood};
 pub use link::{Link, LinkLimits, LinkState, Retry};
 pub use pan::{Base, Pan, PanRules, Tracked};
 pub use rubble::Rubble;
+pub use sound::{CheckBit, Sound, sound};
 pub use split::{Piece, Splitter};
 pub use steady::{Steadiness, SteadyRule};

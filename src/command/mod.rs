@@ -8,6 +8,7 @@ mod answer;
 mod button;
 mod client;
 mod close;
+mod find;
 mod follow;
 mod logs;
 mod lot;
@@ -84,6 +85,8 @@ enum Command {
     Answer(answer::Answer),
     /// Close the job and print its statement
     Close(close::Close),
+    /// Find the balance's port, and what stands in its way
+    Find(find::Find),
     /// Watch a bench live
     Follow(follow::Follow),
     /// Show the shop's metals
@@ -119,6 +122,7 @@ pub fn main() -> ExitCode {
         Command::Button(button) => button.run(&cli.common, &output),
         Command::Answer(answer) => answer.run(&cli.common, &output),
         Command::Close(close) => close.run(&cli.common, &output),
+        Command::Find(find) => find.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),
         Command::Shelf(shelf) => shelf.run(&cli.common, &output),
         Command::Verify(verify) => verify.run(&cli.common, &output),

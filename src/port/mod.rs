@@ -7,6 +7,8 @@
 
 mod access;
 mod cause;
+mod company;
+mod discover;
 mod form;
 mod framing;
 mod instrument;
@@ -21,6 +23,8 @@ mod writing;
 
 pub use access::{Holder, check, holders};
 pub use cause::PortTrouble;
+pub use company::{ServiceKind, TakenAdapter, services, taken_adapters};
+pub use discover::{FoundPort, FoundScale, Marks, PortKind, Roots, port_named, ports, scales};
 pub use framing::{DataBits, Flow, Framing, Parity, PortSettings, StopBits};
 pub use physics::{Nature, Physics, Showing};
 pub use pretend::{Pace, Pretend, PretendSettings, Writer};
