@@ -91,7 +91,7 @@ impl Line {
                 sleep_until(self.retry_at).await;
                 // Most attempts end here, while the cable is out: nothing is opened for them.
                 if let Err(cause) = check(&self.settings.path) {
-                    return self.refused(cause);
+                    return self.refused(&cause);
                 }
                 self.opening = Some(self.attempt());
             }
@@ -195,14 +195,14 @@ impl Line {
                 self.last_trouble = None;
                 Came::Opened
             }
-            Err(cause) => self.refused(cause),
+            Err(cause) => self.refused(&cause),
         }
     }
 
-    fn refused(&mut self, cause: PortTrouble) -> Came {
+    fn refused(&mut self, cause: &PortTrouble) -> Came {
         self.retry_at = Instant::now() + self.retry.failed();
         // A port that went away and is not there yet is no news, nor is one that is still busy.
-        let known = |last: &Trouble| match &cause {
+        let known = |last: &Trouble| match cause {
             PortTrouble::Absent { .. } => last.code == GONE || *last == cause.trouble(),
             // Who has it is known only where it was looked for.
             PortTrouble::Busy { holder: None, .. } => last.code == BUSY,
@@ -297,19 +297,19 @@ mod tests {
     #[test]
     fn a_port_that_has_just_come_is_given_time_to_be_given_away() {
         let mut line = line();
-        assert_eq!(said(&line.refused(absent())), Some("port-absent"));
-        assert_eq!(said(&line.refused(absent())), None);
+        assert_eq!(said(&line.refused(&absent())), Some("port-absent"));
+        assert_eq!(said(&line.refused(&absent())), None);
         assert_eq!(
-            said(&line.refused(denied())),
+            said(&line.refused(&denied())),
             None,
             "its rule may not have run yet"
         );
         line.denied = Instant::now().checked_sub(GIVEN_AWAY_BY);
-        assert_eq!(said(&line.refused(denied())), Some("port-no-permission"));
-        assert_eq!(said(&line.refused(denied())), None, "said once");
+        assert_eq!(said(&line.refused(&denied())), Some("port-no-permission"));
+        assert_eq!(said(&line.refused(&denied())), None, "said once");
         // At the start there is nothing to wait for.
         assert_eq!(
-            said(&self::line().refused(denied())),
+            said(&self::line().refused(&denied())),
             Some("port-no-permission")
         );
     }
@@ -317,20 +317,20 @@ mod tests {
     #[test]
     fn another_program_is_named_once_and_again_when_it_is_another() {
         let mut line = line();
-        assert_eq!(said(&line.refused(busy(Some(7)))), Some("port-busy"));
+        assert_eq!(said(&line.refused(&busy(Some(7)))), Some("port-busy"));
         for _ in 0..5 {
-            assert_eq!(said(&line.refused(busy(None))), None);
+            assert_eq!(said(&line.refused(&busy(None))), None);
         }
-        assert_eq!(said(&line.refused(busy(Some(7)))), None);
-        assert_eq!(said(&line.refused(busy(Some(8)))), Some("port-busy"));
-        assert_eq!(said(&line.refused(absent())), Some("port-absent"));
+        assert_eq!(said(&line.refused(&busy(Some(7)))), None);
+        assert_eq!(said(&line.refused(&busy(Some(8)))), Some("port-busy"));
+        assert_eq!(said(&line.refused(&absent())), Some("port-absent"));
     }
 
     #[test]
     fn attempts_at_a_port_that_stays_away_become_rare() {
         let mut line = line();
         for _ in 0..10 {
-            line.refused(absent());
+            line.refused(&absent());
         }
         assert!(line.retry_at - Instant::now() > Duration::from_millis(1500));
     }

@@ -104,7 +104,7 @@ pub fn ports(roots: &Roots) -> Vec<FoundPort> {
         .filter(|name| is_real(&roots.sys.join("class/tty").join(name)))
         .map(|name| port_of(roots, roots.dev.join(&name), Some(&name)))
         .collect();
-    found.sort_by(|one, other| natural(&one.node).cmp(&natural(&other.node)));
+    found.sort_by_key(|one| natural(&one.node));
     found
 }
 
@@ -146,7 +146,7 @@ pub fn scales(roots: &Roots) -> Vec<FoundScale> {
             })
         })
         .collect();
-    found.sort_by(|one, other| natural(&one.node).cmp(&natural(&other.node)));
+    found.sort_by_key(|one| natural(&one.node));
     found
 }
 

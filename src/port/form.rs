@@ -204,7 +204,9 @@ impl Reader<'_> {
             }
         }
         if not {
-            set.iter_mut().for_each(|one| *one = !*one);
+            for one in &mut set {
+                *one = !*one;
+            }
         }
         plainest(&set)
     }

@@ -301,7 +301,6 @@ impl<'a> Play<'a> {
                 self.balance.unplug()?;
                 lasts = self.until(Ending::Plug, *time);
             }
-            Deed::Plug => {}
             Deed::Silent(time) => {
                 self.balance.set_pace(Pace::Silent)?;
                 lasts = self.until(Ending::Talk, *time);
@@ -316,7 +315,8 @@ impl<'a> Play<'a> {
             }
             Deed::Say(bytes) => self.balance.say(bytes.clone())?,
             Deed::Wait(time) => lasts = *time,
-            Deed::End => {}
+            // Plugging in is told of after the deed itself; the end is the caller's.
+            Deed::Plug | Deed::End => {}
         }
         let pan = self.division.show(self.on_pan).to_string();
         if self.output.is_json() {
