@@ -414,7 +414,7 @@ fn another_user_is_told_whose_group_the_port_is() {
 /// A balance that shows 12.46 g; each byte of its lines goes through `wire`.
 fn balance(layout: &str, home: &Home, wire: fn(u8) -> u8) -> Pretend {
     let file = BalanceFile::find(layout, &Folders::under(home.path())).unwrap();
-    let mut writer = LayoutWriter::new(&file.layout, Unit::Gram, 2).unwrap();
+    let mut writer = LayoutWriter::new(&file.layout, file.frame, Unit::Gram, 2).unwrap();
     let nature = Nature {
         division: "0.01 g".parse().unwrap(),
         settling: Duration::ZERO,

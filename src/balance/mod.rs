@@ -4,6 +4,8 @@
 //! called usable; no clock, every moment is told. Leaves to others: where bytes come from, and
 //! what a usable mass means for the job.
 
+mod ask;
+mod frame;
 mod guard;
 mod layout;
 mod link;
@@ -13,8 +15,10 @@ mod sound;
 mod split;
 mod steady;
 
+pub use ask::{AskSpec, Asking};
+pub use frame::{Check, CheckAs, CheckAt, CheckSum, Covers, End, FrameSpec, Start};
 pub use guard::{UnitGuard, Verdict};
-pub use layout::{Layout, LayoutSpec, NotUnderstood};
+pub use layout::{Kind, Layout, LayoutSpec, NoReading};
 pub use link::{Link, LinkLimits, LinkState, Retry};
 pub use pan::{Base, Pan, PanRules, Tracked};
 pub use rubble::Rubble;

@@ -11,8 +11,9 @@ use std::time::Duration;
 use tokio::task::{JoinError, JoinHandle, spawn_blocking};
 use tokio::time::{Instant, sleep_until};
 
-use crate::balance::{Piece, Retry, Rubble, Splitter};
-use crate::port::{OpenPort, PortSettings, PortTrouble, check};
+use crate::balance::{AskSpec, Asking, FrameSpec, Piece, Retry, Rubble, Splitter};
+use crate::mass::Moment;
+use crate::port::{DataBits, OpenPort, PortSettings, PortTrouble, check};
 use crate::trouble::Trouble;
 
 /// What came over the line.
@@ -23,7 +24,9 @@ pub(super) enum Came {
     Lost(Arc<Trouble>),
     /// Bytes were read into the buffer.
     Bytes(usize),
-    /// An attempt failed as before.
+    /// A pause that ends a line.
+    Pause,
+    /// An attempt failed as before, or the balance was asked.
     Nothing,
 }
 
@@ -43,7 +46,13 @@ pub(super) struct Line {
     last_trouble: Option<Arc<Trouble>>,
     splitter: Splitter,
     rubble: Rubble,
+    frame: FrameSpec,
     buffer: Box<[u8; 4096]>,
+    /// What to send and when, to a balance that must be asked.
+    asking: Option<(Vec<u8>, Asking)>,
+    origin: Instant,
+    /// When the last byte came, or the port was opened.
+    last: Instant,
 }
 
 /// The code of a port that hung up.
@@ -66,26 +75,32 @@ const LOOK_AGAIN: u32 = 15;
 const QUIET: Duration = Duration::from_millis(200);
 
 impl Line {
-    pub(super) fn new(settings: PortSettings) -> Self {
+    pub(super) fn new(settings: PortSettings, frame: FrameSpec, ask: Option<&AskSpec>) -> Self {
+        let now = Instant::now();
         Self {
             settings,
             port: None,
             opening: None,
-            opened: Instant::now(),
+            opened: now,
             heard: false,
             retry: Retry::default(),
-            retry_at: Instant::now(),
+            retry_at: now,
             not_looked: LOOK_AGAIN,
             denied: None,
             last_trouble: None,
-            splitter: Splitter::mid_stream(),
+            splitter: Splitter::mid_stream().framed(frame),
             rubble: Rubble::default(),
+            frame,
             buffer: Box::new([0; 4096]),
+            asking: ask.map(|ask| (ask.send.clone(), Asking::new(ask))),
+            origin: now,
+            last: now,
         }
     }
 
     /// Waits for the next thing to happen. Cancelling loses nothing.
     pub(super) async fn next(&mut self) -> Came {
+        let (pause, ask) = (self.pause_at(), self.ask_at());
         let Some(port) = &mut self.port else {
             if self.opening.is_none() {
                 sleep_until(self.retry_at).await;
@@ -102,7 +117,20 @@ impl Line {
             self.opening = None;
             return self.opened(outcome);
         };
-        match port.read(&mut self.buffer[..]).await {
+        // Biased: what was read ends a pause, and is worth more than another request.
+        let read = tokio::select! {
+            biased;
+            read = port.read(&mut self.buffer[..]) => read,
+            () = at(pause) => {
+                // On a busy machine a byte may lie there that was not seen yet.
+                return if port.is_waiting() { Came::Nothing } else { Came::Pause };
+            }
+            () = at(ask) => {
+                self.ask();
+                return Came::Nothing;
+            }
+        };
+        match read {
             Ok(0) => self.lost(Trouble::new(
                 GONE,
                 format!("The balance on {} went away.", self.settings.path.display()),
@@ -111,11 +139,18 @@ impl Line {
             )),
             Ok(count) => {
                 if !self.heard && self.opened.elapsed() >= QUIET {
-                    self.splitter = Splitter::at_line_start();
+                    self.splitter = Splitter::at_line_start().framed(self.frame);
                 }
                 if !self.heard {
                     self.heard = true;
                     self.retry.succeeded();
+                }
+                self.last = Instant::now();
+                if self.settings.data_bits == DataBits::Seven {
+                    // Where the port stayed at eight, the check bit came as the top bit.
+                    for byte in self.buffer.iter_mut().take(count) {
+                        *byte &= 0x7F;
+                    }
                 }
                 Came::Bytes(count)
             }
@@ -128,21 +163,74 @@ impl Line {
         }
     }
 
-    /// Cuts what was read into pieces.
-    pub(super) fn pieces(&mut self, count: usize, mut each: impl FnMut(Piece<'_>)) {
-        let bytes = self.buffer.get(..count).unwrap_or_default();
-        let mut any = false;
-        self.splitter.push(bytes, |piece| {
-            any = true;
-            each(piece);
-        });
-        if any {
-            self.rubble.clear();
-        } else {
-            // At a wrong speed a line end may never come, and it is no silence.
-            for _ in 0..self.rubble.take(bytes) {
-                each(Piece::TooLong);
+    /// Cuts what was read into pieces; of no bytes, what the pause ended.
+    pub(super) fn pieces(&mut self, count: Option<usize>, mut each: impl FnMut(Piece<'_>)) {
+        match count {
+            Some(count) => {
+                let bytes = self.buffer.get(..count).unwrap_or_default();
+                let mut any = false;
+                self.splitter.push(bytes, |piece| {
+                    any = true;
+                    each(piece);
+                });
+                if any {
+                    self.rubble.clear();
+                    return;
+                }
+                // At a wrong speed a line end may never come, and it is no silence.
+                for _ in 0..self.rubble.take(bytes) {
+                    each(Piece::TooLong);
+                }
             }
+            None => {
+                self.rubble.clear();
+                self.splitter.paused(each);
+            }
+        }
+    }
+
+    /// What came was an answer, if one was waited for.
+    pub(super) fn answered(&mut self) {
+        let now = self.moment(Instant::now());
+        if let Some((_, asking)) = &mut self.asking {
+            asking.answered(now);
+        }
+    }
+
+    fn moment(&self, at: Instant) -> Moment {
+        Moment::after_origin(at.saturating_duration_since(self.origin))
+    }
+
+    /// When a pause would end a line.
+    fn pause_at(&self) -> Option<Instant> {
+        let due = self.splitter.pause_due(self.moment(self.last))?;
+        Some(self.origin + due.since_origin())
+    }
+
+    /// When to ask: not before the wire was quiet for a while, so that the answer is heard from
+    /// its beginning.
+    fn ask_at(&self) -> Option<Instant> {
+        let (_, asking) = self.asking.as_ref()?;
+        Some((self.origin + asking.due().since_origin()).max(self.opened + QUIET))
+    }
+
+    fn ask(&mut self) {
+        let now = self.moment(Instant::now());
+        let (Some(port), Some((words, asking))) = (&mut self.port, &mut self.asking) else {
+            return;
+        };
+        if asking.ask(now) {
+            tracing::debug!("the balance did not answer in time");
+            // A request that has not even left is not sent twice.
+            if let Err(error) = port.take_back() {
+                tracing::debug!(%error, "what was not sent could not be taken back");
+            }
+        }
+        match port.send_now(words) {
+            Ok(true) => {}
+            Ok(false) => tracing::debug!("the port took no request: it is told to wait"),
+            // Reading tells of a port that went away.
+            Err(error) => tracing::debug!(%error, "the balance could not be asked"),
         }
     }
 
@@ -189,9 +277,13 @@ impl Line {
                 self.port = Some(port);
                 self.opened = Instant::now();
                 self.heard = false;
-                self.splitter = Splitter::mid_stream();
+                self.last = self.opened;
+                self.splitter = Splitter::mid_stream().framed(self.frame);
                 self.rubble.clear();
                 self.denied = None;
+                if let Some((_, asking)) = &mut self.asking {
+                    asking.opened();
+                }
                 self.last_trouble = None;
                 Came::Opened
             }
@@ -246,6 +338,14 @@ impl Line {
     }
 }
 
+/// Waits for a moment; for ever, where there is none.
+async fn at(moment: Option<Instant>) {
+    match moment {
+        Some(moment) => sleep_until(moment).await,
+        None => std::future::pending().await,
+    }
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::panic)]
 mod tests {
@@ -253,11 +353,8 @@ mod tests {
     use crate::port::{Framing, Holder};
 
     fn line() -> Line {
-        Line::new(PortSettings::new(
-            "/dev/ttyX",
-            9600,
-            Framing::EIGHT_NONE_ONE,
-        ))
+        let port = PortSettings::new("/dev/ttyX", 9600, Framing::EIGHT_NONE_ONE);
+        Line::new(port, FrameSpec::default(), None)
     }
 
     fn said(came: &Came) -> Option<&'static str> {

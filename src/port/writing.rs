@@ -2,26 +2,25 @@
 //!
 //! Promises: a line that is written is read back by the same layout as exactly the digits, unit
 //! and steadiness that were meant; what cannot be said in a layout is not written. Leaves to
-//! others: taking a form apart (`form`), when a line is sent, and its end on the wire.
+//! others: taking a form apart (`form`), when a line is sent, and lines without a mass.
 
 use rust_decimal::Decimal;
 
 use super::form::{Part, Skeleton, skeletons};
 use super::physics::Showing;
-use crate::balance::{Layout, LayoutSpec};
+use crate::balance::{FrameSpec, Layout, LayoutSpec};
 use crate::mass::{Shown, Status, Unit};
 use crate::trouble::Trouble;
 
 /// The widest field that is tried for a value, a unit, a status.
 const WIDEST: (usize, usize, usize) = (16, 6, 4);
-/// The end of a line.
-const END: &[u8] = b"\r\n";
 
 /// Writes lines that a layout reads.
 #[derive(Debug)]
 pub struct LayoutWriter {
     layout: Layout,
     spec: LayoutSpec,
+    frame: FrameSpec,
     skeletons: Vec<Skeleton>,
     /// The way that worked last; most lines are written the same way.
     last: Way,
@@ -49,11 +48,17 @@ impl LayoutWriter {
     ///
     /// # Errors
     /// When the layout does not compile, or when no line of it could be found.
-    pub fn new(spec: &LayoutSpec, unit: Unit, decimals: u32) -> Result<Self, Trouble> {
+    pub fn new(
+        spec: &LayoutSpec,
+        frame: FrameSpec,
+        unit: Unit,
+        decimals: u32,
+    ) -> Result<Self, Trouble> {
         let layout = Layout::compile(spec)?;
         let mut writer = Self {
             layout,
             spec: spec.clone(),
+            frame,
             skeletons: skeletons(&spec.line).unwrap_or_default(),
             last: Way::default(),
         };
@@ -71,13 +76,13 @@ impl LayoutWriter {
         Ok(writer)
     }
 
-    /// A line for what is shown, its end included; none when the layout has no words for it.
+    /// A line for what is shown, framed; none when the layout has no words for it.
     pub fn write(&mut self, showing: &Showing) -> Option<Vec<u8>> {
         let fills = self.fills(showing);
         let line = self
             .try_way(self.last, &fills, showing)
             .or_else(|| self.search(&fills, showing))?;
-        Some([line.as_slice(), END].concat())
+        Some(self.frame.wrap(&line))
     }
 
     fn fills(&self, showing: &Showing) -> Fills {
@@ -101,12 +106,14 @@ impl LayoutWriter {
             .filter(|(_, unit)| *unit == showing.unit)
             .map(|(symbol, _)| symbol.clone())
             .collect();
+        let kinds = self.spec.kinds.iter();
         Fills {
-            digits: showing
-                .digits
-                .abs()
-                .to_string()
-                .replace('.', &char::from(self.spec.decimal).to_string()),
+            kind: kinds
+                .filter(|(_, kind)| *kind == self.spec.takes)
+                .map(|(symbol, _)| symbol.clone())
+                .next()
+                .unwrap_or_default(),
+            digits: self.digits(showing.digits.abs()),
             negative: showing.digits < Decimal::ZERO,
             units: if units.is_empty() {
                 vec![showing.unit.symbol().to_owned()]
@@ -115,6 +122,27 @@ impl LayoutWriter {
             },
             words: words(&self.spec.statuses, wanted(showing)),
         }
+    }
+
+    /// Digits with the layout's marks.
+    fn digits(&self, value: Decimal) -> String {
+        let text = value.to_string();
+        let (whole, decimals) = text.split_once('.').unwrap_or((&text, ""));
+        let mut out = String::new();
+        for (at, digit) in whole.chars().enumerate() {
+            if let Some(mark) = self.spec.thousands
+                && at > 0
+                && (whole.len() - at).is_multiple_of(3)
+            {
+                out.push(char::from(mark));
+            }
+            out.push(digit);
+        }
+        if !decimals.is_empty() {
+            out.push(char::from(self.spec.decimal));
+            out.push_str(decimals);
+        }
+        out
     }
 
     fn search(&mut self, fills: &Fills, showing: &Showing) -> Option<Vec<u8>> {
@@ -168,9 +196,20 @@ impl LayoutWriter {
     /// The line that one way gives, if it is read back as what is shown.
     fn try_way(&mut self, way: Way, fills: &Fills, showing: &Showing) -> Option<Vec<u8>> {
         let skeleton = self.skeletons.get(way.skeleton)?;
-        let apart = skeleton
-            .iter()
-            .any(|part| matches!(part, Part::Hole(name) if name == "sign"));
+        let has = |hole: &str| {
+            skeleton
+                .iter()
+                .any(|part| matches!(part, Part::Hole(name) if name == hole))
+        };
+        let apart = has("sign");
+        // The last digit, where it stands by itself; the value is one place shorter then.
+        let (digits, fine) = match fills
+            .digits
+            .split_at_checked(fills.digits.len().saturating_sub(1))
+        {
+            Some(parts) if has("fine") => parts,
+            _ => (fills.digits.as_str(), ""),
+        };
         let (positive, negative) = SIGNS.get(way.sign)?;
         let sign = if fills.negative { negative } else { positive };
         let mut line = Vec::new();
@@ -181,8 +220,10 @@ impl LayoutWriter {
                     "sign" => line.extend(sign.bytes()),
                     "value" => {
                         let sign = if apart { "" } else { *sign };
-                        line.extend(fills.value(sign, way.width, way.zeros).bytes());
+                        line.extend(value(digits, sign, way.width, way.zeros).bytes());
                     }
+                    "fine" => line.extend(fine.bytes()),
+                    "kind" => line.extend(fills.kind.bytes()),
                     "unit" => pad(&mut line, fills.units.get(way.symbol)?, way.unit_width),
                     "status" => pad(&mut line, fills.words.get(way.word)?, way.word_width),
                     _ => return None,
@@ -224,21 +265,19 @@ fn wanted(showing: &Showing) -> &'static [Status] {
 
 /// What goes into the holes of a line.
 struct Fills {
+    kind: String,
     digits: String,
     negative: bool,
     units: Vec<String>,
     words: Vec<String>,
 }
 
-impl Fills {
-    fn value(&self, sign: &str, width: usize, zeros: bool) -> String {
-        let digits = &self.digits;
-        if zeros {
-            let width = width.saturating_sub(sign.len());
-            format!("{sign}{digits:0>width$}")
-        } else {
-            format!("{:>width$}", format!("{sign}{digits}"))
-        }
+fn value(digits: &str, sign: &str, width: usize, zeros: bool) -> String {
+    if zeros {
+        let width = width.saturating_sub(sign.len());
+        format!("{sign}{digits:0>width$}")
+    } else {
+        format!("{:>width$}", format!("{sign}{digits}"))
     }
 }
 
@@ -289,6 +328,7 @@ mod tests {
                 .iter()
                 .map(|(s, u)| ((*s).to_owned(), *u))
                 .collect(),
+            ..LayoutSpec::default()
         }
     }
 
@@ -338,8 +378,13 @@ mod tests {
                 "-0.05 ct,D\r\n",
             ),
         ] {
-            let mut writer =
-                LayoutWriter::new(&spec(form, decimal, statuses), Unit::Gram, 2).unwrap();
+            let mut writer = LayoutWriter::new(
+                &spec(form, decimal, statuses),
+                FrameSpec::default(),
+                Unit::Gram,
+                2,
+            )
+            .unwrap();
             assert_eq!(
                 line(&mut writer, "12.34", Unit::Gram, false),
                 at_rest,
@@ -361,7 +406,7 @@ mod tests {
     #[test]
     fn a_unit_that_the_layout_does_not_know_is_still_shown() {
         let spec = spec(r"(?<value>[0-9.]+) (?<unit>[a-zA-Z]+)", b'.', &[]);
-        let mut writer = LayoutWriter::new(&spec, Unit::Gram, 2).unwrap();
+        let mut writer = LayoutWriter::new(&spec, FrameSpec::default(), Unit::Gram, 2).unwrap();
         assert_eq!(
             line(&mut writer, "7.93", Unit::Pennyweight, false),
             "7.93 dwt\r\n"
@@ -384,7 +429,9 @@ mod tests {
             "(?<value>[0-9])",
             "(?<value>[a-z]+)",
         ] {
-            let wrong = LayoutWriter::new(&spec(form, b'.', &[]), Unit::Gram, 2).unwrap_err();
+            let wrong =
+                LayoutWriter::new(&spec(form, b'.', &[]), FrameSpec::default(), Unit::Gram, 2)
+                    .unwrap_err();
             assert_eq!(wrong.code, "layout-not-writable", "{form}");
         }
     }
@@ -394,7 +441,13 @@ mod tests {
     fn the_shapes_come_out_the_same() {
         let stable = [("stable", Status::Stable), ("moving", Status::InMotion)];
         let form = "(?<status>moving|stable) (?<value>[ +0-9.-]{7,13}) (?<unit>[!-~]+)";
-        let mut writer = LayoutWriter::new(&spec(form, b'.', &stable), Unit::Gram, 2).unwrap();
+        let mut writer = LayoutWriter::new(
+            &spec(form, b'.', &stable),
+            FrameSpec::default(),
+            Unit::Gram,
+            2,
+        )
+        .unwrap();
         for (digits, moving) in [("12.34", true), ("-3.10", false), ("0.00", false)] {
             let what = showing(digits, Unit::Gram, moving);
             assert_eq!(

@@ -32,7 +32,7 @@ pub use trouble::SettingsTrouble;
 
 use rust_decimal::Decimal;
 
-use crate::balance::LayoutSpec;
+use crate::balance::{AskSpec, FrameSpec, LayoutSpec};
 use crate::job::BenchRules;
 use crate::melt::{Demand, Risk};
 use crate::metal::{BasisRules, Fineness, Judged, MarkLaw, Shelf};
@@ -80,8 +80,12 @@ pub struct BenchSettings {
     pub name: String,
     /// The balance's port.
     pub port: PortSettings,
+    /// How the balance's lines are framed.
+    pub frame: FrameSpec,
     /// How the balance's lines are read; it compiles.
     pub layout: LayoutSpec,
+    /// How the balance is asked, if it must be.
+    pub ask: Option<AskSpec>,
     /// What the bench goes by.
     pub rules: Arc<BenchRules>,
 }

@@ -16,8 +16,8 @@ use super::client::runtime;
 use super::output::Output;
 use super::{Common, Ended};
 use crate::mass::{Division, Indication, Mass};
-use crate::port::{LayoutWriter, Nature};
-use crate::settings::BalanceFile;
+use crate::port::{LayoutWriter, Nature, Writer, shape};
+use crate::settings::{BalanceFile, Folders};
 use crate::trouble::Trouble;
 
 /// Be a pretend balance on a pseudo-terminal, by itself
@@ -72,7 +72,8 @@ fn load(text: &str) -> Result<Mass, String> {
 
 impl Simulate {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
-        let file = BalanceFile::find(&self.layout, &common.reading_folders()?)?;
+        let folders = common.reading_folders()?;
+        let file = BalanceFile::find(&self.layout, &folders)?;
         let script = match &self.script {
             Some(path) => {
                 let text = std::fs::read_to_string(path).map_err(|error| {
@@ -90,8 +91,7 @@ impl Simulate {
         if let Some(link) = &self.link {
             is_free(link)?;
         }
-        let writer =
-            LayoutWriter::new(&file.layout, self.division.unit(), self.division.decimals())?;
+        let writer = self.writer(&file, &folders)?;
         let nature = Nature {
             division: self.division,
             settling: self.settle,
@@ -108,6 +108,25 @@ impl Simulate {
             played
         })?;
         Ok(Ended::Done)
+    }
+}
+
+impl Simulate {
+    /// The shape of a shipped balance file is known by its name; of any other, a way to write what
+    /// it reads is found.
+    fn writer(&self, file: &BalanceFile, folders: &Folders) -> Result<Writer, Trouble> {
+        let own = folders.balances.join(format!("{}.toml", self.layout));
+        if let Some(shape) = shape(&self.layout)
+            && !own.exists()
+        {
+            return Ok(Box::new(shape));
+        }
+        let (unit, decimals) = (self.division.unit(), self.division.decimals());
+        let mut writer = LayoutWriter::new(&file.layout, file.frame, unit, decimals)?;
+        // What a layout has no words for is not said, as by a display that shows dashes.
+        Ok(Box::new(move |showing| {
+            writer.write(showing).unwrap_or_default()
+        }))
     }
 }
 

@@ -16,7 +16,7 @@ use super::Simulate;
 use super::script::{Deed, Line, Script, typed};
 use crate::command::output::Output;
 use crate::mass::{Division, Mass};
-use crate::port::{LayoutWriter, Nature, Pace, Pretend};
+use crate::port::{Nature, Pace, Pretend, Writer};
 use crate::settings::BalanceFile;
 use crate::trouble::Trouble;
 
@@ -30,7 +30,7 @@ pub(super) struct Play<'a> {
     balance: Pretend,
     output: &'a Output,
     division: Division,
-    rate: u32,
+    pace: Pace,
     link: Option<String>,
     on_pan: Mass,
     garbled: Arc<AtomicBool>,
@@ -63,7 +63,7 @@ impl<'a> Play<'a> {
     pub(super) fn begin(
         asked: &Simulate,
         file: &BalanceFile,
-        mut writer: LayoutWriter,
+        mut write: Writer,
         nature: Nature,
         output: &'a Output,
     ) -> Result<Self, Trouble> {
@@ -83,28 +83,32 @@ impl<'a> Play<'a> {
                 "Try again.",
             )
         })?;
+        // One that must be asked says nothing before.
+        let pace = file.ask.as_ref().map_or_else(
+            || Pace::LinesPerSecond(asked.rate),
+            |ask| Pace::WhenAsked(ask.send.clone()),
+        );
         let garbled = Arc::new(AtomicBool::new(false));
         let garbling = Arc::clone(&garbled);
         let balance = Pretend::start_writing(
             asked.link.clone(),
             nature,
             Box::new(move |showing| {
-                // What a layout has no words for is not said, as by a display that shows dashes.
-                let line = writer.write(showing).unwrap_or_default();
+                let line = write(showing);
                 if garbling.load(Ordering::Relaxed) {
                     line.into_iter().map(as_if_at_another_speed).collect()
                 } else {
                     line
                 }
             }),
-            Pace::LinesPerSecond(asked.rate),
+            pace.clone(),
             file.speed,
         )?;
         let play = Self {
             balance,
             output,
             division: nature.division,
-            rate: asked.rate,
+            pace,
             link: asked.link.as_ref().map(|link| link.display().to_string()),
             on_pan: Mass::ZERO,
             garbled,
@@ -137,6 +141,12 @@ impl<'a> Play<'a> {
                 "Set for {} {}; a pseudo-terminal passes its lines on at any speed.",
                 file.speed, file.framing
             ));
+            if let Pace::WhenAsked(words) = &play.pace {
+                let words = words.escape_ascii();
+                output.line(&format!(
+                    "It must be asked: it sends when it hears {words}."
+                ));
+            }
             if asked.script.is_none() {
                 output.line("Type what happens to it, as in put 12.46 g; end ends it.");
             }
@@ -269,7 +279,7 @@ impl<'a> Play<'a> {
             match ending {
                 Ending::Plug => self.plug()?,
                 Ending::Talk => {
-                    self.balance.set_pace(Pace::LinesPerSecond(self.rate))?;
+                    self.balance.set_pace(self.pace.clone())?;
                     self.told("talking", "It talks again.");
                 }
                 Ending::Clear => {
@@ -307,7 +317,7 @@ impl<'a> Play<'a> {
             }
             Deed::Talk => {
                 self.until(Ending::Talk, None);
-                self.balance.set_pace(Pace::LinesPerSecond(self.rate))?;
+                self.balance.set_pace(self.pace.clone())?;
             }
             Deed::Garble(time) => {
                 self.garbled.store(true, Ordering::Relaxed);
