@@ -10,6 +10,7 @@ mod client;
 mod close;
 mod find;
 mod follow;
+mod key;
 mod logs;
 mod lot;
 mod open;
@@ -87,6 +88,10 @@ enum Command {
     Close(close::Close),
     /// Find the balance's port, and what stands in its way
     Find(find::Find),
+    /// Press the tare key of a balance that takes orders over its line
+    Tare(key::Tare),
+    /// Press the zero key of a balance that takes orders over its line
+    Zero(key::Zero),
     /// Watch a bench live
     Follow(follow::Follow),
     /// Show the shop's metals
@@ -123,6 +128,8 @@ pub fn main() -> ExitCode {
         Command::Answer(answer) => answer.run(&cli.common, &output),
         Command::Close(close) => close.run(&cli.common, &output),
         Command::Find(find) => find.run(&cli.common, &output),
+        Command::Tare(tare) => tare.run(&cli.common, &output),
+        Command::Zero(zero) => zero.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),
         Command::Shelf(shelf) => shelf.run(&cli.common, &output),
         Command::Verify(verify) => verify.run(&cli.common, &output),
