@@ -26,6 +26,9 @@ use support::follower::{Follower, LIMIT};
 use support::home::{self, Home};
 use support::service::{KilledOnDrop, Service, plain, run};
 
+/// A way to end it.
+type End = fn(&mut Simulated);
+
 /// A running `panbell simulate --json`.
 struct Simulated {
     child: KilledOnDrop,
@@ -333,9 +336,7 @@ fn a_script_is_played_in_its_time_and_a_signal_takes_the_link_away() {
     // A lower bound only: a busy machine is late, and never early.
     assert!(moments[2] >= moments[0] + 395, "{moments:?}");
     assert!(moments[4] >= moments[0] + 695, "{moments:?}");
-    for signal in [Signal::TERM] {
-        simulated.signal(signal);
-    }
+    simulated.signal(Signal::TERM);
     simulated.event("ended");
     simulated.ends();
     assert!(fs::symlink_metadata(&link).is_err(), "the link is gone");
@@ -349,7 +350,6 @@ fn every_way_to_end_it_takes_the_link_away() {
     // What a killed one left behind leads nowhere, and is no hindrance.
     std::os::unix::fs::symlink("/nowhere", &link).unwrap();
     let words = ["--layout", "signed-fixed", "--link", &link_text];
-    type End = fn(&mut Simulated);
     let ends: [End; 5] = [
         |it| it.signal(Signal::INT),
         |it| it.signal(Signal::HUP),
