@@ -10,6 +10,8 @@ mod guard;
 mod layout;
 mod link;
 mod pan;
+mod rubble;
+mod sound;
 mod split;
 mod steady;
 
@@ -19,5 +21,7 @@ pub use guard::{UnitGuard, Verdict};
 pub use layout::{Kind, Layout, LayoutSpec, NoReading};
 pub use link::{Link, LinkLimits, LinkState, Retry};
 pub use pan::{Base, Pan, PanRules, Tracked};
+pub use rubble::Rubble;
+pub use sound::{CheckBit, Sound, sound};
 pub use split::{Piece, Splitter};
 pub use steady::{Steadiness, SteadyRule};

@@ -23,12 +23,15 @@ use crate::trouble::Trouble;
 pub fn run(settings: Settings) -> Result<(), Trouble> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
-        .max_blocking_threads(1)
+        // For ports that are being opened or closed: a few adapters may be stuck at once.
+        .max_blocking_threads(8)
         .build()
         .map_err(|error| cannot_start(&error))?;
     let book = Book::open(&settings.folders.book)?;
     let writer = Writer::start(book)?;
     let result = runtime.block_on(serve(settings, writer.clone()));
+    // An adapter that is stuck in its opening is not waited for.
+    runtime.shutdown_timeout(Duration::from_millis(500));
     // The disk is waited for outside the loop, so that nothing else is kept waiting by it.
     let finished = writer.finish();
     result.and(finished)

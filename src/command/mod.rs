@@ -9,6 +9,7 @@ mod assay;
 mod button;
 mod client;
 mod close;
+mod find;
 mod follow;
 mod key;
 mod logs;
@@ -21,6 +22,7 @@ mod reckon;
 mod rehearse;
 mod run;
 mod shelf;
+mod simulate;
 mod take;
 mod verify;
 mod withdraw;
@@ -93,6 +95,8 @@ enum Command {
     Answer(answer::Answer),
     /// Close the job and print its statement
     Close(close::Close),
+    /// Find the balance's port, and what stands in its way
+    Find(find::Find),
     /// Press the tare key of a balance that takes orders over its line
     Tare(key::Tare),
     /// Press the zero key of a balance that takes orders over its line
@@ -107,6 +111,8 @@ enum Command {
     Reckon(Box<reckon::Reckon>),
     /// Play a whole job here with nothing attached
     Rehearse(rehearse::Rehearse),
+    /// Be a pretend balance on a pseudo-terminal, by itself
+    Simulate(simulate::Simulate),
 }
 
 /// How a command ended well.
@@ -133,6 +139,7 @@ pub fn main() -> ExitCode {
         Command::Assay(assay) => assay.run(&cli.common, &output),
         Command::Answer(answer) => answer.run(&cli.common, &output),
         Command::Close(close) => close.run(&cli.common, &output),
+        Command::Find(find) => find.run(&cli.common, &output),
         Command::Tare(tare) => tare.run(&cli.common, &output),
         Command::Zero(zero) => zero.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),
@@ -140,6 +147,7 @@ pub fn main() -> ExitCode {
         Command::Verify(verify) => verify.run(&cli.common, &output),
         Command::Reckon(reckon) => reckon.run(&cli.common, &output),
         Command::Rehearse(rehearse) => rehearse.run(&output),
+        Command::Simulate(simulate) => simulate.run(&cli.common, &output),
     };
     match result {
         Ok(Ended::Done) => ExitCode::SUCCESS,

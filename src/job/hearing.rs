@@ -23,13 +23,19 @@ impl State {
 
     fn judge_garbled(&mut self, at: Moment) {
         if self.link.state() == LinkState::Garbled {
-            self.pan.forget();
-            self.inside_since = None;
-            self.guard.link_lost();
+            self.nothing_is_current();
             let why = "What the balance sends cannot be read.".to_owned();
-            let mend = "Its speed, framing or line layout is probably another than its file says: compare them with the balance's own settings.".to_owned();
+            let mend = "Its speed is probably another than its file says, or its framing or line layout: run panbell learn PORT, or compare them with the balance's own settings.".to_owned();
             self.holds.begin(Cause::Link, why, mend, Duration::ZERO, at);
         }
+    }
+
+    /// With the link gone, what was shown last is old at once, and the unit has to be proven anew.
+    fn nothing_is_current(&mut self) {
+        self.shown = None;
+        self.pan.forget();
+        self.inside_since = None;
+        self.guard.link_lost();
     }
 
     pub(super) fn port_opened(&mut self, at: Moment) {
@@ -39,9 +45,7 @@ impl State {
     }
 
     fn silent(&mut self, patience: Duration, at: Moment) {
-        self.pan.forget();
-        self.inside_since = None;
-        self.guard.link_lost();
+        self.nothing_is_current();
         let (why, mend) = if self.is_asked {
             (
                 "The balance is asked and does not answer.",
@@ -59,9 +63,7 @@ impl State {
 
     pub(super) fn port_lost(&mut self, trouble: &Trouble, at: Moment) {
         self.link.lost();
-        self.guard.link_lost();
-        self.pan.forget();
-        self.inside_since = None;
+        self.nothing_is_current();
         self.holds.begin(
             Cause::Link,
             trouble.happened.clone(),

@@ -7,6 +7,9 @@
 
 mod access;
 mod cause;
+mod company;
+mod discover;
+mod form;
 mod framing;
 mod instrument;
 mod noise;
@@ -16,11 +19,15 @@ mod pretend;
 mod pty;
 mod serial;
 mod shapes;
+mod writing;
 
 pub use access::{Holder, check, holders};
 pub use cause::PortTrouble;
+pub use company::{ServiceKind, TakenAdapter, services, taken_adapters};
+pub use discover::{FoundPort, FoundScale, Marks, PortKind, Roots, port_named, ports, scales};
 pub use framing::{DataBits, Flow, Framing, Parity, PortSettings, StopBits};
 pub use physics::{Nature, Physics, Showing};
-pub use pretend::{Pace, Pretend, PretendSettings};
+pub use pretend::{Pace, Pretend, PretendSettings, Writer};
 pub use serial::OpenPort;
 pub use shapes::{SHAPES, Shape, shape, status_first};
+pub use writing::LayoutWriter;

@@ -14,6 +14,7 @@ mod benches;
 mod disk;
 mod hotplug;
 mod kills;
+mod link;
 mod orders;
 mod pan;
 mod proof;
