@@ -11,7 +11,7 @@ mod pan;
 mod split;
 mod steady;
 
-pub use guard::{UnitGuard, Verdict};
+pub use guard::{CHECK_LASTS, Ground, UnitGuard, Verdict};
 pub use layout::{Layout, LayoutSpec, NotUnderstood};
 pub use link::{Link, LinkLimits, LinkState, Retry};
 pub use pan::{Base, Pan, PanRules, Tracked};

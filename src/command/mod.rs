@@ -6,6 +6,7 @@
 mod add;
 mod answer;
 mod button;
+mod check_weight;
 mod client;
 mod close;
 mod follow;
@@ -79,6 +80,8 @@ enum Command {
     Withdraw(withdraw::Withdraw),
     /// The next load on the pan is the button
     Button(button::Button),
+    /// Weigh the check weight, or show what it was shown as over the months
+    CheckWeight(check_weight::CheckWeight),
     /// Say what happened to the pan when the bench asks
     Answer(answer::Answer),
     /// Close the job and print its statement
@@ -114,6 +117,7 @@ pub fn main() -> ExitCode {
         Command::Take(take) => take.run(&cli.common, &output),
         Command::Withdraw(withdraw) => withdraw.run(&cli.common, &output),
         Command::Button(button) => button.run(&cli.common, &output),
+        Command::CheckWeight(check) => check.run(&cli.common, &output),
         Command::Answer(answer) => answer.run(&cli.common, &output),
         Command::Close(close) => close.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),

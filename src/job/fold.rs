@@ -1,5 +1,6 @@
 //! A job as the fold of its records.
 
+use super::check::{CheckVerdict, UnitBy};
 use super::record::{AddedMetal, Captured, Closed, Opened, PanAnswer, Record, What};
 use crate::balance::Base;
 use crate::mass::{Indication, Mass};
@@ -18,12 +19,23 @@ pub struct Job {
     pub opened: Opened,
     /// Every capture in order, withdrawn ones included.
     pub weighed: Vec<Weighed>,
+    /// What said something of the unit since, each by the `n` of its record.
+    pub proofs: Vec<(u64, UnitProof)>,
     /// The weighing that is under way.
     pub expected: Option<Expected>,
     /// Its sums, once it is closed.
     pub closed: Option<Closed>,
     /// The `n` of the last record.
     pub last: u64,
+}
+
+/// What said something of the unit of a balance that sends none.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum UnitProof {
+    /// A check weight agreed.
+    Agreed,
+    /// A check weight did not, or the balance was seen to come back from another unit.
+    Failed,
 }
 
 /// A capture in a job.
@@ -57,6 +69,7 @@ impl Job {
         Some(Self {
             opened: opened.clone(),
             weighed: Vec::new(),
+            proofs: Vec::new(),
             expected: None,
             closed: None,
             last: n,
@@ -98,6 +111,14 @@ impl Job {
         self.last = n;
         match record {
             Record::Open(_) | Record::Hold { .. } | Record::Resume { .. } => {}
+            Record::CheckWeight { checked, .. } => {
+                let proof = match checked.verdict {
+                    CheckVerdict::Agreed => UnitProof::Agreed,
+                    CheckVerdict::Off | CheckVerdict::OtherUnit => UnitProof::Failed,
+                };
+                self.proofs.push((n, proof));
+            }
+            Record::Doubt {} => self.proofs.push((n, UnitProof::Failed)),
             Record::Expect { what, metal } => {
                 self.opened.add.extend(metal.clone());
                 self.expected = Some(Expected {
@@ -153,6 +174,23 @@ impl Job {
     /// The captures that count.
     pub fn standing(&self) -> impl DoubleEndedIterator<Item = &Weighed> {
         self.weighed.iter().filter(|weighed| !weighed.withdrawn)
+    }
+
+    /// The captures that count of which the unit rests on a check weight that did not agree again
+    /// after them: what became of the unit next, if anything is known.
+    pub fn unproven(&self) -> impl Iterator<Item = (&Weighed, Option<UnitProof>)> {
+        let by_weight =
+            |weighed: &&Weighed| matches!(weighed.captured.unit_by, UnitBy::CheckWeight(_));
+        self.standing().filter(by_weight).filter_map(|weighed| {
+            let next = self.proofs.iter().find(|(n, _)| *n > weighed.n);
+            let next = next.map(|(_, proof)| *proof);
+            (next != Some(UnitProof::Agreed)).then_some((weighed, next))
+        })
+    }
+
+    /// Whether a check weight is still to agree after the last capture that rests on one.
+    pub fn wants_check_weight(&self) -> bool {
+        self.unproven().any(|(_, next)| next.is_none())
     }
 
     /// The lots that count, with the fineness that they are taken for.

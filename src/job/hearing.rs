@@ -16,6 +16,7 @@ impl State {
             self.pan.forget();
             self.inside_since = None;
             self.guard.link_lost();
+            self.stop_check();
             let why = "What the balance sends cannot be read.".to_owned();
             let mend = "Its speed, framing or line layout is probably another than its file says: compare them with the balance's own settings.".to_owned();
             self.holds.begin(Cause::Link, why, mend, Duration::ZERO, at);
@@ -32,6 +33,7 @@ impl State {
         self.pan.forget();
         self.inside_since = None;
         self.guard.link_lost();
+        self.stop_check();
         let why = "The port is open and the balance says nothing.".to_owned();
         let mend =
             "Is it switched on, and does it send without being asked? Check the cable on its side."
@@ -42,6 +44,7 @@ impl State {
     pub(super) fn port_lost(&mut self, trouble: &Trouble, at: Moment) {
         self.link.lost();
         self.guard.link_lost();
+        self.stop_check();
         self.pan.forget();
         self.inside_since = None;
         self.holds.begin(
@@ -56,6 +59,7 @@ impl State {
     /// What was read becomes old by time alone, also when no tick came in time to say so: a busy
     /// machine, or one that slept.
     pub(super) fn grow_old(&mut self, at: Moment) {
+        self.now = at;
         let before = self.link.state();
         self.link.tick(at);
         if self.link.state() == LinkState::Silent && before != LinkState::Silent {

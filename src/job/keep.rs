@@ -99,6 +99,10 @@ impl State {
     fn take_effect(&mut self, record: &Record, at: Moment, out: &mut Vec<Effect>) {
         match record {
             Record::Open(_) | Record::Close(_) => {
+                if matches!(record, Record::Open(_)) {
+                    self.guard.job_begins(at);
+                }
+                self.close_asked = false;
                 self.pan.disarm();
                 self.end_hold(Cause::Pan, out);
             }
@@ -109,6 +113,8 @@ impl State {
             }
             Record::Capture(captured) => {
                 self.pan.disarm();
+                self.guard.used();
+                self.close_asked = false;
                 self.inside_since = None;
                 if !matches!(captured.what, What::Addition { .. }) {
                     self.standing_load = Some(captured.base);
@@ -190,7 +196,8 @@ impl State {
         };
         let (text, mut warning) = match record {
             Record::Open(opened) => {
-                let cautions = words::cautions(job, &self.rules);
+                let mut cautions = words::cautions(job, &self.rules);
+                cautions.extend(self.check_warning());
                 let told = cautions
                     .iter()
                     .fold(String::new(), |told, caution| format!("{told} {caution}"));

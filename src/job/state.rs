@@ -3,13 +3,14 @@
 use std::sync::Arc;
 use std::time::Duration;
 
+use super::checking::{Checking, Remembered};
 use super::fold::{Adding, Job};
 use super::hold::Holds;
 use super::record::{Record, What};
 use super::watch::Watch;
 use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
-use crate::mass::{Class, Indication, Mass, Moment, Reading};
+use crate::mass::{CheckWeight, Class, Indication, Mass, Moment, Reading};
 use crate::melt::{MassDoubt, NoWindow, PastMelt, budget, window};
 use crate::metal::{Fineness, MarkLaw, Shelf};
 use crate::trouble::Trouble;
@@ -35,6 +36,8 @@ pub struct BenchRules {
     pub repeatability: Option<Mass>,
     /// The balance's accuracy class, if it has one.
     pub class: Option<Class>,
+    /// The weight that the balance is checked with, if there is one.
+    pub check_weight: Option<CheckWeight>,
 }
 
 impl BenchRules {
@@ -68,6 +71,15 @@ pub struct State {
     pub(super) shown: Option<(Reading, Moment)>,
     /// The last line with a mass in it, for the record of a capture that is ordered.
     pub(super) line: Vec<u8>,
+    /// The check weight that is being weighed.
+    pub(super) checking: Option<Checking>,
+    pub(super) last_check: Option<Remembered>,
+    /// What a weighing last counted from, in a unit that was proven.
+    pub(super) last_base: Option<Indication>,
+    /// The order to close was answered with what is still to be done.
+    pub(super) close_asked: bool,
+    /// The moment of the event being taken.
+    pub(super) now: Moment,
 }
 
 #[derive(Debug, Clone)]
@@ -79,9 +91,8 @@ pub(super) struct Pending {
 impl State {
     /// A bench that starts, with the job that its book holds open for it.
     pub fn new(rules: Arc<BenchRules>, job: Option<Job>) -> Self {
-        let unit = rules.pan.division.unit();
         let mut state = Self {
-            guard: UnitGuard::new(unit),
+            guard: UnitGuard::new(rules.pan.division),
             pan: Pan::new(rules.pan),
             link: Link::new(rules.link),
             holds: Holds::default(),
@@ -95,6 +106,11 @@ impl State {
             disk_retry: None,
             shown: None,
             line: Vec::new(),
+            checking: None,
+            last_check: None,
+            last_base: None,
+            close_asked: false,
+            now: Moment::default(),
             job,
             rules,
         };
@@ -205,6 +221,9 @@ impl State {
 
     /// The sentence that the person needs now.
     pub fn sentence(&self) -> String {
+        if let Some(told) = self.check_sentence() {
+            return told;
+        }
         if let Some(hold) = self.holds.told() {
             return format!("Hold: {} {}", hold.why, hold.mend);
         }
@@ -244,6 +263,9 @@ impl State {
 
 fn next_step(job: &Job) -> String {
     if job.button().is_some() {
+        if job.wants_check_weight() {
+            return "The button is weighed. Show the check weight once more, panbell check-weight, then close the job: panbell close.".to_owned();
+        }
         return "The button is weighed. Close the job: panbell close.".to_owned();
     }
     let so_far = words::lots_so_far(job);

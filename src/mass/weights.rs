@@ -51,11 +51,30 @@ const TABLE: [(i64, [i64; 7]); 23] = [
     (100_000, [50, 160, 500, 1_600, 5_000, 16_000, 50_000]),
     (200_000, [100, 300, 1_000, 3_000, 10_000, 30_000, 100_000]),
     (500_000, [250, 800, 2_500, 8_000, 25_000, 80_000, 250_000]),
-    (1_000_000, [500, 1_600, 5_000, 16_000, 50_000, 160_000, 500_000]),
-    (2_000_000, [1_000, 3_000, 10_000, 30_000, 100_000, 300_000, 1_000_000]),
-    (5_000_000, [2_500, 8_000, 25_000, 80_000, 250_000, 800_000, 2_500_000]),
-    (10_000_000, [5_000, 16_000, 50_000, 160_000, 500_000, 1_600_000, 5_000_000]),
-    (20_000_000, [10_000, 30_000, 100_000, 300_000, 1_000_000, 3_000_000, 10_000_000]),
+    (
+        1_000_000,
+        [500, 1_600, 5_000, 16_000, 50_000, 160_000, 500_000],
+    ),
+    (
+        2_000_000,
+        [1_000, 3_000, 10_000, 30_000, 100_000, 300_000, 1_000_000],
+    ),
+    (
+        5_000_000,
+        [2_500, 8_000, 25_000, 80_000, 250_000, 800_000, 2_500_000],
+    ),
+    (
+        10_000_000,
+        [
+            5_000, 16_000, 50_000, 160_000, 500_000, 1_600_000, 5_000_000,
+        ],
+    ),
+    (
+        20_000_000,
+        [
+            10_000, 30_000, 100_000, 300_000, 1_000_000, 3_000_000, 10_000_000,
+        ],
+    ),
 ];
 
 impl WeightClass {
@@ -147,7 +166,12 @@ impl CheckWeight {
 
     /// The unit that the balance would be in if it shows this number for the weight, other than
     /// its own.
-    pub fn unit_of(&self, shown: Decimal, division: Division, class: Option<Class>) -> Option<Unit> {
+    pub fn unit_of(
+        &self,
+        shown: Decimal,
+        division: Division,
+        class: Option<Class>,
+    ) -> Option<Unit> {
         let slack = self.limit(division, class).grams() / division.unit().grams();
         others(division.unit())
             .filter(|(_, factor)| (*factor - Decimal::ONE).abs() > TWINS)
@@ -193,7 +217,10 @@ impl FromStr for CheckWeight {
             let nominal: Indication = nominal.parse()?;
             let within: Indication = error.parse()?;
             if !positive(&nominal) || !positive(&within) || within.mass() >= nominal.mass() {
-                return Err(odd("a mass and how well it is known must be above zero", written));
+                return Err(odd(
+                    "a mass and how well it is known must be above zero",
+                    written,
+                ));
             }
             return Ok(Self {
                 nominal,
@@ -266,10 +293,7 @@ mod tests {
             assert!(known.is_sorted_by(|a, b| a < b), "{nominal}");
             if let Some((_, heavier)) = TABLE.get(at + 1) {
                 let pairs = row.iter().zip(heavier);
-                assert!(
-                    pairs.into_iter().all(|(a, b)| *a <= *b),
-                    "after {nominal}"
-                );
+                assert!(pairs.into_iter().all(|(a, b)| *a <= *b), "after {nominal}");
             }
         }
     }
@@ -277,7 +301,15 @@ mod tests {
     #[test]
     fn what_is_no_weight_is_refused_with_what_to_write() {
         for text in [
-            "", "20 g", "F2", "20 F2", "30 g F2", "10 mg M3", "20 g f2", "20 g X1", "0 g within 1 mg",
+            "",
+            "20 g",
+            "F2",
+            "20 F2",
+            "30 g F2",
+            "10 mg M3",
+            "20 g f2",
+            "20 g X1",
+            "0 g within 1 mg",
             "1 g within 2 g",
         ] {
             assert!(text.parse::<CheckWeight>().is_err(), "{text}");

@@ -59,6 +59,12 @@ pub enum OrderBody {
         /// tared, back or anew.
         said: PanAnswer,
     },
+    /// The next load at rest is the check weight.
+    CheckWeight {
+        /// Its nominal mass and class, `20 g F2`; left out, the one of the settings.
+        #[serde(default)]
+        weight: Option<String>,
+    },
     /// End the job.
     Close {},
 }
@@ -198,6 +204,9 @@ impl OrderBody {
             Self::Withdraw {} => Order::Withdraw,
             Self::Button {} => Order::Button,
             Self::Answer { said } => Order::Answer(said),
+            Self::CheckWeight { weight } => Order::CheckWeight {
+                weight: weight.map(|weight| weight.parse()).transpose()?,
+            },
             Self::Close {} => Order::Close,
         })
     }

@@ -12,7 +12,7 @@ use super::section::{Known, Section};
 use super::{BalanceFile, BenchSettings, Folders};
 use crate::balance::{LinkLimits, PanRules, SteadyRule};
 use crate::job::BenchRules;
-use crate::mass::{Class, Division, Indication, Mass};
+use crate::mass::{CheckWeight, Class, Division, Indication, Mass};
 use crate::metal::{MarkLaw, Shelf};
 use crate::trouble::Trouble;
 
@@ -25,6 +25,7 @@ pub(super) const BENCH: Known = Known {
         ("division", "\"0.01 g\""),
         ("repeatability", "\"0.005 g\""),
         ("class", "\"II\""),
+        ("check_weight", "\"20 g F2\""),
         ("steady", "{ seconds = 1.0 }"),
         ("pan", "{ dwell_seconds = 2.0 }"),
         ("link", "{ silence_seconds = 3.0 }"),
@@ -172,6 +173,7 @@ fn rules(
         );
     }
     let division = division?;
+    let class = class.map_or(Some(None), |class| class.map(|class| Some(class.value)))?;
     let divisions = |number| division.mass().times(number::count(number));
     Some(BenchRules {
         name: name?.to_owned(),
@@ -192,7 +194,8 @@ fn rules(
         law: Arc::clone(law),
         past: Arc::default(),
         repeatability: repeatability?,
-        class: class.map_or(Some(None), |class| class.map(|class| Some(class.value)))?,
+        class,
+        check_weight: check_weight(section, division, class, divisions(least_load))?,
     })
 }
 
@@ -212,6 +215,29 @@ fn repeatability(section: &Section<'_>) -> Option<Option<Mass>> {
         return None;
     }
     Some(Some(mass))
+}
+
+/// The check weight, if there is one; the outer `None` when it cannot be used.
+#[allow(clippy::option_option)] // left out, and unusable, are two things
+fn check_weight(
+    section: &Section<'_>,
+    division: Division,
+    class: Option<Class>,
+    least_load: Mass,
+) -> Option<Option<CheckWeight>> {
+    if !section.has("check_weight") {
+        return Some(None);
+    }
+    let weight = section.parsed::<CheckWeight>("check_weight")?.value;
+    if weight.nominal().mass() < least_load || !weight.tells_units(division, class) {
+        section.refuse(
+            "check_weight",
+            "It is too light: within what this balance may be off, it could not tell its units apart.",
+            "Use a heavier weight, best near the loads that you weigh.",
+        );
+        return None;
+    }
+    Some(Some(weight))
 }
 
 fn division(section: &Section<'_>) -> Option<Division> {

@@ -75,6 +75,7 @@ impl Bench {
             shelf: Arc::new(Shelf::default()),
             repeatability: None,
             class: None,
+            check_weight: None,
             law: std::sync::Arc::new(a_law()),
             past: std::sync::Arc::default(),
         });
@@ -248,6 +249,7 @@ impl Bench {
                     }
                     self.queue.push_back((*record, wait));
                 }
+                Effect::Check(checked) => panic!("no check weight was ordered: {checked:?}"),
                 Effect::Answer { id, .. } => {
                     let answered = self.orders.get_mut(&id).expect("an order that was given");
                     *answered += 1;
