@@ -150,6 +150,13 @@ fn rules(
     let class = section
         .has("class")
         .then(|| section.parsed::<Class>("class"));
+    let weight = if section.has("check_weight") {
+        section
+            .parsed::<CheckWeight>("check_weight")
+            .map(|weight| Some(weight.value))
+    } else {
+        Some(None)
+    };
     let steady = section.table("steady", &BENCH_STEADY);
     let pan = section.table("pan", &BENCH_PAN);
     let link = section.table("link", &BENCH_LINK);
@@ -195,7 +202,7 @@ fn rules(
         past: Arc::default(),
         repeatability: repeatability?,
         class,
-        check_weight: check_weight(section, division, class, divisions(least_load))?,
+        check_weight: check_weight(section, weight, division, class, divisions(least_load))?,
     })
 }
 
@@ -221,14 +228,14 @@ fn repeatability(section: &Section<'_>) -> Option<Option<Mass>> {
 #[allow(clippy::option_option)] // left out, and unusable, are two things
 fn check_weight(
     section: &Section<'_>,
+    typed: Option<Option<CheckWeight>>,
     division: Division,
     class: Option<Class>,
     least_load: Mass,
 ) -> Option<Option<CheckWeight>> {
-    if !section.has("check_weight") {
+    let Some(weight) = typed? else {
         return Some(None);
-    }
-    let weight = section.parsed::<CheckWeight>("check_weight")?.value;
+    };
     if weight.nominal().mass() < least_load || !weight.tells_units(division, class) {
         section.refuse(
             "check_weight",
