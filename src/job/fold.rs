@@ -12,6 +12,12 @@ use crate::melt::{
 use crate::metal::{Basis, Fineness, Metal};
 use crate::trouble::Trouble;
 
+/// The largest loss of a melt, as a share of it, that is not taken for a slip of the unit where
+/// only a check weight stands for that (common practice: clean metal loses under two in a hundred).
+const LARGEST_LOSS: Decimal = Decimal::from_parts(3, 0, 0, false, 2);
+/// The same for a gain: flux that sticks to the button.
+const LARGEST_GAIN: Decimal = Decimal::from_parts(1, 0, 0, false, 2);
+
 /// A job, as its file says it. Changed by [`Job::apply`] and by nothing else.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Job {
@@ -179,13 +185,31 @@ impl Job {
     /// The captures that count of which the unit rests on a check weight that did not agree again
     /// after them: what became of the unit next, if anything is known.
     pub fn unproven(&self) -> impl Iterator<Item = (&Weighed, Option<UnitProof>)> {
+        let is_odd_button = self.is_odd_button();
         let by_weight =
             |weighed: &&Weighed| matches!(weighed.captured.unit_by, UnitBy::CheckWeight(_));
-        self.standing().filter(by_weight).filter_map(|weighed| {
-            let next = self.proofs.iter().find(|(n, _)| *n > weighed.n);
-            let next = next.map(|(_, proof)| *proof);
-            (next != Some(UnitProof::Agreed)).then_some((weighed, next))
-        })
+        self.standing()
+            .filter(by_weight)
+            .filter_map(move |weighed| {
+                let next = self.proofs.iter().find(|(n, _)| *n > weighed.n);
+                let next = match next.map(|(_, proof)| *proof) {
+                    _ if is_odd_button => Some(UnitProof::Failed),
+                    next => next,
+                };
+                (next != Some(UnitProof::Agreed)).then_some((weighed, next))
+            })
+    }
+
+    /// Whether the button weighs so unlike what went in that one of the masses may have been
+    /// weighed in another unit: no melt of clean metal loses so much, or gains.
+    fn is_odd_button(&self) -> bool {
+        let Some(button) = self.button().map(Indication::mass) else {
+            return false;
+        };
+        let melt = self.melt().mass().grams();
+        let least = melt * (Decimal::ONE - LARGEST_LOSS);
+        let most = melt * (Decimal::ONE + LARGEST_GAIN);
+        !(least..=most).contains(&button.grams())
     }
 
     /// Whether a check weight is still to agree after the last capture that rests on one.

@@ -81,7 +81,7 @@ fn unproven(job: &Job) -> Option<String> {
         is_shown_wrong |= next.is_some();
     }
     let why = if is_shown_wrong {
-        "after them the balance was seen not to be in its unit, or the check weight did not agree"
+        "after them the balance was seen not to be in its unit, the check weight did not agree, or the button weighs too unlike them"
     } else {
         "the check weight was not shown again after them"
     };

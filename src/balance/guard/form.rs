@@ -9,6 +9,17 @@ use rust_decimal::Decimal;
 
 use crate::mass::Division;
 
+/// What a number says of the division behind it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Fit {
+    /// The bench's.
+    Bench,
+    /// Another, from this number on.
+    Other,
+    /// A coarser one, for some numbers already.
+    Coarser,
+}
+
 /// Follows the digits of a balance that sends no unit.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Form {
@@ -43,8 +54,8 @@ impl Form {
         digits.scale() == self.decimals && is_multiple(digits, self.step)
     }
 
-    /// Takes the next number; says whether the division behind it is still the bench's.
-    pub(super) fn take(&mut self, digits: Decimal) -> bool {
+    /// Takes the next number; says what division is behind it.
+    pub(super) fn take(&mut self, digits: Decimal) -> Fit {
         if self.last != Some(digits) {
             // The same number again says nothing new, nor does one next to it that trembles.
             let far = self
@@ -62,7 +73,13 @@ impl Form {
             };
             (self.twos, self.fives) = (counted(self.twos, 2), counted(self.fives, 5));
         }
-        self.fits(digits) && self.twos < TWOS && self.fives < FIVES
+        if !self.fits(digits) {
+            Fit::Other
+        } else if self.twos >= TWOS || self.fives >= FIVES {
+            Fit::Coarser
+        } else {
+            Fit::Bench
+        }
     }
 
     pub(super) fn forget(&mut self) {
@@ -83,7 +100,7 @@ mod tests {
         let mut form = Form::new(division.parse().unwrap());
         numbers
             .iter()
-            .position(|number| !form.take(number.parse().unwrap()))
+            .position(|number| form.take(number.parse().unwrap()) != Fit::Bench)
     }
 
     #[test]

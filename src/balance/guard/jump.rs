@@ -38,6 +38,12 @@ const REST_LINES: u32 = 3;
 const SETTLED_LOADS: u32 = 4;
 /// A change of so many divisions may be a jump.
 const LEAST_JUMP: u32 = 10;
+/// For a jump, which is there at once, plain displays count too, that write ounces with as few
+/// decimals as grams.
+const LEAST_AT_ONCE: Decimal = Decimal::from_parts(3, 0, 0, false, 2);
+/// While metal falls, a jump is so many times the largest change lately: the first lines of a load
+/// grow by less.
+const OVER_PACE: u32 = 20;
 /// Lines over which the pace of pouring is remembered.
 const PACE_LINES: usize = 6;
 
@@ -105,7 +111,8 @@ impl Jumps {
             return self.judge(pending, digits, change, status, at);
         }
         let pace = self.fastest();
-        let threshold = (self.step * Decimal::from(LEAST_JUMP)).max(pace * Decimal::from(4));
+        let least = self.step * Decimal::from(LEAST_JUMP);
+        let threshold = least.max(pace * Decimal::from(OVER_PACE));
         let nothing = self.step * Decimal::TWO;
         if change >= threshold && digits.abs() > nothing && last.abs() > nothing {
             self.pending = Some(Pending {
@@ -223,12 +230,12 @@ impl Jumps {
 
     /// The unit whose ratio to the bench's explains the jump.
     fn unit_between(&self, pending: &Pending) -> Seen {
-        for (unit, factor) in plausible(self.unit) {
+        for (unit, factor) in within(self.unit, LEAST_AT_ONCE) {
             if self.explains(pending, factor) {
                 return Seen::Into(Some(unit));
             }
         }
-        for (unit, factor) in plausible(self.unit) {
+        for (unit, factor) in within(self.unit, LEAST_AT_ONCE) {
             if self.explains(pending, Decimal::ONE / factor) {
                 return Seen::Back(unit);
             }
@@ -267,7 +274,12 @@ pub(super) fn explains(
 /// it make one of the bench's: a division that is sixteen times finer is beyond what the balance
 /// feels, one that is four times coarser would be shown with another decimal.
 pub(super) fn plausible(bench: Unit) -> impl Iterator<Item = (Unit, Decimal)> {
-    let range = Decimal::new(25, 2)..=Decimal::from(16);
+    within(bench, Decimal::new(25, 2))
+}
+
+/// The same, down to units of which so much makes one of the bench's.
+fn within(bench: Unit, least: Decimal) -> impl Iterator<Item = (Unit, Decimal)> {
+    let range = least..=Decimal::from(16);
     Unit::all()
         .filter(move |unit| *unit != bench)
         .map(move |unit| (unit, bench.grams() / unit.grams()))
