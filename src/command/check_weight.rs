@@ -69,9 +69,9 @@ impl CheckWeight {
     }
 }
 
-/// A month of one weight on one bench.
+/// A row of the table: a month of one weight on one bench.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-struct Month {
+struct Row {
     month: String,
     bench: String,
     weight: String,
@@ -121,7 +121,7 @@ fn table(book: &BookView, bench: Option<&str>, output: &Output) -> Result<Ended,
 
 /// Every month of every weight and bench, oldest first. What was shown in another unit is counted,
 /// and is no deviation.
-fn months<'a>(lines: impl Iterator<Item = &'a [u8]>, bench: Option<&str>) -> Vec<Month> {
+fn months<'a>(lines: impl Iterator<Item = &'a [u8]>, bench: Option<&str>) -> Vec<Row> {
     let mut groups: BTreeMap<(String, String, String, String), Vec<crate::job::Checked>> =
         BTreeMap::new();
     for Line { at, entry } in lines.filter_map(|line| serde_json::from_slice(line).ok()) {
@@ -158,7 +158,7 @@ fn months<'a>(lines: impl Iterator<Item = &'a [u8]>, bench: Option<&str>) -> Vec
                 .iter()
                 .map(|deviation| deviation.digits())
                 .max_by_key(Decimal::abs);
-            Month {
+            Row {
                 month,
                 bench,
                 weight,
@@ -178,7 +178,7 @@ fn number(count: usize) -> u32 {
     u32::try_from(count).unwrap_or(u32::MAX)
 }
 
-fn drawn(months: &[Month]) -> String {
+fn drawn(months: &[Row]) -> String {
     let head = [
         "month",
         "bench",

@@ -2,14 +2,17 @@
 //! off again. Meanwhile the pan of the job's own weighing stands as it was, so that the weight may
 //! be put beside metal that lies there. Leaves to others: the limits, and the unit guard.
 
+use std::time::Duration;
+
 use super::check::{CheckVerdict, Checked, LastCheck};
+use super::hold::Cause;
 use super::order::{Done, Effect};
 use super::record::{Raw, Record};
 use super::state::State;
 use super::words;
 use super::{BellKind, Ring};
 use crate::balance::{Base, CHECK_LASTS, Pan, Verdict};
-use crate::mass::{CheckWeight, Indication, Moment, Reading, Shown};
+use crate::mass::{CheckWeight, Indication, Moment, Reading, Shown, Unit};
 use crate::trouble::Trouble;
 
 /// A check weight on its way over the pan.
@@ -142,44 +145,87 @@ impl State {
         true
     }
 
-    /// The record of a check weight is in the book of check weights, or could not be put there.
+    /// The weighing of a check weight is in the book of check weights, or could not be put there.
     pub(super) fn checked(
         &mut self,
         written: Result<(u64, Box<Checked>), Trouble>,
         at: Moment,
         out: &mut Vec<Effect>,
     ) {
-        let was_waiting = self
-            .checking
-            .take_if(|checking| matches!(checking.phase, Phase::Writing));
-        let (check, checked) = match written {
-            Ok(written) => written,
+        match written {
+            Ok((check, checked)) => {
+                self.last_check = Some(Remembered {
+                    last: LastCheck {
+                        checked: (*checked).clone(),
+                        age: Duration::ZERO,
+                    },
+                    told: at,
+                });
+                self.check_due = Some((check, checked));
+                self.write_due(at, out);
+            }
             Err(trouble) => {
-                return out.push(Effect::Ring(Ring {
+                self.checking = None;
+                out.push(Effect::Ring(Ring {
                     kind: BellKind::Hold,
                     title: "The check weight is not recorded".to_owned(),
                     text: format!("{} {}", trouble.happened, trouble.mend),
                 }));
             }
-        };
-        self.last_check = Some(Remembered {
-            last: LastCheck {
-                checked: (*checked).clone(),
-                age: std::time::Duration::ZERO,
-            },
-            told: at,
-        });
-        let text = checked.sentence();
-        let (verdict, seen) = (checked.verdict, checked.seen);
-        if self.open_job().is_some() {
-            let checked = *checked;
-            self.follow_up(Record::CheckWeight { check, checked }, out);
         }
+    }
+
+    /// Puts what is known of the unit into the file of an open job, as soon as nothing else is
+    /// waited for. A check weight that the disk does not take there proves nothing.
+    pub(super) fn write_due(&mut self, at: Moment, out: &mut Vec<Effect>) {
+        if self.pending.is_some() {
+            return;
+        }
+        let is_open = self.open_job().is_some();
+        let can_write = !self.holds.has(Cause::Disk);
+        match self.check_due.take() {
+            Some((check, checked)) if !is_open => self.check_counts(check, &checked, at, out),
+            Some((check, checked)) if can_write => {
+                let checked = *checked;
+                self.wait_for(Record::CheckWeight { check, checked }, None, out);
+            }
+            Some(_) => self.checking = None,
+            None if self.doubt_due && is_open && can_write => {
+                self.doubt_due = false;
+                self.wait_for(Record::Doubt {}, None, out);
+            }
+            None => {}
+        }
+    }
+
+    /// A check weight is recorded wherever it must be: now it counts, and is told.
+    pub(super) fn check_counts(
+        &mut self,
+        check: u64,
+        checked: &Checked,
+        at: Moment,
+        out: &mut Vec<Effect>,
+    ) {
         // A link that was lost since may have brought another unit.
-        if let Some(checking) = was_waiting.filter(|checking| !checking.is_stale) {
-            self.judge_unit(verdict, seen, check, checking, at, out);
+        let waiting = self.checking.take();
+        if let Some(mut checking) = waiting.filter(|checking| !checking.is_stale) {
+            if checked.verdict == CheckVerdict::Agreed {
+                self.guard.agree(check, at);
+                if self.guard.verdict() == Verdict::Agreed {
+                    self.end_hold(Cause::Unit, out);
+                }
+                if let Some(last) = checking.pan.last() {
+                    checking.phase = Phase::Removing(last.gross);
+                    self.checking = Some(checking);
+                }
+            } else {
+                self.guard.disagree(checked.seen);
+                if let Verdict::Conflict(seen) = self.guard.verdict() {
+                    self.hold_unit(seen, at);
+                }
+            }
         }
-        let title = match verdict {
+        let title = match checked.verdict {
             CheckVerdict::Agreed => "Check weight: agreed",
             CheckVerdict::Off => "Check weight: outside its limits",
             CheckVerdict::OtherUnit => "Check weight: another unit",
@@ -187,34 +233,8 @@ impl State {
         out.push(Effect::Ring(Ring {
             kind: BellKind::Recorded,
             title: title.to_owned(),
-            text,
+            text: checked.sentence(),
         }));
-    }
-
-    fn judge_unit(
-        &mut self,
-        verdict: CheckVerdict,
-        seen: Option<crate::mass::Unit>,
-        check: u64,
-        mut checking: Checking,
-        at: Moment,
-        out: &mut Vec<Effect>,
-    ) {
-        if verdict == CheckVerdict::Agreed {
-            self.guard.agree(check, at);
-            if self.guard.verdict() == Verdict::Agreed {
-                self.end_hold(super::hold::Cause::Unit, out);
-            }
-            if let Some(last) = checking.pan.last() {
-                checking.phase = Phase::Removing(last.gross);
-                self.checking = Some(checking);
-            }
-        } else {
-            self.guard.disagree(seen);
-            if let Verdict::Conflict(seen) = self.guard.verdict() {
-                self.hold_unit(seen, at, out);
-            }
-        }
     }
 
     /// The link was lost: what lies on the pan is not known any more.
@@ -266,14 +286,9 @@ impl State {
         }
     }
 
-    /// The bench holds for its unit: in words, and in the job's file if it throws doubt on what
-    /// was weighed before.
-    pub(super) fn hold_unit(
-        &mut self,
-        seen: Option<crate::mass::Unit>,
-        at: Moment,
-        out: &mut Vec<Effect>,
-    ) {
+    /// The bench holds for its unit: in words, and, if that throws doubt on what was weighed
+    /// before, soon in the job's file.
+    pub(super) fn hold_unit(&mut self, seen: Option<Unit>, at: Moment) {
         let unit = self.guard.unit();
         let by_numbers = self.guard.wants_check_weight();
         let (why, mend) = if by_numbers {
@@ -281,16 +296,9 @@ impl State {
         } else {
             words::unit_conflict(seen, unit)
         };
-        let is_new = !self.holds.has_words(super::hold::Cause::Unit, &why);
-        if is_new && by_numbers && self.guard.doubts_past() && self.open_job().is_some() {
-            self.follow_up(Record::Doubt {}, out);
-        }
-        self.holds.begin(
-            super::hold::Cause::Unit,
-            why,
-            mend,
-            std::time::Duration::ZERO,
-            at,
-        );
+        let is_new = !self.holds.has_words(Cause::Unit, &why);
+        self.doubt_due |=
+            is_new && by_numbers && self.guard.doubts_past() && self.open_job().is_some();
+        self.holds.begin(Cause::Unit, why, mend, Duration::ZERO, at);
     }
 }

@@ -93,6 +93,7 @@ impl State {
                 answer: Ok(done),
             });
         }
+        self.write_due(at, out);
     }
 
     /// What a record that now counts changes on the pan.
@@ -103,6 +104,7 @@ impl State {
                     self.guard.job_begins(at);
                 }
                 self.close_asked = false;
+                self.doubt_due = false;
                 self.pan.disarm();
                 self.end_hold(Cause::Pan, out);
             }
@@ -119,6 +121,9 @@ impl State {
                 if !matches!(captured.what, What::Addition { .. }) {
                     self.standing_load = Some(captured.base);
                 }
+            }
+            Record::CheckWeight { check, checked } => {
+                self.check_counts(*check, checked, at, out);
             }
             Record::Answer { said, base } => {
                 match (said, base) {
@@ -166,8 +171,11 @@ impl State {
                     answer: Err(trouble.clone()),
                 });
             }
-            if matches!(pending.map(|pending| pending.record), Some(Record::Open(_))) {
-                return;
+            match pending.map(|pending| pending.record) {
+                Some(Record::Open(_)) => return,
+                Some(Record::CheckWeight { .. }) => self.checking = None,
+                Some(Record::Doubt {}) => self.doubt_due = true,
+                _ => {}
             }
         }
         self.inside_since = None;

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
+use super::check::Checked;
 use super::checking::{Checking, Remembered};
 use super::fold::{Adding, Job};
 use super::hold::Holds;
@@ -74,6 +75,9 @@ pub struct State {
     /// The check weight that is being weighed.
     pub(super) checking: Option<Checking>,
     pub(super) last_check: Option<Remembered>,
+    /// What is to be put into the job's file of it, and that what was weighed is in doubt.
+    pub(super) check_due: Option<(u64, Box<Checked>)>,
+    pub(super) doubt_due: bool,
     /// What a weighing last counted from, in a unit that was proven.
     pub(super) last_base: Option<Indication>,
     /// The order to close was answered with what is still to be done.
@@ -108,6 +112,8 @@ impl State {
             line: Vec::new(),
             checking: None,
             last_check: None,
+            check_due: None,
+            doubt_due: false,
             last_base: None,
             close_asked: false,
             now: Moment::default(),

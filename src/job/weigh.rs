@@ -26,6 +26,7 @@ impl State {
             self.end_hold(Cause::Link, out);
         }
         let is_believable = self.is_believable(&reading, at, out);
+        self.write_due(at, out);
         if self.check_with(&reading, raw, at, out) || !is_believable {
             self.pan.forget();
             self.inside_since = None;
@@ -42,7 +43,8 @@ impl State {
         self.line.clear();
         self.line.extend_from_slice(raw);
         let tracked = self.pan.take(gross, reading.status, at);
-        if self.is_other_unit(&tracked, at, out) {
+        if self.is_other_unit(&tracked, at) {
+            self.write_due(at, out);
             return;
         }
         self.take_base(tracked.base_taken.then_some(gross), out);
@@ -86,7 +88,7 @@ impl State {
                 true
             }
             Verdict::Conflict(seen) => {
-                self.hold_unit(seen, at, out);
+                self.hold_unit(seen, at);
                 false
             }
             Verdict::Unproven => {
@@ -107,7 +109,7 @@ impl State {
 
     /// Whether what stands on the pan is a mass that is known already, in another unit: the dish
     /// that comes back, the button of a melt. Then the bench holds.
-    fn is_other_unit(&mut self, tracked: &Tracked, at: Moment, out: &mut Vec<Effect>) -> bool {
+    fn is_other_unit(&mut self, tracked: &Tracked, at: Moment) -> bool {
         if !tracked.steady {
             return false;
         }
@@ -125,7 +127,7 @@ impl State {
             _ => false,
         };
         if let (true, Verdict::Conflict(seen)) = (found, self.guard.verdict()) {
-            self.hold_unit(seen, at, out);
+            self.hold_unit(seen, at);
             self.pan.forget();
             self.inside_since = None;
             if tracked.base_taken

@@ -338,7 +338,7 @@ impl<'a> Hand<'a> {
         self.order(Order::Open(Box::new(opened)));
         let mut melt = 0.0;
         let mut last = self.dice.between(2.0, 12.0);
-        for _ in 0..1 + self.dice.below(2) {
+        for _ in 0..=self.dice.below(2) {
             // Now and then just five times the last, or as many pennyweights of it as grams.
             let mass = match self.dice.below(12) {
                 0 if last < 12.0 => last * 5.0,

@@ -5,7 +5,7 @@ use std::time::Duration;
 use panbell::mass::{Indication, Reading, Shown, Status, Unit};
 use rust_decimal::Decimal;
 
-/// Chance, the same for the same seed (SplitMix64).
+/// Chance, the same for the same seed (splitmix64).
 pub(crate) struct Dice(pub(crate) u64);
 
 impl Dice {

@@ -70,9 +70,9 @@ struct Checked {
 const AGREED_AGAIN: u32 = 2;
 
 /// For how long a check weight proves the unit: a working day (our own choice).
-pub const CHECK_LASTS: Duration = Duration::from_secs(12 * 3600);
+pub const CHECK_LASTS: Duration = Duration::from_hours(12);
 /// How old one that nothing was captured on may be when a job begins (our own choice).
-const CHECK_BEFORE_JOB: Duration = Duration::from_secs(15 * 60);
+const CHECK_BEFORE_JOB: Duration = Duration::from_mins(15);
 /// A standing load lighter than so many divisions says nothing when it comes back.
 const LEAST_STANDING: u32 = 100;
 
