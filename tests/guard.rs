@@ -190,12 +190,12 @@ fn units_are_guarded_in_a_hundred_thousand_jobs() {
         (sent_calm.held, sent_calm.missed, sent_calm.stuck),
         (0, 0, 0)
     );
-    // No unit in the line: seen were 0.34 % missed, 8.6 % told only by the closing, and no alarm
-    // without a key. About twice that is the bound.
+    // No unit in the line: seen were 0.41 % missed, 9.0 % told only by the closing, and one alarm
+    // in 26 189 without a key. Half as much again, and ten alarms, are the bounds.
     assert!(silent.share(silent.missed) < 0.007, "{silent:?}");
-    assert!(silent.share(silent.marked) < 0.15, "{silent:?}");
+    assert!(silent.share(silent.marked) < 0.14, "{silent:?}");
     assert!(
-        silent_calm.share(silent_calm.held + silent_calm.stuck) < 0.001,
+        silent_calm.held + silent_calm.stuck <= 10,
         "{silent_calm:?}"
     );
     assert_eq!((silent_calm.missed, silent_calm.marked), (0, 0));
