@@ -7,6 +7,7 @@ mod add;
 mod answer;
 mod assay;
 mod button;
+mod check_weight;
 mod client;
 mod close;
 mod find;
@@ -91,6 +92,8 @@ enum Command {
     Proof(proof::Proof),
     /// Enter what an assay found in the button
     Assay(assay::Assay),
+    /// Weigh the check weight, or show what it was shown as over the months
+    CheckWeight(check_weight::CheckWeight),
     /// Say what happened to the pan when the bench asks
     Answer(answer::Answer),
     /// Close the job and print its statement
@@ -137,6 +140,7 @@ pub fn main() -> ExitCode {
         Command::Button(button) => button.run(&cli.common, &output),
         Command::Proof(proof) => proof.run(&cli.common, &output),
         Command::Assay(assay) => assay.run(&cli.common, &output),
+        Command::CheckWeight(check) => check.run(&cli.common, &output),
         Command::Answer(answer) => answer.run(&cli.common, &output),
         Command::Close(close) => close.run(&cli.common, &output),
         Command::Find(find) => find.run(&cli.common, &output),

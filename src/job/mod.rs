@@ -7,6 +7,8 @@
 
 mod bell;
 mod chain;
+mod check;
+mod checking;
 mod fold;
 mod hearing;
 mod hold;
@@ -27,7 +29,8 @@ pub mod words;
 
 pub use bell::{BellKind, Ring};
 pub use chain::{ChainLink, seal, unseal};
-pub use fold::{Adding, Expected, Job, Weighed};
+pub use check::{CheckEntry, CheckVerdict, Checked, LastCheck, UnitBy};
+pub use fold::{Adding, Expected, Job, UnitProof, Weighed};
 pub use hold::{Cause, Hold, Holds};
 pub use order::{Done, Effect, Event, Order};
 pub use recipes::{Recipe, recipes};

@@ -31,6 +31,14 @@ impl State {
             });
             return;
         }
+        let answer = match order {
+            Order::CheckWeight { weight } => Some(self.begin_check(weight)),
+            Order::Close => self.ask_before_close().map(Err),
+            _ => None,
+        };
+        if let Some(answer) = answer {
+            return out.push(Effect::Answer { id, answer });
+        }
         match self.record_for(order) {
             Ok(Wanted::Record(record)) => self.wait_for(*record, Some(id), out),
             Ok(Wanted::Capture) => self.capture(How::Taken, Some(id), out),
@@ -160,8 +168,33 @@ impl State {
                 )),
             },
             Order::Answer(said) => self.may_answer(said),
-            Order::Close => Ok(record(Record::Close(statement::closing(job, &self.rules)))),
+            Order::Close => {
+                let mut closed = statement::closing(job, &self.rules);
+                closed.warnings.extend(self.check_warning());
+                Ok(record(Record::Close(closed)))
+            }
+            // Answered before; it needs no job.
+            Order::CheckWeight { .. } => Err(refusal(
+                "job-open",
+                "A check weight is no part of a job.",
+                "Give the order again.",
+            )),
         }
+    }
+
+    /// A job of which masses rest on a check weight is not closed before it agreed again after
+    /// them; asked a second time, it is, and says so.
+    fn ask_before_close(&mut self) -> Option<Trouble> {
+        let wants = self.open_job().is_some_and(Job::wants_check_weight);
+        if !wants || std::mem::replace(&mut self.close_asked, true) {
+            return None;
+        }
+        Some(Trouble::new(
+            "check-weight-due",
+            "Masses of this job rest on a check weight that was not shown again after them.",
+            "If the balance was set to another unit meanwhile, nothing else shows it.",
+            "Show the check weight, panbell check-weight, then close; or give the order again to close with these masses marked as unproven.",
+        ))
     }
 
     /// Metal that a weighing under way has on the pan must not be forgotten by beginning another:
@@ -223,6 +256,9 @@ impl State {
     }
 
     fn may_take(&self) -> Result<Wanted, Trouble> {
+        if let Some(told) = self.check_sentence() {
+            return Err(refusal("check-weight-on-pan", &told, "Then take it.").passing());
+        }
         if self.expected().is_none() {
             return Err(refusal(
                 "nothing-expected",

@@ -8,12 +8,13 @@ use std::fmt::Write as _;
 
 use serde::{Deserialize, Serialize};
 
-use crate::mass::{Division, Indication};
+use crate::mass::{CheckWeight, Division, Indication, Unit};
 use crate::metal::{Basis, Colour, Composition, Fineness, Purpose};
 use crate::trouble::Trouble;
 use rust_decimal::Decimal;
 
 use super::bell::BellKind;
+use super::check::{Checked, UnitBy};
 use super::hold::Cause;
 
 /// The version of the job file. A file of a later version is read by no earlier panbell.
@@ -86,6 +87,17 @@ pub enum Record {
     },
     /// The fineness that an assay found in the button.
     Assay(Assayed),
+    /// A check weight was weighed while the job was open.
+    CheckWeight {
+        /// Its number in the book of check weights.
+        check: u64,
+        /// What came of it.
+        #[serde(flatten)]
+        checked: Checked,
+    },
+    /// The balance was seen to come back into the bench's unit from another: what was weighed
+    /// since the last check weight that agreed is in doubt.
+    Doubt {},
     /// The job is over.
     Close(Closed),
 }
@@ -257,6 +269,9 @@ pub struct Captured {
     pub base: Indication,
     /// How it came to be recorded.
     pub how: How,
+    /// What its unit rests on.
+    #[serde(with = "text", default)]
+    pub unit_by: UnitBy,
     /// The line as it came.
     #[serde(flatten)]
     pub raw: Raw,
@@ -381,7 +396,7 @@ impl Record {
     }
 }
 
-fn unreadable(why: &str) -> Trouble {
+pub(super) fn unreadable(why: &str) -> Trouble {
     Trouble::new(
         "record-unreadable",
         format!("A line of the job file cannot be read: {why}."),
@@ -391,7 +406,7 @@ fn unreadable(why: &str) -> Trouble {
 }
 
 /// Serde through `Display` and `FromStr`: numbers are strings in files.
-mod text {
+pub(super) mod text {
     use std::fmt::Display;
     use std::str::FromStr;
 
@@ -399,14 +414,14 @@ mod text {
 
     use super::Written;
 
-    pub(super) fn serialize<T: Written, S: Serializer>(
+    pub(in crate::job) fn serialize<T: Written, S: Serializer>(
         value: &T,
         serializer: S,
     ) -> Result<S::Ok, S::Error> {
         serializer.serialize_str(&value.written())
     }
 
-    pub(super) fn deserialize<'de, T, D>(deserializer: D) -> Result<T, D::Error>
+    pub(in crate::job) fn deserialize<'de, T, D>(deserializer: D) -> Result<T, D::Error>
     where
         T: FromStr<Err: Display>,
         D: Deserializer<'de>,
@@ -418,7 +433,7 @@ mod text {
 }
 
 /// The same for what may be missing.
-mod text_option {
+pub(super) mod text_option {
     use std::fmt::Display;
     use std::str::FromStr;
 
@@ -427,7 +442,7 @@ mod text_option {
     use super::Written;
 
     #[allow(clippy::ref_option)] // the signature that serde's `with` asks for
-    pub(super) fn serialize<T: Written, S: Serializer>(
+    pub(in crate::job) fn serialize<T: Written, S: Serializer>(
         value: &Option<T>,
         serializer: S,
     ) -> Result<S::Ok, S::Error> {
@@ -437,7 +452,7 @@ mod text_option {
         }
     }
 
-    pub(super) fn deserialize<'de, T, D>(deserializer: D) -> Result<Option<T>, D::Error>
+    pub(in crate::job) fn deserialize<'de, T, D>(deserializer: D) -> Result<Option<T>, D::Error>
     where
         T: FromStr<Err: Display>,
         D: Deserializer<'de>,
@@ -449,7 +464,7 @@ mod text_option {
 }
 
 /// How a value is written in a file, so that it reads back the same.
-trait Written {
+pub(super) trait Written {
     fn written(&self) -> String;
 }
 
@@ -474,7 +489,10 @@ written_as_displayed!(
     Colour,
     Purpose,
     Basis,
-    Decimal
+    Decimal,
+    CheckWeight,
+    Unit,
+    UnitBy
 );
 
 #[cfg(test)]
@@ -505,11 +523,12 @@ mod tests {
             gross: "12.460 g".parse().unwrap(),
             base: "0.000 g".parse().unwrap(),
             how: How::Settled,
+            unit_by: UnitBy::CheckWeight(3),
             raw: Raw::of(b"+ 12.460 g"),
         });
         assert_eq!(
             round_trip(&capture),
-            r#""event":"capture","what":"lot","fineness":"14 k","basis":"stamp","taken":"14 k","u_ppt":"0","mass":"12.460 g","gross":"12.460 g","base":"0.000 g","how":"settled","raw":"+ 12.460 g""#
+            r#""event":"capture","what":"lot","fineness":"14 k","basis":"stamp","taken":"14 k","u_ppt":"0","mass":"12.460 g","gross":"12.460 g","base":"0.000 g","how":"settled","unit_by":"check-weight 3","raw":"+ 12.460 g""#
         );
         round_trip(&Record::Expect {
             what: What::Addition { addition: 2 },

@@ -269,6 +269,25 @@ pub fn unit_conflict(seen: Option<Unit>, bench: Unit) -> (String, String) {
     }
 }
 
+/// A conflict of units that the numbers of a balance which sends no unit gave away: why, and what
+/// to do.
+pub fn unit_jump(seen: Option<Unit>, bench: Unit) -> (String, String) {
+    let into = seen.map_or_else(
+        || "another mode or unit".to_owned(),
+        |seen| seen.name().to_owned(),
+    );
+    (
+        format!(
+            "The balance sends no unit, and its numbers are those of a change between {} and {into}.",
+            bench.name()
+        ),
+        format!(
+            "See that it is set to {}, then show it the check weight: panbell check-weight.",
+            bench.name()
+        ),
+    )
+}
+
 /// The pan went light in the middle: the question.
 pub fn pan_question(job: Option<&Job>, rest: Mass, division: Division) -> (String, String) {
     let was = division.show(rest);

@@ -76,6 +76,12 @@ pub enum OrderBody {
         /// tared, back or anew.
         said: PanAnswer,
     },
+    /// The next load at rest is the check weight.
+    CheckWeight {
+        /// Its nominal mass and class, `20 g F2`; left out, the one of the settings.
+        #[serde(default)]
+        weight: Option<String>,
+    },
     /// End the job.
     Close {},
     /// Press the balance's tare key.
@@ -313,6 +319,9 @@ impl OrderBody {
                 }
             }
             Self::Answer { said } => Order::Answer(said),
+            Self::CheckWeight { weight } => Order::CheckWeight {
+                weight: weight.map(|weight| weight.parse()).transpose()?,
+            },
             Self::Close {} => Order::Close,
             Self::Tare {} | Self::Zero {} => {
                 return Err(odd(

@@ -11,6 +11,7 @@ mod support;
 mod bad_input;
 mod bells;
 mod benches;
+mod check_weight;
 mod disk;
 mod hotplug;
 mod kills;
