@@ -5,6 +5,7 @@
 //! what a usable mass means for the job.
 
 mod guard;
+pub mod hid;
 mod layout;
 mod link;
 mod pan;

@@ -9,7 +9,8 @@ use tokio::time::{Instant, sleep_until};
 
 use super::journal::Journal;
 use super::line::{Came, Line};
-use crate::balance::{Layout, LinkState, Piece, Verdict};
+use super::reader::Reader;
+use crate::balance::{LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
 use crate::job::{Cause, Done, Effect, Event, Job, Record, State, step};
 use crate::mass::{Moment, Reading};
@@ -22,7 +23,7 @@ pub(super) struct Lane {
     name: String,
     /// Always there between two steps; taken out only inside one.
     state: Option<State>,
-    layout: Layout,
+    reader: Reader,
     line: Line,
     journal: Journal,
     bells: Option<BellSender>,
@@ -77,8 +78,8 @@ impl Lane {
         Ok(Self {
             name: settings.name.clone(),
             state: Some(State::new(Arc::clone(&settings.rules), job)),
-            layout: Layout::compile(&settings.layout)?,
-            line: Line::new(settings.port.clone()),
+            reader: Reader::of(&settings.form)?,
+            line: Line::new(settings.port.clone(), &settings.form),
             journal,
             bells,
             asks,
@@ -127,22 +128,26 @@ impl Lane {
 
     fn came(&mut self, came: Came) {
         match came {
-            Came::Opened => self.happen(Event::PortOpened),
+            Came::Opened => {
+                self.reader.opened(self.line.scale());
+                self.happen(Event::PortOpened);
+            }
             Came::Lost(trouble) => self.happen(Event::PortLost(trouble)),
             Came::Nothing => {}
             Came::Bytes(count) => self.bytes(count),
         }
     }
 
-    /// Bytes to lines to readings to steps.
+    /// Bytes to lines, or a report, to readings to steps.
     fn bytes(&mut self, count: usize) {
         let at = self.now();
         let mut effects = Vec::new();
-        let (layout, state, mut shown) = (&mut self.layout, &mut self.state, None);
+        let (reader, state, mut shown) = (&mut self.reader, &mut self.state, None);
         self.line.pieces(count, |piece| {
             let event = match piece {
-                Piece::Line(raw) => match layout.read(raw) {
-                    Ok(reading) => {
+                Piece::Line(raw) => match reader.read(raw) {
+                    Ok(None) => return,
+                    Ok(Some(reading)) => {
                         shown = Some(reading);
                         Event::Line { reading, raw }
                     }

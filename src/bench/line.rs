@@ -1,12 +1,15 @@
-//! The line to one balance: the open port, or the next attempt at it.
+//! The line to one balance, serial or of a USB scale: the open port, or the next attempt at it.
 
+use std::io;
 use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::time::{Instant, sleep_until};
 
+use crate::balance::hid::ScaleLayout;
 use crate::balance::{Piece, Retry, Splitter};
-use crate::port::{OpenPort, PortSettings, PortTrouble};
+use crate::port::{OpenPort, PortSettings, PortTrouble, ScalePort, ScaleTrouble};
+use crate::settings::Form;
 use crate::trouble::Trouble;
 
 /// What came over the line.
@@ -21,10 +24,27 @@ pub(super) enum Came {
     Nothing,
 }
 
+/// The open port.
+enum Port {
+    Serial(OpenPort),
+    Scale(ScalePort),
+}
+
+impl Port {
+    async fn read(&mut self, buf: &mut [u8]) -> io::Result<usize> {
+        match self {
+            Self::Serial(port) => port.read(buf).await,
+            Self::Scale(port) => port.read(buf).await,
+        }
+    }
+}
+
 /// The line to one balance.
 pub(super) struct Line {
     settings: PortSettings,
-    port: Option<OpenPort>,
+    /// It sends reports, not lines.
+    is_scale: bool,
+    port: Option<Port>,
     opened: Instant,
     heard: bool,
     retry: Retry,
@@ -45,9 +65,10 @@ const BUSY: &str = "port-busy";
 const QUIET: Duration = Duration::from_millis(200);
 
 impl Line {
-    pub(super) fn new(settings: PortSettings) -> Self {
+    pub(super) fn new(settings: PortSettings, form: &Form) -> Self {
         Self {
             settings,
+            is_scale: matches!(form, Form::Reports { .. }),
             port: None,
             opened: Instant::now(),
             heard: false,
@@ -88,13 +109,35 @@ impl Line {
         }
     }
 
-    /// Cuts what was read into pieces.
-    pub(super) fn pieces(&mut self, count: usize, each: impl FnMut(Piece<'_>)) {
+    /// What the scale that is open says of its reports.
+    pub(super) fn scale(&self) -> Option<Arc<ScaleLayout>> {
+        match &self.port {
+            Some(Port::Scale(port)) => Some(Arc::clone(port.layout())),
+            _ => None,
+        }
+    }
+
+    /// Cuts what was read into pieces. A report is one piece, whatever bytes are in it.
+    pub(super) fn pieces(&mut self, count: usize, mut each: impl FnMut(Piece<'_>)) {
         let bytes = self.buffer.get(..count).unwrap_or_default();
-        self.splitter.push(bytes, each);
+        if self.is_scale {
+            each(Piece::Line(bytes));
+        } else {
+            self.splitter.push(bytes, each);
+        }
     }
 
     fn open(&mut self) -> Came {
+        if self.is_scale {
+            return match ScalePort::open(&self.settings.path) {
+                Ok(port) => {
+                    tracing::info!(port = %self.settings.path.display(), described = %port.layout(), "scale opened");
+                    self.opened(Port::Scale(port))
+                }
+                Err(ScaleTrouble::Port(cause)) => self.refused(cause),
+                Err(ScaleTrouble::Device(trouble)) => self.refused_with(trouble),
+            };
+        }
         match OpenPort::open(&self.settings) {
             Ok(port) => {
                 tracing::info!(port = %self.settings.path.display(), "port opened");
@@ -105,16 +148,28 @@ impl Line {
                     tracing::warn!(asked = %port.asked_framing(), port = %self.settings.path.display(),
                         "the port did not keep its framing; a pseudo-terminal never does");
                 }
-                self.port = Some(port);
-                self.opened = Instant::now();
-                self.heard = false;
-                self.splitter = Splitter::mid_stream();
-                self.retry.succeeded();
-                self.last_trouble = None;
-                Came::Opened
+                self.opened(Port::Serial(port))
             }
             Err(cause) => self.refused(cause),
         }
+    }
+
+    fn opened(&mut self, port: Port) -> Came {
+        self.port = Some(port);
+        self.opened = Instant::now();
+        self.heard = false;
+        self.splitter = Splitter::mid_stream();
+        self.retry.succeeded();
+        self.last_trouble = None;
+        Came::Opened
+    }
+
+    fn refused_with(&mut self, trouble: Trouble) -> Came {
+        self.retry_at = Instant::now() + self.retry.failed();
+        if self.last_trouble.as_deref() == Some(&trouble) {
+            return Came::Nothing;
+        }
+        self.say(trouble)
     }
 
     fn refused(&mut self, cause: PortTrouble) -> Came {

@@ -7,6 +7,7 @@
 mod journal;
 mod lane;
 mod line;
+mod reader;
 mod service;
 
 pub use service::run;

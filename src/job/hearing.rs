@@ -17,7 +17,7 @@ impl State {
             self.inside_since = None;
             self.guard.link_lost();
             let why = "What the balance sends cannot be read.".to_owned();
-            let mend = "Its speed, framing or line layout is probably another than its file says: compare them with the balance's own settings.".to_owned();
+            let mend = "On a serial port its speed, framing or line layout is probably another than its file says: compare them with the balance's own settings. Switch a USB scale off and on.".to_owned();
             self.holds.begin(Cause::Link, why, mend, Duration::ZERO, at);
         }
     }

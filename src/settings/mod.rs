@@ -23,7 +23,7 @@ use std::sync::Arc;
 
 pub use balance::BalanceFile;
 pub use basis::read_basis;
-pub use find::SHIPPED_BALANCES;
+pub use find::{SHIPPED_BALANCES, USB_SCALE};
 pub use folders::{Environment, Folders};
 pub use law::read_laws;
 pub use number::PerMille;
@@ -34,6 +34,7 @@ use rust_decimal::Decimal;
 
 use crate::balance::LayoutSpec;
 use crate::job::BenchRules;
+use crate::mass::Unit;
 use crate::melt::{Demand, Risk};
 use crate::metal::{BasisRules, Fineness, Judged, MarkLaw, Shelf};
 use crate::port::PortSettings;
@@ -78,12 +79,24 @@ pub struct Settings {
 pub struct BenchSettings {
     /// Its name; no other bench has it.
     pub name: String,
-    /// The balance's port.
+    /// The balance's port; of a USB scale only its name counts.
     pub port: PortSettings,
-    /// How the balance's lines are read; it compiles.
-    pub layout: LayoutSpec,
+    /// What the balance sends, and how it is read.
+    pub form: Form,
     /// What the bench goes by.
     pub rules: Arc<BenchRules>,
+}
+
+/// What a balance sends.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Form {
+    /// Lines on a serial port, read by this layout; it compiles.
+    Lines(LayoutSpec),
+    /// Reports of a USB HID scale, read by what the scale says of them.
+    Reports {
+        /// Whose tael the scale's tael is, if that is said.
+        tael: Option<Unit>,
+    },
 }
 
 /// How a bell reaches the person.
