@@ -13,7 +13,7 @@ use panbell::balance::{Layout, LinkLimits, PanRules, SteadyRule};
 use panbell::mass::{Division, Shown, Status, Unit};
 use panbell::port::{Flow, Framing, PortSettings, SHAPES, Showing};
 use panbell::settings::{
-    BalanceFile, Environment, Folders, SHIPPED_BALANCES, SHORTEST, Settings, SettingsTrouble,
+    BalanceFile, Environment, Folders, Form, SHIPPED_BALANCES, SHORTEST, Settings, SettingsTrouble,
 };
 use proptest::prelude::*;
 

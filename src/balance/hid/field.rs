@@ -61,6 +61,7 @@ pub(super) struct Number {
 impl Number {
     /// The number in a report; the outer `None` when the report is too short for it, the inner
     /// one when it is outside its range, which is the standard's way to send none.
+    #[allow(clippy::option_option)] // too short, and out of range, are two things
     pub(super) fn read(self, report: &[u8]) -> Option<Option<i64>> {
         let bits = bits(report, self.at, self.size)?;
         let value = if self.lowest < 0 {
