@@ -16,6 +16,8 @@ mod described;
 mod find;
 #[path = "hid/maker.rs"]
 mod maker;
+#[path = "hid/named.rs"]
+mod named;
 #[path = "hid/plug.rs"]
 mod plug;
 #[path = "hid/published.rs"]

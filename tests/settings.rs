@@ -668,12 +668,12 @@ fn an_unknown_key_is_told_with_the_nearest_known_one() {
             [
                 "settings-unknown-key",
                 "Line 7 of HOME/panbell.toml has \"divison\", which is not known in [[bench]].",
-                "The nearest known one is \"division\". Known in [[bench]] are name, port, balance, division, repeatability, class, steady, pan, link.",
+                "The nearest known one is \"division\". Known in [[bench]] are name, port, balance, tael, division, repeatability, class, steady, pan, link.",
             ],
             [
                 "settings-unknown-key",
                 "Line 8 of HOME/panbell.toml has \"zzz\", which is not known in [[bench]].",
-                "Known in [[bench]] are name, port, balance, division, repeatability, class, steady, pan, link.",
+                "Known in [[bench]] are name, port, balance, tael, division, repeatability, class, steady, pan, link.",
             ],
         ],
     );
