@@ -63,6 +63,18 @@ fn usages_with_their_page_kept_states_and_a_signed_weight() {
 }
 
 #[test]
+fn numbers_of_one_list_stand_in_its_order() {
+    // Two counts as a range, then weight and scaling as another, all of 16 bits with a sign.
+    let numbers = [
+        0x19, 0x60, 0x29, 0x61, 0x19, 0x40, 0x29, 0x41, 0x16, 0, 0x80, 0x26, 0xFF, 0x7F, 0x75, 16,
+        0x95, 4, 0x81, 2,
+    ];
+    let inside = [&numbers[..], &part(Status), &part(Unit)].concat();
+    let report = [9, 9, 8, 8, 0x39, 0x30, 0xFD, 0xFF, 4, 2];
+    assert_eq!(told(&around(None, &inside), &report), "stable: 12.345 g");
+}
+
+#[test]
 fn a_scaling_and_a_bound_declared_without_their_sign_are_still_meant() {
     let scaling = [
         0x09, 0x41, 0x15, 0, 0x26, 0xFF, 0, 0x75, 8, 0x95, 1, 0x81, 0x02,
