@@ -13,7 +13,7 @@ use panbell::balance::{Layout, LinkLimits, PanRules, SteadyRule};
 use panbell::mass::{Division, Shown, Unit};
 use panbell::port::{Flow, Framing, PortSettings, SHAPES, Showing};
 use panbell::settings::{
-    BalanceFile, Environment, Folders, SHIPPED_BALANCES, SHORTEST, Settings, SettingsTrouble,
+    BalanceFile, Environment, Folders, Form, SHIPPED_BALANCES, SHORTEST, Settings, SettingsTrouble,
 };
 use proptest::prelude::*;
 
@@ -194,7 +194,7 @@ fn the_sample_is_the_same_as_the_defaults() {
     });
     assert_eq!(written.name, defaults.name);
     assert_eq!(written.port, defaults.port);
-    assert_eq!(written.layout, defaults.layout);
+    assert_eq!(written.form, defaults.form);
     assert_eq!(written.rules.name, defaults.rules.name);
     assert_eq!(written.rules.pan, defaults.rules.pan);
     assert_eq!(written.rules.dwell, defaults.rules.dwell);
@@ -278,7 +278,7 @@ fn every_setting_changes_what_it_says() {
     assert_eq!(left.rules.pan.steady.time, Duration::from_millis(125));
     assert_eq!(left.rules.dwell, Duration::from_secs(2), "its own default");
     assert_eq!(right.port.path, Path::new("/dev/right"));
-    assert_eq!(right.layout.decimal, b',');
+    assert!(matches!(&right.form, Form::Lines { layout, .. } if layout.decimal == b','));
     let division = right.rules.pan.division;
     assert_eq!(right.rules.pan.tolerance, division.mass());
     assert_eq!(right.rules.pan.least_load, division.mass().times(2));
@@ -549,7 +549,7 @@ fn a_balance_that_is_not_known_lists_the_known_ones_and_the_nearest() {
         &[[
             "settings-value",
             "Line 3 of HOME/panbell.toml reads balance = \"statusfirst\". There is no balance file \"statusfirst\", neither shipped nor in HOME/balances.",
-            "The nearest known one is \"status-first\". Known are signed-fixed, status-first, comma-fields, value-only, unit-at-rest, zero-filled, stx-check, last-in-brackets, net-gross-tare, headed-block, grouped-digits, pause-ended, asked, corner.",
+            "The nearest known one is \"status-first\". Known are signed-fixed, status-first, comma-fields, value-only, unit-at-rest, zero-filled, stx-check, last-in-brackets, net-gross-tare, headed-block, grouped-digits, pause-ended, asked, usb-scale, corner.",
         ]],
     );
     let home = Home::with(&SHORTEST.replace("signed-fixed", "balances/gone.toml"));
@@ -634,12 +634,12 @@ fn an_unknown_key_is_told_with_the_nearest_known_one() {
             [
                 "settings-unknown-key",
                 "Line 7 of HOME/panbell.toml has \"divison\", which is not known in [[bench]].",
-                "The nearest known one is \"division\". Known in [[bench]] are name, port, balance, division, repeatability, class, calibration_u, check_weight, steady, pan, link.",
+                "The nearest known one is \"division\". Known in [[bench]] are name, port, balance, tael, division, repeatability, class, calibration_u, check_weight, steady, pan, link.",
             ],
             [
                 "settings-unknown-key",
                 "Line 8 of HOME/panbell.toml has \"zzz\", which is not known in [[bench]].",
-                "Known in [[bench]] are name, port, balance, division, repeatability, class, calibration_u, check_weight, steady, pan, link.",
+                "Known in [[bench]] are name, port, balance, tael, division, repeatability, class, calibration_u, check_weight, steady, pan, link.",
             ],
         ],
     );

@@ -7,6 +7,7 @@
 mod ask;
 mod frame;
 mod guard;
+pub mod hid;
 mod layout;
 mod link;
 mod pan;

@@ -12,7 +12,8 @@ use tokio::time::{Instant, sleep_until};
 use super::checks::Checks;
 use super::journal::Journal;
 use super::line::{Came, Line};
-use crate::balance::{Layout, LinkState, Piece, Verdict};
+use super::reader::Reader;
+use crate::balance::{LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
 use crate::job::{Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, State, step};
 use crate::mass::{Moment, Reading};
@@ -25,7 +26,7 @@ pub(super) struct Lane {
     name: String,
     /// Always there between two steps; taken out only inside one.
     state: Option<State>,
-    layout: Layout,
+    reader: Reader,
     line: Line,
     journal: Journal,
     checks: Arc<Checks>,
@@ -89,9 +90,11 @@ impl Lane {
     ) -> Result<Self, Trouble> {
         Ok(Self {
             name: settings.name.clone(),
-            state: Some(State::new(Arc::clone(&settings.rules), job).asked(settings.ask.is_some())),
-            layout: Layout::compile(&settings.layout)?,
-            line: Line::new(settings.port.clone(), settings.frame, settings.ask.as_ref()),
+            state: Some(
+                State::new(Arc::clone(&settings.rules), job).asked(settings.form.is_asked()),
+            ),
+            reader: Reader::of(&settings.form)?,
+            line: Line::new(settings.port.clone(), &settings.form),
             journal,
             checks,
             checking: None,
@@ -159,7 +162,10 @@ impl Lane {
 
     fn came(&mut self, came: Came) {
         match came {
-            Came::Opened => self.happen(Event::PortOpened),
+            Came::Opened => {
+                self.reader.opened(self.line.scale());
+                self.happen(Event::PortOpened);
+            }
             Came::Lost(trouble) => self.happen(Event::PortLost(trouble)),
             Came::Nothing => {}
             Came::Bytes(count) => self.bytes(Some(count)),
@@ -167,21 +173,20 @@ impl Lane {
         }
     }
 
-    /// Bytes, or a pause after them, to lines to readings to steps.
+    /// Bytes, or a pause after them, to lines, or a report, to readings to steps.
     fn bytes(&mut self, count: Option<usize>) {
         let at = self.now();
         let mut effects = Vec::new();
-        let (layout, state, mut shown) = (&mut self.layout, &mut self.state, None);
+        let (reader, state, mut shown) = (&mut self.reader, &mut self.state, None);
         let (mut answered, mut damaged) = (false, false);
         self.line.pieces(count, |piece| {
             let event = match piece {
-                Piece::Line(raw) => match layout.read(raw) {
-                    Ok(reading) => {
+                Piece::Line(raw) => match reader.read(raw) {
+                    Ok(None) => return,
+                    Ok(Some(reading)) => {
                         shown = Some(reading);
                         Event::Line { reading, raw }
                     }
-                    // A date or the tare of a weighing: its mass is yet to come.
-                    Err(why) if !why.is_odd() => return,
                     Err(why) => {
                         tracing::debug!(line = %raw.escape_ascii(), ?why, "a line was not understood");
                         Event::OddLine

@@ -1,4 +1,4 @@
-//! The line to one balance: the open port, or the next attempt at it.
+//! The line to one balance, serial or of a USB scale: the open port, or the next attempt at it.
 //!
 //! Promises: whatever can take its time (opening, setting up, closing an adapter that is stuck,
 //! looking for who holds a port) is done beside the service's loop, so that it delays no other
@@ -11,10 +11,13 @@ use std::time::Duration;
 use tokio::task::{JoinError, JoinHandle, spawn_blocking};
 use tokio::time::{Instant, sleep_until};
 
+use super::plug::Plug;
+use crate::balance::hid::ScaleLayout;
 use crate::balance::{AskSpec, Asking, FrameSpec, Key, Piece, Retry, Rubble, Splitter};
 use crate::job::Done;
 use crate::mass::Moment;
-use crate::port::{DataBits, OpenPort, PortSettings, PortTrouble, check};
+use crate::port::{DataBits, PortSettings, PortTrouble, ScaleTrouble, check};
+use crate::settings::Form;
 use crate::trouble::Trouble;
 
 /// What came over the line.
@@ -34,8 +37,10 @@ pub(super) enum Came {
 /// The line to one balance.
 pub(super) struct Line {
     settings: PortSettings,
-    port: Option<OpenPort>,
-    opening: Option<JoinHandle<Result<OpenPort, PortTrouble>>>,
+    /// It sends reports, not lines.
+    is_scale: bool,
+    port: Option<Plug>,
+    opening: Option<JoinHandle<Result<Plug, ScaleTrouble>>>,
     opened: Instant,
     heard: bool,
     retry: Retry,
@@ -76,10 +81,15 @@ const LOOK_AGAIN: u32 = 15;
 const QUIET: Duration = Duration::from_millis(200);
 
 impl Line {
-    pub(super) fn new(settings: PortSettings, frame: FrameSpec, ask: Option<&AskSpec>) -> Self {
+    pub(super) fn new(settings: PortSettings, form: &Form) -> Self {
+        let (frame, ask) = match form {
+            Form::Lines { frame, ask, .. } => (*frame, ask.as_ref()),
+            Form::Reports { .. } => (FrameSpec::default(), None),
+        };
         let now = Instant::now();
         Self {
             settings,
+            is_scale: matches!(form, Form::Reports { .. }),
             port: None,
             opening: None,
             opened: now,
@@ -106,7 +116,9 @@ impl Line {
             if self.opening.is_none() {
                 sleep_until(self.retry_at).await;
                 // Most attempts end here, while the cable is out: nothing is opened for them.
-                if let Err(cause) = check(&self.settings.path) {
+                if !self.is_scale
+                    && let Err(cause) = check(&self.settings.path)
+                {
                     return self.refused(&cause);
                 }
                 self.opening = Some(self.attempt());
@@ -164,11 +176,20 @@ impl Line {
         }
     }
 
-    /// Cuts what was read into pieces; of no bytes, what the pause ended.
+    /// What the scale that is open says of its reports.
+    pub(super) fn scale(&self) -> Option<Arc<ScaleLayout>> {
+        self.port.as_ref().and_then(Plug::scale)
+    }
+
+    /// Cuts what was read into pieces; of no bytes, what the pause ended. A report is one piece,
+    /// whatever bytes are in it.
     pub(super) fn pieces(&mut self, count: Option<usize>, mut each: impl FnMut(Piece<'_>)) {
         match count {
             Some(count) => {
                 let bytes = self.buffer.get(..count).unwrap_or_default();
+                if self.is_scale {
+                    return each(Piece::Line(bytes));
+                }
                 let mut any = false;
                 self.splitter.push(bytes, |piece| {
                     any = true;
@@ -275,8 +296,8 @@ impl Line {
     }
 
     /// One attempt, beside the loop. An adapter that is stuck holds it for seconds.
-    fn attempt(&mut self) -> JoinHandle<Result<OpenPort, PortTrouble>> {
-        let settings = self.settings.clone();
+    fn attempt(&mut self) -> JoinHandle<Result<Plug, ScaleTrouble>> {
+        let (settings, is_scale) = (self.settings.clone(), self.is_scale);
         // Who holds it is looked for through every process: not at each attempt.
         let is_busy = self
             .last_trouble
@@ -287,33 +308,19 @@ impl Line {
         if look {
             self.not_looked = 0;
         }
-        spawn_blocking(move || {
-            let port = OpenPort::open(&settings);
-            if look {
-                port.map_err(PortTrouble::with_holder)
-            } else {
-                port
-            }
-        })
+        spawn_blocking(move || Plug::open(&settings, is_scale, look))
     }
 
-    fn opened(&mut self, outcome: Result<Result<OpenPort, PortTrouble>, JoinError>) -> Came {
+    fn opened(&mut self, outcome: Result<Result<Plug, ScaleTrouble>, JoinError>) -> Came {
         let outcome = outcome.unwrap_or_else(|error| {
-            Err(PortTrouble::Failed {
+            Err(ScaleTrouble::Port(PortTrouble::Failed {
                 path: self.settings.path.clone(),
                 text: error.to_string(),
-            })
+            }))
         });
         match outcome {
             Ok(port) => {
-                tracing::info!(port = %self.settings.path.display(), "port opened");
-                if port
-                    .kept_framing()
-                    .is_ok_and(|kept| kept != port.asked_framing())
-                {
-                    tracing::warn!(asked = %port.asked_framing(), port = %self.settings.path.display(),
-                        "the port did not keep its framing; a pseudo-terminal never does");
-                }
+                port.log(&self.settings.path);
                 self.port = Some(port);
                 self.opened = Instant::now();
                 self.heard = false;
@@ -327,8 +334,17 @@ impl Line {
                 self.last_trouble = None;
                 Came::Opened
             }
-            Err(cause) => self.refused(&cause),
+            Err(ScaleTrouble::Port(cause)) => self.refused(&cause),
+            Err(ScaleTrouble::Device(trouble)) => self.refused_with(trouble),
         }
+    }
+
+    fn refused_with(&mut self, trouble: Trouble) -> Came {
+        self.retry_at = Instant::now() + self.retry.failed();
+        if self.last_trouble.as_deref() == Some(&trouble) {
+            return Came::Nothing;
+        }
+        self.say(trouble)
     }
 
     fn refused(&mut self, cause: &PortTrouble) -> Came {
@@ -390,11 +406,19 @@ async fn at(moment: Option<Instant>) {
 #[allow(clippy::unwrap_used, clippy::panic)]
 mod tests {
     use super::*;
+    use crate::balance::LayoutSpec;
     use crate::port::{Framing, Holder};
 
     fn line() -> Line {
         let port = PortSettings::new("/dev/ttyX", 9600, Framing::EIGHT_NONE_ONE);
-        Line::new(port, FrameSpec::default(), None)
+        Line::new(
+            port,
+            &Form::Lines {
+                frame: FrameSpec::default(),
+                layout: LayoutSpec::default(),
+                ask: None,
+            },
+        )
     }
 
     fn said(came: &Came) -> Option<&'static str> {

@@ -8,6 +8,8 @@ mod checks;
 mod journal;
 mod lane;
 mod line;
+mod plug;
+mod reader;
 mod service;
 
 pub use service::run;

@@ -25,7 +25,7 @@ impl State {
         if self.link.state() == LinkState::Garbled {
             self.nothing_is_current();
             let why = "What the balance sends cannot be read.".to_owned();
-            let mend = "Its speed is probably another than its file says, or its framing or line layout: run panbell learn PORT, or compare them with the balance's own settings.".to_owned();
+            let mend = "Its speed is probably another than its file says, or its framing or line layout: run panbell learn PORT, or compare them with the balance's own settings. Switch a USB scale off and on.".to_owned();
             self.holds.begin(Cause::Link, why, mend, Duration::ZERO, at);
         }
     }

@@ -114,13 +114,7 @@ impl State {
                 note,
             } => {
                 before_button(job, "a further lot")?;
-                if fineness == Fineness::NONE {
-                    return Err(refusal(
-                        "lot-without-gold",
-                        "A lot without gold is no lot of the client's gold.",
-                        "Add other metal with panbell add.",
-                    ));
-                }
+                holds_gold(fineness)?;
                 Ok(expect(
                     What::Lot {
                         fineness,
@@ -440,6 +434,17 @@ fn button_is_known(job: &Job) -> Result<(), Trouble> {
         )),
         _ => Ok(()),
     }
+}
+
+fn holds_gold(lot: Fineness) -> Result<(), Trouble> {
+    if lot == Fineness::NONE {
+        return Err(refusal(
+            "lot-without-gold",
+            "A lot without gold is no lot of the client's gold.",
+            "Add other metal with panbell add.",
+        ));
+    }
+    Ok(())
 }
 
 fn before_button(job: &Job, what: &str) -> Result<(), Trouble> {

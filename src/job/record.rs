@@ -310,11 +310,13 @@ pub enum Raw {
 }
 
 impl Raw {
-    /// Keeps a line.
+    /// Keeps a line, or the report of a USB scale. Bytes that no terminal shows make it
+    /// hexadecimal; a report has such as a rule, and would be escaped byte by byte.
     pub fn of(line: &[u8]) -> Self {
-        match std::str::from_utf8(line) {
-            Ok(text) => Self::Raw(text.to_owned()),
-            Err(_) => Self::RawHex(line.iter().fold(String::new(), |mut hex, byte| {
+        let shows = |text: &&str| !text.chars().any(|it| it.is_control() && it != '\t');
+        match std::str::from_utf8(line).ok().filter(shows) {
+            Some(text) => Self::Raw(text.to_owned()),
+            None => Self::RawHex(line.iter().fold(String::new(), |mut hex, byte| {
                 let _infallible = write!(hex, "{byte:02x}");
                 hex
             })),

@@ -261,10 +261,12 @@ pub fn unit_conflict(seen: Option<Unit>, bench: Unit) -> (String, String) {
         ),
         None => (
             format!(
-                "The balance shows a unit that its file does not know, this bench weighs in {}.",
+                "The balance shows a unit that nothing says the size of, this bench weighs in {}.",
                 bench.name()
             ),
-            format!("{mend} If the symbol is new, add it to the balance file."),
+            format!(
+                "{mend} If that unit is meant, say what it is: its symbol in the balance file, or whose tael a USB scale shows in the settings."
+            ),
         ),
     }
 }

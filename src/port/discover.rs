@@ -12,6 +12,8 @@ use rustix::fs::Access;
 
 use super::access::{Holder, check, holders_in};
 use super::cause::PortTrouble;
+use super::scales::{HidScale, hid_scales};
+use crate::trouble::Trouble;
 
 /// Where the system tells of itself.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -88,12 +90,12 @@ pub struct FoundScale {
     pub node: PathBuf,
     /// What it calls itself.
     pub name: Option<String>,
-    /// Why it could not be read.
+    /// Why it could not be opened.
     pub trouble: Option<PortTrouble>,
+    /// Why its reports could not be read.
+    pub unreadable: Option<Trouble>,
 }
 
-/// The usage page of weighing devices (USB HID Point of Sale Usage Tables 1.02, section 4).
-const WEIGHING: u32 = 0x8D;
 /// The longest name that is passed on.
 const LONGEST_NAME: usize = 80;
 
@@ -124,57 +126,23 @@ pub fn port_named(roots: &Roots, path: &Path) -> FoundPort {
     port_of(roots, path.to_owned(), known)
 }
 
-/// USB scales that are HID devices, by name.
+/// USB scales that are HID devices, by the number of their port.
 pub fn scales(roots: &Roots) -> Vec<FoundScale> {
-    let class = roots.sys.join("class/hidraw");
-    let mut found: Vec<FoundScale> = names_in(&class)
-        .into_iter()
-        .filter_map(|name| {
-            let device = class.join(&name).join("device");
-            weighs(&fs::read(device.join("report_descriptor")).ok()?).then_some(())?;
-            let uevent = fs::read_to_string(device.join("uevent")).unwrap_or_default();
-            let called = uevent
-                .lines()
-                .find_map(|line| line.strip_prefix("HID_NAME="));
-            let node = roots.dev.join(&name);
-            Some(FoundScale {
-                name: called.and_then(clean),
-                trouble: rustix::fs::access(&node, Access::READ_OK)
-                    .err()
-                    .map(|errno| PortTrouble::from_errno(&node, errno)),
-                node,
-            })
+    let found = |scale: HidScale| {
+        let node = roots.dev.join(scale.node.file_name()?);
+        Some(FoundScale {
+            name: clean(&scale.name),
+            trouble: rustix::fs::access(&node, Access::READ_OK)
+                .err()
+                .map(|errno| PortTrouble::from_errno(&node, errno)),
+            unreadable: scale.described.err(),
+            node,
         })
-        .collect();
-    found.sort_by_key(|one| natural(&one.node));
-    found
-}
-
-/// Whether a report descriptor names the weighing page: its short items are walked one by one
-/// (Device Class Definition for HID 1.11, section 6.2.2.2), so that data is not taken for an item.
-fn weighs(descriptor: &[u8]) -> bool {
-    let mut rest = descriptor;
-    while let Some((prefix, after)) = rest.split_first() {
-        let size = match (prefix, prefix & 0b11) {
-            // A long item: its size is in the next byte, and a tag follows.
-            (0xFE, _) => usize::from(after.first().copied().unwrap_or(0)) + 2,
-            (_, 3) => 4,
-            (_, size) => usize::from(size),
-        };
-        let Some((data, next)) = after.split_at_checked(size) else {
-            return false;
-        };
-        let value = data
-            .iter()
-            .rev()
-            .take(4)
-            .fold(0_u32, |all, byte| all << 8 | u32::from(*byte));
-        if prefix & 0b1111_1100 == 0b0000_0100 && value == WEIGHING {
-            return true;
-        }
-        rest = next;
-    }
-    false
+    };
+    hid_scales(&roots.sys)
+        .into_iter()
+        .filter_map(found)
+        .collect()
 }
 
 /// A device behind the name, and, for a port of the machine, a chip behind the device.
@@ -298,20 +266,6 @@ fn natural(path: &Path) -> (String, u64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn the_weighing_page_is_an_item_and_not_data() {
-        // Usage page weighing; the same in two bytes; behind other items and a long one.
-        assert!(weighs(&[0x05, 0x8D]));
-        assert!(weighs(&[0x06, 0x8D, 0x00, 0x09, 0x01]));
-        assert!(weighs(&[0x05, 0x01, 0xFE, 0x02, 0xF0, 1, 2, 0x05, 0x8D]));
-        // A keyboard; a page of a maker's own; the bytes inside another item; cut short.
-        assert!(!weighs(&[0x05, 0x01, 0x09, 0x06]));
-        assert!(!weighs(&[0x06, 0x8D, 0xFF]));
-        assert!(!weighs(&[0x27, 0x05, 0x8D, 0x05, 0x8D]));
-        assert!(!weighs(&[0x05]));
-        assert!(!weighs(&[]));
-    }
 
     #[test]
     fn names_are_in_the_order_that_people_count() {

@@ -88,11 +88,7 @@ impl OpenPort {
         };
         // What was sent before now may be from another weighing, or cut by the set-up.
         rustix::termios::tcflush(&line, QueueSelector::IFlush).map_err(broken)?;
-        // SAFETY: an `OwnedFd` is open, and stays the same descriptor until it is dropped, which
-        // only the `AsyncFd` that owns it does.
-        #[allow(unsafe_code)]
-        let line = unsafe { AsyncFd::register(line) };
-        let line = line.map_err(|error| failed(error.into_parts().1.to_string()))?;
+        let line = watched(line).map_err(|error| failed(error.to_string()))?;
         Ok(Self {
             line,
             _held: held,
@@ -111,20 +107,7 @@ impl OpenPort {
         if buf.is_empty() {
             return Err(io::ErrorKind::InvalidInput.into());
         }
-        while !self.gone {
-            let mut ready = self.line.readable().await?;
-            let outcome =
-                ready.try_io(|fd| rustix::io::read(fd.get_ref(), &mut *buf).map_err(Into::into));
-            match outcome {
-                Ok(Ok(0)) => self.gone = true,
-                Ok(Ok(count)) => return Ok(count),
-                Ok(Err(error)) if is_hang_up(&error) => self.gone = true,
-                Ok(Err(error)) if error.kind() == io::ErrorKind::Interrupted => {}
-                Ok(Err(error)) => return Err(error),
-                Err(_would_block) => {}
-            }
-        }
-        Ok(0)
+        read(&self.line, &mut self.gone, buf).await
     }
 
     /// Writes all of `bytes`, which can take long: a port may be told to wait, or be full.
@@ -264,6 +247,37 @@ fn builder(path: String, settings: &PortSettings) -> serialport::SerialPortBuild
         Some(level) => plan.dtr_on_open(level),
         None => plan,
     }
+}
+
+/// A descriptor, open and not blocking, to be waited for inside a tokio runtime.
+pub(super) fn watched(line: OwnedFd) -> io::Result<AsyncFd<OwnedFd>> {
+    // SAFETY: an `OwnedFd` is open, and stays the same descriptor until it is dropped, which
+    // only the `AsyncFd` that owns it does.
+    #[allow(unsafe_code)]
+    let line = unsafe { AsyncFd::register(line) };
+    line.map_err(|error| error.into_parts().1)
+}
+
+/// Reads what is there, or waits for it; no bytes, then and ever after, means that it hung up.
+pub(super) async fn read(
+    line: &AsyncFd<OwnedFd>,
+    gone: &mut bool,
+    buf: &mut [u8],
+) -> io::Result<usize> {
+    while !*gone {
+        let mut ready = line.readable().await?;
+        let outcome =
+            ready.try_io(|fd| rustix::io::read(fd.get_ref(), &mut *buf).map_err(Into::into));
+        match outcome {
+            Ok(Ok(0)) => *gone = true,
+            Ok(Ok(count)) => return Ok(count),
+            Ok(Err(error)) if is_hang_up(&error) => *gone = true,
+            Ok(Err(error)) if error.kind() == io::ErrorKind::Interrupted => {}
+            Ok(Err(error)) => return Err(error),
+            Err(_would_block) => {}
+        }
+    }
+    Ok(0)
 }
 
 /// The ways in which the system says that a port hung up.

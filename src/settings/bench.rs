@@ -9,11 +9,13 @@ use std::sync::Arc;
 use super::name::{self, Name};
 use super::number::{self, DWELL, LEAST_LOAD, SILENCE, SPAN, STEADY, TOLERANCE};
 use super::section::{Known, Section};
-use super::{BalanceFile, BenchSettings, Folders};
+use super::{BalanceFile, BenchSettings, Folders, Form, USB_SCALE};
+use crate::balance::hid::is_tael;
 use crate::balance::{LinkLimits, PanRules, SteadyRule};
 use crate::job::BenchRules;
-use crate::mass::{CheckWeight, Class, Division, Indication, Mass};
+use crate::mass::{CheckWeight, Class, Division, Indication, Mass, Unit};
 use crate::metal::{MarkLaw, Shelf};
+use crate::port::{Framing, PortSettings};
 use crate::trouble::Trouble;
 
 pub(super) const BENCH: Known = Known {
@@ -22,6 +24,7 @@ pub(super) const BENCH: Known = Known {
         ("name", "\"left\""),
         ("port", "\"/dev/serial/by-id/NAME\""),
         ("balance", "\"signed-fixed\""),
+        ("tael", "\"tael-hk\""),
         ("division", "\"0.01 g\""),
         ("repeatability", "\"0.005 g\""),
         ("class", "\"II\""),
@@ -75,12 +78,26 @@ pub(super) fn benches(
             asked_often_enough(section, balance, rules);
         }
         if let (Some(name), Some(port), Some(balance), Some(rules)) = (name, port, balance, rules) {
+            let (port, form) = match balance {
+                Balance::File(file) => {
+                    let port = file.port(port);
+                    let form = Form::Lines {
+                        frame: file.frame,
+                        layout: file.layout,
+                        ask: file.ask,
+                    };
+                    (port, form)
+                }
+                // Speed and framing are nothing to a USB scale.
+                Balance::Scale { tael } => {
+                    let port = PortSettings::new(port, 9600, Framing::EIGHT_NONE_ONE);
+                    (port, Form::Reports { tael })
+                }
+            };
             benches.push(BenchSettings {
                 name,
-                port: balance.port(port),
-                frame: balance.frame,
-                layout: balance.layout,
-                ask: balance.ask,
+                port,
+                form,
                 rules: Arc::new(rules),
             });
         }
@@ -127,14 +144,43 @@ fn port(section: &Section<'_>, ports: &mut Vec<PathBuf>) -> Option<PathBuf> {
     Some(path)
 }
 
+/// What a bench's balance is read by.
+#[allow(clippy::large_enum_variant)] // one a bench
+enum Balance {
+    File(BalanceFile),
+    Scale { tael: Option<Unit> },
+}
+
+/// Whose tael the scale's tael is. (That it cannot be read is told; the settings are not used then.)
+fn tael(section: &Section<'_>) -> Option<Unit> {
+    let taels: Vec<(&str, Unit)> = Unit::all()
+        .filter(|unit| is_tael(*unit))
+        .map(|unit| (unit.symbol(), unit))
+        .collect();
+    section.word("tael", &taels)
+}
+
 fn balance(
     section: &Section<'_>,
     folders: &Folders,
     elsewhere: &mut Vec<Trouble>,
-) -> Option<BalanceFile> {
+) -> Option<Balance> {
+    let tael = tael(section);
     let name = section.needed_text("balance")?.value;
     match BalanceFile::find(name, folders) {
-        Ok(balance) => Some(balance),
+        Ok(file) => {
+            if tael.is_some() {
+                section.refuse(
+                    "tael",
+                    "That is for a USB scale; this balance sends lines.",
+                    "Take it out, and say in the balance file's [units] what the symbol of the tael stands for.",
+                );
+            }
+            Some(Balance::File(file))
+        }
+        Err(wrong) if wrong.first().code == "balance-unknown" && name == USB_SCALE => {
+            Some(Balance::Scale { tael })
+        }
         Err(wrong) if wrong.first().code == "balance-unknown" => {
             section.refuse("balance", &wrong.first().happened, &wrong.first().mend);
             None
@@ -147,8 +193,9 @@ fn balance(
 }
 
 /// A reading must not grow old before the next one is asked for.
-fn asked_often_enough(section: &Section<'_>, balance: &BalanceFile, rules: &BenchRules) {
-    if let Some(ask) = &balance.ask
+fn asked_often_enough(section: &Section<'_>, balance: &Balance, rules: &BenchRules) {
+    if let Balance::File(file) = balance
+        && let Some(ask) = &file.ask
         && ask.every >= rules.link.silence
     {
         section.refuse(

@@ -64,6 +64,10 @@ pub const SHIPPED_BALANCES: [(&str, &str); 13] = [
     ("asked", include_str!("../../config/balances/asked.toml")),
 ];
 
+/// The name of a balance that needs no file: a USB HID scale, which describes itself. A file of the
+/// person's own of that name goes before it.
+pub const USB_SCALE: &str = "usb-scale";
+
 impl BalanceFile {
     /// The balance file that the settings mean: a path if there is a slash in it (from the folder
     /// of the settings file, unless it is a whole path), else one of the person's own balance
@@ -103,7 +107,9 @@ fn unknown_path(path: &Path) -> Trouble {
 fn unknown(name: &str, folders: &Folders) -> Trouble {
     let mut known: Vec<String> = SHIPPED_BALANCES
         .iter()
-        .map(|(name, _)| (*name).to_owned())
+        .map(|(name, _)| *name)
+        .chain([USB_SCALE])
+        .map(str::to_owned)
         .collect();
     // Only to help; a folder that cannot be listed offers nothing.
     if let Ok(entries) = std::fs::read_dir(&folders.balances) {

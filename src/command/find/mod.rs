@@ -157,6 +157,7 @@ impl Findings {
             }
         }
         for scale in &self.scales {
+            troubles.extend(scale.unreadable.clone());
             troubles.extend(scale.trouble.as_ref().map(|trouble| {
                 let mut trouble = trouble.trouble();
                 trouble.mend = format!(

@@ -102,7 +102,7 @@ impl Body {
                 .map(|scale| ScaleBody {
                     node: scale.node.display().to_string(),
                     name: scale.name.clone(),
-                    readable: scale.trouble.is_none(),
+                    readable: scale.trouble.is_none() && scale.unreadable.is_none(),
                 })
                 .collect(),
             taken_adapters: found
