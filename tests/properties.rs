@@ -17,6 +17,8 @@ mod exact;
 mod hand;
 #[path = "properties/machine.rs"]
 mod machine;
+#[path = "properties/made.rs"]
+mod made;
 #[path = "properties/replay.rs"]
 mod replay;
 #[path = "properties/several.rs"]

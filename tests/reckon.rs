@@ -24,3 +24,5 @@ mod python;
 mod run;
 #[path = "reckon/units.rs"]
 mod units;
+#[path = "reckon/weighing.rs"]
+mod weighing;

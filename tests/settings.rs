@@ -634,12 +634,12 @@ fn an_unknown_key_is_told_with_the_nearest_known_one() {
             [
                 "settings-unknown-key",
                 "Line 7 of HOME/panbell.toml has \"divison\", which is not known in [[bench]].",
-                "The nearest known one is \"division\". Known in [[bench]] are name, port, balance, division, repeatability, class, steady, pan, link.",
+                "The nearest known one is \"division\". Known in [[bench]] are name, port, balance, division, repeatability, class, calibration_u, check_weight, steady, pan, link.",
             ],
             [
                 "settings-unknown-key",
                 "Line 8 of HOME/panbell.toml has \"zzz\", which is not known in [[bench]].",
-                "Known in [[bench]] are name, port, balance, division, repeatability, class, steady, pan, link.",
+                "Known in [[bench]] are name, port, balance, division, repeatability, class, calibration_u, check_weight, steady, pan, link.",
             ],
         ],
     );
@@ -834,6 +834,11 @@ fn a_value_that_cannot_be_used_says_why() {
             "Write it as in minus_tolerance = \"0 ppt\".",
         ),
         (
+            and("calibration_u = \"0 g\"\n"),
+            "Line 5 of HOME/panbell.toml reads calibration_u = \"0 g\". No calibration is without any uncertainty.",
+            "Write the standard uncertainty that its certificate states for the loads weighed (half of what it states with k = 2), with its unit, or leave it out.",
+        ),
+        (
             and("[bench.pan]\ntolerance_divisions = 10\n"),
             "Line 6 of HOME/panbell.toml reads tolerance_divisions = 10. With a tolerance of 10 divisions and a least load of 10, an empty pan could count as a load.",
             "Keep least_load_divisions above tolerance_divisions; change tolerance_divisions or least_load_divisions.",
@@ -841,6 +846,25 @@ fn a_value_that_cannot_be_used_says_why() {
     ] {
         one_wrong(&text, ["settings-value", happened, mend]);
     }
+}
+
+/// The balance's own error is kept apart from each weighing's: class II, e 0.01 g, may be off by 0.01 g
+/// in service, evenly.
+#[test]
+fn what_is_known_of_a_balance_makes_the_doubt_of_its_weighings() {
+    let doubt = |further: &str| {
+        let home = Home::with(&and(further));
+        let settings = home.read().unwrap();
+        let doubt = settings.benches[0].rules.u_mass();
+        [doubt.to_decimal(), doubt.common_to_decimal()]
+            .map(|grams| grams.round_dp(5).normalize().to_string())
+    };
+    assert_eq!(doubt(""), ["0.00408", "0"]);
+    assert_eq!(doubt("repeatability = \"0.005 g\"\n"), ["0.00645", "0"]);
+    assert_eq!(doubt("class = \"II\"\n"), ["0.00408", "0.00577"]);
+    assert_eq!(doubt("calibration_u = \"4 mg\"\n"), ["0.00408", "0.004"]);
+    let both = "class = \"II\"\ncalibration_u = \"0.004 g\"\n";
+    assert_eq!(doubt(both), ["0.00408", "0.00702"]);
 }
 
 #[test]

@@ -27,7 +27,7 @@ use support::home::{self, Home};
 use support::service::{KilledOnDrop, Service, plain, run};
 
 /// A way to end it.
-type Ending = fn(&mut Simulated);
+type Finish = fn(&mut Simulated);
 
 /// A running `panbell simulate --json`.
 struct Simulated {
@@ -350,7 +350,7 @@ fn every_way_to_end_it_takes_the_link_away() {
     // What a killed one left behind leads nowhere, and is no hindrance.
     std::os::unix::fs::symlink("/nowhere", &link).unwrap();
     let words = ["--layout", "signed-fixed", "--link", &link_text];
-    let ends: [Ending; 5] = [
+    let ends: [Finish; 5] = [
         |it| it.signal(Signal::INT),
         |it| it.signal(Signal::HUP),
         |it| it.signal(Signal::TERM),

@@ -1,6 +1,7 @@
-//! Checks against the world: units, finenesses and worked alloying examples as published, each with
-//! its source beside it. What is printed in an old book or said in a workshop must come out of this
-//! program, and a slip that was printed must not.
+//! Checks against the world: units, finenesses, marks, worked alloying examples, densities, balances,
+//! decision rules and losses as published, each with its source beside it. What is printed in an old
+//! book or said in a workshop must come out of this program, and a slip that was printed must not.
+//! What `panbell reckon` answers to the same figures is held in `tests/reckon.rs`.
 
 #![allow(
     clippy::unwrap_used,
@@ -11,10 +12,20 @@
 
 #[path = "world/alloying.rs"]
 mod alloying;
+#[path = "world/densities.rs"]
+mod densities;
 #[path = "world/finenesses.rs"]
 mod finenesses;
+#[path = "world/losses.rs"]
+mod losses;
+#[path = "world/marks.rs"]
+mod marks;
+#[path = "world/risks.rs"]
+mod risks;
 #[path = "world/units.rs"]
 mod units;
+#[path = "world/weighing.rs"]
+mod weighing;
 
 use panbell::mass::{Division, Indication, Mass, Unit};
 use panbell::melt::{Demand, Mix, NoWindow, Planned, Window, plan, window};

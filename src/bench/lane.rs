@@ -1,17 +1,20 @@
 //! One bench: whatever happens next is one event; its effects are carried out in order.
 
 use std::collections::BTreeMap;
+use std::future::Future;
+use std::pin::Pin;
 use std::sync::Arc;
 
 use serde::Serialize;
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
 use tokio::time::{Instant, sleep_until};
 
+use super::checks::Checks;
 use super::journal::Journal;
 use super::line::{Came, Line};
 use crate::balance::{Layout, LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
-use crate::job::{Cause, Done, Effect, Event, Job, Record, State, step};
+use crate::job::{Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, State, step};
 use crate::mass::{Moment, Reading};
 use crate::serve::{Ask, BellView, BenchView, Message, PanView, WeighingView};
 use crate::settings::BenchSettings;
@@ -25,6 +28,9 @@ pub(super) struct Lane {
     layout: Layout,
     line: Line,
     journal: Journal,
+    checks: Arc<Checks>,
+    /// The check weight that is being recorded.
+    checking: Option<Checking>,
     bells: Option<BellSender>,
     asks: mpsc::Receiver<Ask>,
     live: broadcast::Sender<Message>,
@@ -37,6 +43,9 @@ pub(super) struct Lane {
     /// Damaged frames that the log has told of.
     damage_told: u64,
 }
+
+/// A check weight on its way to the book of check weights.
+type Checking = Pin<Box<dyn Future<Output = Result<(u64, Box<Checked>), Trouble>> + Send>>;
 
 /// What a reading can change beside the pan; when it does, followers are told the whole state.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,7 +82,7 @@ impl Lane {
     pub(super) fn new(
         settings: &BenchSettings,
         job: Option<Job>,
-        journal: Journal,
+        (journal, checks): (Journal, Arc<Checks>),
         bells: Option<BellSender>,
         asks: mpsc::Receiver<Ask>,
         live: broadcast::Sender<Message>,
@@ -84,6 +93,8 @@ impl Lane {
             layout: Layout::compile(&settings.layout)?,
             line: Line::new(settings.port.clone(), settings.frame, settings.ask.as_ref()),
             journal,
+            checks,
+            checking: None,
             bells,
             asks,
             live,
@@ -94,6 +105,11 @@ impl Lane {
             mark: None,
             damage_told: 0,
         })
+    }
+
+    /// Tells the bench of its last check weight, before it works.
+    pub(super) fn remember(&mut self, last: LastCheck) {
+        self.happen(Event::LastCheck(Box::new(last)));
     }
 
     /// Works until told to stop; then what was given to the book is waited for.
@@ -110,12 +126,23 @@ impl Lane {
                     None => std::future::pending().await,
                 }
             };
+            let checking = &mut self.checking;
+            let checked = async {
+                match checking {
+                    Some(checking) => checking.await,
+                    None => std::future::pending().await,
+                }
+            };
             // Biased: what is on disk counts before more is asked of it, and a chatty balance
             // cannot keep an order waiting.
             tokio::select! {
                 biased;
                 _ = stopping.changed() => break,
                 event = self.journal.next() => if let Some(event) = event { self.happen(event) },
+                written = checked => {
+                    self.checking = None;
+                    self.happen(Event::Checked(written));
+                }
                 ask = self.asks.recv(), if !writing => match ask {
                     Some(ask) => self.asked(ask),
                     None => break,
@@ -207,6 +234,12 @@ impl Lane {
                     let _gone = reply.send(BenchView::of(state, self.now()));
                 }
             }
+            Ask::Job(reply) => {
+                if let Some(state) = &self.state {
+                    let job = state.open_job().cloned();
+                    let _gone = reply.send(job.map(|job| (job, state.shared_rules())));
+                }
+            }
             Ask::Press(key, reply) => {
                 let allowed = match &self.state {
                     Some(state) => state.may_press(key),
@@ -244,6 +277,12 @@ impl Lane {
                 Effect::Append { record, wait } => {
                     changed |= !matches!(*record, Record::Reading { .. });
                     self.journal.append(&record, wait);
+                }
+                Effect::Check(checked) => {
+                    changed = true;
+                    let (checks, bench) = (Arc::clone(&self.checks), self.name.clone());
+                    self.checking =
+                        Some(Box::pin(async move { checks.append(bench, checked).await }));
                 }
                 Effect::Answer { id, answer } => {
                     changed = true;

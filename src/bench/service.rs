@@ -9,6 +9,7 @@ use tokio::sync::watch;
 use tokio::task::JoinSet;
 use tokio::time::{MissedTickBehavior, interval};
 
+use super::checks::{Checks, last_checks};
 use super::journal::Journal;
 use super::lane::Lane;
 use crate::bell::Bells;
@@ -52,6 +53,8 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
     let bells = desktop.as_ref().map(|(sender, _)| sender.clone());
 
     let mut open = open_jobs(writer.book(), survey.open);
+    let checks = Arc::new(Checks::new(writer.clone()));
+    let mut last_checks = last_checks(writer.book());
     let mut doors = Vec::new();
     let mut lanes = JoinSet::new();
     for bench in &settings.benches {
@@ -61,7 +64,11 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
             Some(name) => resumed(&mut journal, &name, bench).await?,
             None => None,
         };
-        let lane = Lane::new(bench, job, journal, bells.clone(), asks, live)?;
+        let kept = (journal, Arc::clone(&checks));
+        let mut lane = Lane::new(bench, job, kept, bells.clone(), asks, live)?;
+        if let Some(last) = last_checks.remove(&bench.name) {
+            lane.remember(last);
+        }
         lanes.spawn(lane.run(stopping.clone()));
         doors.push(door);
     }

@@ -5,7 +5,9 @@
 
 mod add;
 mod answer;
+mod assay;
 mod button;
+mod check_weight;
 mod client;
 mod close;
 mod find;
@@ -15,6 +17,8 @@ mod logs;
 mod lot;
 mod open;
 mod output;
+mod plan;
+mod proof;
 mod reckon;
 mod rehearse;
 mod run;
@@ -74,6 +78,8 @@ enum Command {
     Open(open::Open),
     /// The next load on the pan is a lot
     Lot(lot::Lot),
+    /// Plan the metals to add anew
+    Plan(plan::Plan),
     /// Weigh out the next planned addition
     Add(add::Add),
     /// Record what is on the pan now
@@ -82,6 +88,12 @@ enum Command {
     Withdraw(withdraw::Withdraw),
     /// The next load on the pan is the button
     Button(button::Button),
+    /// Prove the button by its density, weighed in water
+    Proof(proof::Proof),
+    /// Enter what an assay found in the button
+    Assay(assay::Assay),
+    /// Weigh the check weight, or show what it was shown as over the months
+    CheckWeight(check_weight::CheckWeight),
     /// Say what happened to the pan when the bench asks
     Answer(answer::Answer),
     /// Close the job and print its statement
@@ -121,10 +133,14 @@ pub fn main() -> ExitCode {
         Command::Run(run) => run.run(&cli.common, &output),
         Command::Open(open) => open.run(&cli.common, &output),
         Command::Lot(lot) => lot.run(&cli.common, &output),
+        Command::Plan(plan) => plan.run(&cli.common, &output),
         Command::Add(add) => add.run(&cli.common, &output),
         Command::Take(take) => take.run(&cli.common, &output),
         Command::Withdraw(withdraw) => withdraw.run(&cli.common, &output),
         Command::Button(button) => button.run(&cli.common, &output),
+        Command::Proof(proof) => proof.run(&cli.common, &output),
+        Command::Assay(assay) => assay.run(&cli.common, &output),
+        Command::CheckWeight(check) => check.run(&cli.common, &output),
         Command::Answer(answer) => answer.run(&cli.common, &output),
         Command::Close(close) => close.run(&cli.common, &output),
         Command::Find(find) => find.run(&cli.common, &output),

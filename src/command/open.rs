@@ -35,16 +35,7 @@ pub(super) struct Open {
 
 impl Open {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
-        let add = self.add.iter().map(|add| match add.rsplit_once('=') {
-            Some((metal, share)) => AddBody {
-                metal: metal.to_owned(),
-                share: share.to_owned(),
-            },
-            None => AddBody {
-                metal: add.clone(),
-                share: "1".to_owned(),
-            },
-        });
+        let add = self.add.iter().map(|text| AddBody::typed(text));
         let body = OrderBody::Open {
             ticket: self.ticket.clone(),
             client: self.client.clone(),

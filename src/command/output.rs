@@ -1,5 +1,6 @@
 //! What commands print: text for people, or JSON, one object a line.
 
+use std::cell::RefCell;
 use std::io::{IsTerminal as _, Write as _};
 
 use serde::Serialize;
@@ -11,6 +12,14 @@ use crate::trouble::Trouble;
 pub(super) struct Output {
     json: bool,
     out: std::io::Stdout,
+    /// The block of lines that stands above the cursor, and the size that it was drawn for.
+    block: RefCell<Block>,
+}
+
+#[derive(Default)]
+struct Block {
+    lines: Vec<String>,
+    room: Option<(usize, usize)>,
 }
 
 impl Output {
@@ -18,6 +27,7 @@ impl Output {
         Self {
             json,
             out: std::io::stdout(),
+            block: RefCell::default(),
         }
     }
 
@@ -60,6 +70,40 @@ impl Output {
     /// Whether people look at it on a terminal.
     pub(super) fn is_terminal(&self) -> bool {
         self.out.is_terminal()
+    }
+
+    /// Columns and rows of the terminal that people look at; none where there is no terminal.
+    pub(super) fn room(&self) -> Option<(usize, usize)> {
+        let size = rustix::termios::tcgetwinsize(&self.out).ok()?;
+        let known = size.ws_col > 0 && size.ws_row > 0;
+        (known && self.is_terminal()).then(|| (size.ws_col.into(), size.ws_row.into()))
+    }
+
+    /// Draws a block of lines in place of the one before. A window of another size is drawn anew
+    /// from its top, since nobody knows how the old lines were broken.
+    pub(super) fn block(&self, lines: &[String]) {
+        let room = self.room();
+        let mut block = self.block.borrow_mut();
+        if block.lines == lines && block.room == room {
+            return;
+        }
+        let start = match block.lines.len() {
+            0 => "\r\x1b[J".to_owned(),
+            _ if block.room != room => "\x1b[H\x1b[2J".to_owned(),
+            count => format!("\r\x1b[{count}A\x1b[J"),
+        };
+        let mut out = self.out.lock();
+        let _gone = write!(out, "{start}{}\r\n", lines.join("\r\n")).and_then(|()| out.flush());
+        (block.lines, block.room) = (lines.to_vec(), room);
+    }
+
+    /// Prints a line above where the next block will stand.
+    pub(super) fn above(&self, text: &str) {
+        let drawn = std::mem::take(&mut self.block.borrow_mut().lines).len();
+        if drawn > 0 {
+            let _gone = write!(self.out.lock(), "\r\x1b[{drawn}A\x1b[J");
+        }
+        self.fresh_line(text, 2);
     }
 
     /// Prints a line in place of one that is being rewritten; on a terminal it is broken between

@@ -36,6 +36,7 @@ impl State {
         self.pan.forget();
         self.inside_since = None;
         self.guard.link_lost();
+        self.stop_check();
     }
 
     pub(super) fn port_opened(&mut self, at: Moment) {
@@ -76,6 +77,7 @@ impl State {
     /// What was read becomes old by time alone, also when no tick came in time to say so: a busy
     /// machine, or one that slept.
     pub(super) fn grow_old(&mut self, at: Moment) {
+        self.now = at;
         let before = self.link.state();
         self.link.tick(at);
         if self.link.state() == LinkState::Silent && before != LinkState::Silent {

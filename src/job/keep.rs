@@ -5,6 +5,7 @@ use std::time::Duration;
 use super::fold::Job;
 use super::hold::Cause;
 use super::order::{Done, Effect};
+use super::prove::{assay_words, in_water_words, unproven};
 use super::record::{Captured, PanAnswer, Record, What};
 use super::state::{Pending, State};
 use super::words;
@@ -93,12 +94,18 @@ impl State {
                 answer: Ok(done),
             });
         }
+        self.write_due(at, out);
     }
 
     /// What a record that now counts changes on the pan.
     fn take_effect(&mut self, record: &Record, at: Moment, out: &mut Vec<Effect>) {
         match record {
-            Record::Open(_) | Record::Close(_) => {
+            Record::Open(_) | Record::Close(_) | Record::Plan { .. } => {
+                if matches!(record, Record::Open(_)) {
+                    self.guard.job_begins(at);
+                }
+                self.close_asked = false;
+                self.doubt_due = false;
                 self.pan.disarm();
                 self.end_hold(Cause::Pan, out);
             }
@@ -109,10 +116,15 @@ impl State {
             }
             Record::Capture(captured) => {
                 self.pan.disarm();
+                self.guard.used();
+                self.close_asked = false;
                 self.inside_since = None;
-                if !matches!(captured.what, What::Addition { .. }) {
+                if matches!(captured.what, What::Lot { .. } | What::Button) {
                     self.standing_load = Some(captured.base);
                 }
+            }
+            Record::CheckWeight { check, checked } => {
+                self.check_counts(*check, checked, at, out);
             }
             Record::Answer { said, base } => {
                 match (said, base) {
@@ -160,8 +172,11 @@ impl State {
                     answer: Err(trouble.clone()),
                 });
             }
-            if matches!(pending.map(|pending| pending.record), Some(Record::Open(_))) {
-                return;
+            match pending.map(|pending| pending.record) {
+                Some(Record::Open(_)) => return,
+                Some(Record::CheckWeight { .. }) => self.checking = None,
+                Some(Record::Doubt {}) => self.doubt_due = true,
+                _ => {}
             }
         }
         self.inside_since = None;
@@ -190,14 +205,21 @@ impl State {
         };
         let (text, mut warning) = match record {
             Record::Open(opened) => {
-                let cautions = words::cautions(job, &self.rules);
+                let mut cautions = words::cautions(job, &self.rules);
+                cautions.extend(self.check_warning());
                 let told = cautions
                     .iter()
                     .fold(String::new(), |told, caution| format!("{told} {caution}"));
                 let text = format!("Job {} is open. {}{told}", opened.job, self.sentence());
                 (text, !cautions.is_empty())
             }
+            Record::Plan { .. } => {
+                let cautions = words::cautions(job, &self.rules);
+                let told = [&[self.sentence()], &*cautions].concat().join(" ");
+                (told, !cautions.is_empty())
+            }
             Record::Capture(captured) => captured_words(self, job, captured),
+            Record::Assay(assayed) => assay_words(job, assayed, &self.rules),
             Record::Withdraw { capture } => {
                 let what = job.weighed.iter().find(|weighed| weighed.n == *capture);
                 let what =
@@ -263,14 +285,17 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
         What::Button => {
             let button = captured.mass.mass();
             let heavier = button > job.melt().mass();
+            let loss = words::loss(job, button, &state.rules.past);
+            let unproven = unproven(job, &state.rules);
+            let open = unproven
+                .as_ref()
+                .map_or_else(String::new, |told| format!(" {told}"));
             (
-                format!(
-                    "Button: {mass}. {}",
-                    words::loss(job, button, &state.rules.past)
-                ),
-                heavier,
+                format!("Button: {mass}. {loss}{open}"),
+                heavier || unproven.is_some(),
             )
         }
+        What::InWater(_) => in_water_words(job, captured, &state.rules),
     }
 }
 

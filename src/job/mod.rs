@@ -7,12 +7,17 @@
 
 mod bell;
 mod chain;
+mod check;
+mod checking;
 mod fold;
 mod hearing;
 mod hold;
 mod keep;
+mod metals;
 mod order;
 mod orders;
+mod prove;
+mod recipes;
 mod record;
 mod scan;
 mod state;
@@ -24,10 +29,15 @@ pub mod words;
 
 pub use bell::{BellKind, Ring};
 pub use chain::{ChainLink, seal, unseal};
-pub use fold::{Adding, Expected, Job, Weighed};
+pub use check::{CheckEntry, CheckVerdict, Checked, LastCheck, UnitBy};
+pub use fold::{Adding, Expected, Job, UnitProof, Weighed};
 pub use hold::{Cause, Hold, Holds};
 pub use order::{Done, Effect, Event, Order};
-pub use record::{AddedMetal, Captured, Closed, FORMAT, How, Opened, PanAnswer, Raw, Record, What};
+pub use recipes::{Recipe, recipes};
+pub use record::{
+    AddedMetal, Assayed, Captured, Closed, FORMAT, How, Opened, PanAnswer, Raw, Record, Water,
+    WaterWay, What,
+};
 pub use scan::{Damage, Scan, Verdict, check_line, last_line, scan};
 pub use state::{BenchRules, State};
 pub use statement::statement;

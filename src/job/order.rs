@@ -5,8 +5,9 @@ use std::sync::Arc;
 use rust_decimal::Decimal;
 
 use super::Ring;
-use super::record::{AddedMetal, Opened, PanAnswer, Record};
-use crate::mass::Reading;
+use super::check::{Checked, LastCheck};
+use super::record::{AddedMetal, Opened, PanAnswer, Record, Water};
+use crate::mass::{CheckWeight, Reading};
 use crate::metal::{Basis, Fineness};
 use crate::trouble::Trouble;
 
@@ -28,6 +29,11 @@ pub enum Order {
         /// A few words on it.
         note: String,
     },
+    /// Plan these metals to add in place of those that are not weighed yet.
+    Plan {
+        /// The metals, in order.
+        add: Vec<AddedMetal>,
+    },
     /// Weigh out the next planned addition, or this metal that was not planned.
     Add {
         /// The metal, if it was not planned.
@@ -39,8 +45,26 @@ pub enum Order {
     Withdraw,
     /// The next load is the button.
     Button,
+    /// The next load is the button in water.
+    Proof(Water),
+    /// An assay of the button was made.
+    Assay {
+        /// The fineness found.
+        fineness: Fineness,
+        /// By what.
+        basis: Basis,
+        /// The fineness that it is taken for.
+        taken: Fineness,
+        /// Standard uncertainty of that, per mille.
+        u_ppt: Decimal,
+    },
     /// Say what happened to the pan.
     Answer(PanAnswer),
+    /// The next load at rest is this check weight, or the one of the settings.
+    CheckWeight {
+        /// The weight.
+        weight: Option<CheckWeight>,
+    },
     /// End the job.
     Close,
 }
@@ -84,6 +108,11 @@ pub enum Event<'a> {
         /// Whether nothing can be written any more until panbell is started again.
         for_good: bool,
     },
+    /// The weighing of a check weight is in the book of check weights under this number, or could
+    /// not be put there.
+    Checked(Result<(u64, Box<Checked>), Trouble>),
+    /// What the book of check weights last says of this bench.
+    LastCheck(Box<LastCheck>),
     /// Time passed.
     Tick,
 }
@@ -106,6 +135,9 @@ pub enum Effect {
         /// What to say.
         answer: Result<Done, Trouble>,
     },
+    /// Put the weighing of a check weight into the book of check weights and sync it;
+    /// [`Event::Checked`] must come back.
+    Check(Box<Checked>),
     /// Ring.
     Ring(Ring),
 }

@@ -1,14 +1,17 @@
 //! Orders: what each needs, and why it is refused.
 
-use super::fold::Job;
+use rust_decimal::Decimal;
+
+use super::fold::{Job, Weighed};
 use super::hold::Cause;
 use super::order::{Effect, Order};
-use super::record::{AddedMetal, How, Opened, PanAnswer, Record, What};
+use super::record::{AddedMetal, Assayed, How, Opened, PanAnswer, Record, Water, What};
 use super::state::{State, adding_for};
 use super::statement;
 use super::words;
 use crate::balance::{Key, LinkState};
 use crate::mass::Indication;
+use crate::metal::{Basis, Fineness};
 use crate::trouble::Trouble;
 
 impl State {
@@ -27,6 +30,14 @@ impl State {
                 answer: Err(busy),
             });
             return;
+        }
+        let answer = match order {
+            Order::CheckWeight { weight } => Some(self.begin_check(weight)),
+            Order::Close => self.ask_before_close().map(Err),
+            _ => None,
+        };
+        if let Some(answer) = answer {
+            return out.push(Effect::Answer { id, answer });
         }
         match self.record_for(order) {
             Ok(Wanted::Record(record)) => self.wait_for(*record, Some(id), out),
@@ -84,7 +95,13 @@ impl State {
                 "Make room on the disk, or see what panbell follow says.",
             ));
         }
-        if let Order::Lot { .. } | Order::Add { .. } | Order::Button | Order::Close = order {
+        if let Order::Lot { .. }
+        | Order::Plan { .. }
+        | Order::Add { .. }
+        | Order::Button
+        | Order::Proof(_)
+        | Order::Close = order
+        {
             self.nothing_half_weighed(job)?;
         }
         match order {
@@ -97,7 +114,7 @@ impl State {
                 note,
             } => {
                 before_button(job, "a further lot")?;
-                if fineness == crate::metal::Fineness::NONE {
+                if fineness == Fineness::NONE {
                     return Err(refusal(
                         "lot-without-gold",
                         "A lot without gold is no lot of the client's gold.",
@@ -115,9 +132,16 @@ impl State {
                     None,
                 ))
             }
+            Order::Plan { add } => may_plan(job, add),
             Order::Add { metal } => may_add(job, metal),
             Order::Button => {
-                before_button(job, "the button again")?;
+                if job.button().is_some() {
+                    return Err(refusal(
+                        "button-weighed",
+                        "The button is weighed.",
+                        "Prove it or close the job; if the weighing was a mistake, panbell withdraw sets it aside.",
+                    ));
+                }
                 if job.standing().next().is_none() {
                     return Err(refusal(
                         "nothing-melted",
@@ -127,6 +151,13 @@ impl State {
                 }
                 Ok(expect(What::Button, None))
             }
+            Order::Proof(water) => self.may_prove(job, water),
+            Order::Assay {
+                fineness,
+                basis,
+                taken,
+                u_ppt,
+            } => may_assay(job, fineness, basis, taken, u_ppt),
             Order::Take => self.may_take(),
             Order::Withdraw => match job.standing().next_back() {
                 Some(weighed) => Ok(record(Record::Withdraw { capture: weighed.n })),
@@ -137,8 +168,33 @@ impl State {
                 )),
             },
             Order::Answer(said) => self.may_answer(said),
-            Order::Close => Ok(record(Record::Close(statement::closing(job, &self.rules)))),
+            Order::Close => {
+                let mut closed = statement::closing(job, &self.rules);
+                closed.warnings.extend(self.check_warning());
+                Ok(record(Record::Close(closed)))
+            }
+            // Answered before; it needs no job.
+            Order::CheckWeight { .. } => Err(refusal(
+                "job-open",
+                "A check weight is no part of a job.",
+                "Give the order again.",
+            )),
         }
+    }
+
+    /// A job of which masses rest on a check weight is not closed before it agreed again after
+    /// them; asked a second time, it is, and says so.
+    fn ask_before_close(&mut self) -> Option<Trouble> {
+        let wants = self.open_job().is_some_and(Job::wants_check_weight);
+        if !wants || std::mem::replace(&mut self.close_asked, true) {
+            return None;
+        }
+        Some(Trouble::new(
+            "check-weight-due",
+            "Masses of this job rest on a check weight that was not shown again after them.",
+            "If the balance was set to another unit meanwhile, nothing else shows it.",
+            "Show the check weight, panbell check-weight, then close; or give the order again to close with these masses marked as unproven.",
+        ))
     }
 
     /// Metal that a weighing under way has on the pan must not be forgotten by beginning another:
@@ -175,22 +231,34 @@ impl State {
                 "Close it first: panbell close.",
             ));
         }
-        for metal in &opened.add {
-            if (opened.lowest..=opened.highest).contains(&metal.gold) {
-                return Err(refusal(
-                    "metal-no-lever",
-                    &format!(
-                        "{} ({}) has the target's own fineness, so no mass of it brings a melt there.",
-                        metal.name, metal.gold
-                    ),
-                    "Choose a metal of less gold to lower, or of more gold to raise.",
-                ));
-            }
-        }
+        each_has_a_lever(&opened.add, &opened)?;
         Ok(record(Record::Open(opened)))
     }
 
+    fn may_prove(&self, job: &Job, water: Water) -> Result<Wanted, Trouble> {
+        let button = a_button(job)?.captured.gross.mass();
+        let on_pan = self.pan.last().map(|tracked| tracked.gross.mass());
+        if on_pan.is_some_and(|on_pan| (on_pan - button).abs() <= self.rules.pan.tolerance) {
+            return Err(refusal(
+                "button-on-pan",
+                "The button is still on the pan.",
+                "Take it off and make ready: the empty hanger in the water, or the vessel of water on the pan. Then panbell proof.",
+            ));
+        }
+        if water.is_reckonable() {
+            return Ok(expect(What::InWater(water), None));
+        }
+        Err(refusal(
+            "water-out-of-range",
+            "The water or the air is none that a bench has, so no density could be reckoned.",
+            "Give the water's temperature from 0 to 40 C and the pressure in pascal, as 101325.",
+        ))
+    }
+
     fn may_take(&self) -> Result<Wanted, Trouble> {
+        if let Some(told) = self.check_sentence() {
+            return Err(refusal("check-weight-on-pan", &told, "Then take it.").passing());
+        }
         if self.expected().is_none() {
             return Err(refusal(
                 "nothing-expected",
@@ -253,8 +321,66 @@ impl State {
     }
 }
 
+fn may_assay(
+    job: &Job,
+    fineness: Fineness,
+    basis: Basis,
+    taken: Fineness,
+    u_ppt: Decimal,
+) -> Result<Wanted, Trouble> {
+    let button = a_button(job)?.n;
+    if basis == Basis::Stamp {
+        return Err(refusal(
+            "assay-by-stamp",
+            "A stamp proves no button.",
+            "Enter what was measured: fire-assay, xrf, touchstone or declared:U.",
+        ));
+    }
+    Ok(record(Record::Assay(Assayed {
+        button,
+        fineness,
+        basis,
+        taken,
+        u_ppt,
+    })))
+}
+
+fn each_has_a_lever(add: &[AddedMetal], opened: &Opened) -> Result<(), Trouble> {
+    match add
+        .iter()
+        .find(|metal| (opened.lowest..=opened.highest).contains(&metal.gold))
+    {
+        Some(metal) => Err(refusal(
+            "metal-no-lever",
+            &format!(
+                "{} ({}) has the target's own fineness, so no mass of it brings a melt there.",
+                metal.name, metal.gold
+            ),
+            "Choose a metal of less gold to lower, or of more gold to raise.",
+        )),
+        None => Ok(()),
+    }
+}
+
+fn may_plan(job: &Job, add: Vec<AddedMetal>) -> Result<Wanted, Trouble> {
+    before_button(job, "another plan")?;
+    each_has_a_lever(&add, &job.opened)?;
+    if job.opened.add.len() + add.len() > MOST_METALS {
+        return Err(refusal(
+            "metals-too-many",
+            "The job has had too many metals planned already.",
+            "Name the metals one by one: panbell add --with METAL.",
+        ));
+    }
+    Ok(record(Record::Plan { add }))
+}
+
 fn may_add(job: &Job, metal: Option<Box<AddedMetal>>) -> Result<Wanted, Trouble> {
-    before_button(job, "an addition")?;
+    // A button is melted again only with a metal that is named for it.
+    match &metal {
+        Some(_) => button_is_known(job)?,
+        None => before_button(job, "a planned addition")?,
+    }
     let mut planned = job.clone();
     let addition = match &metal {
         Some(metal) => {
@@ -276,6 +402,9 @@ fn may_add(job: &Job, metal: Option<Box<AddedMetal>>) -> Result<Wanted, Trouble>
     ))
 }
 
+/// The most metals that a job may ever have had in its plans.
+const MOST_METALS: usize = 200;
+
 enum Wanted {
     Record(Box<Record>),
     Capture,
@@ -289,12 +418,43 @@ fn expect(what: What, metal: Option<AddedMetal>) -> Wanted {
     record(Record::Expect { what, metal })
 }
 
+/// The button, weighed and not melted again.
+fn a_button(job: &Job) -> Result<&Weighed, Trouble> {
+    job.last_button().ok_or_else(|| {
+        refusal(
+            "no-button",
+            "There is no button yet that could be proved.",
+            "Melt, then weigh what came out: panbell button.",
+        )
+    })
+}
+
+/// Metal may be melted with a button only if it is known what the button is.
+fn button_is_known(job: &Job) -> Result<(), Trouble> {
+    match (job.button(), job.button_metal()) {
+        (Some(_), None) => Err(Trouble::new(
+            "button-unknown",
+            "The button weighs more than what went in, so its fineness is not known.",
+            "What is added to it could bring it below the mark or give gold away.",
+            "Have it assayed and enter that: panbell assay.",
+        )),
+        _ => Ok(()),
+    }
+}
+
 fn before_button(job: &Job, what: &str) -> Result<(), Trouble> {
     match job.button() {
+        Some(_)
+            if job
+                .last_button()
+                .is_some_and(|button| button.assay.is_some()) =>
+        {
+            Ok(())
+        }
         Some(_) => Err(refusal(
             "button-weighed",
             &format!("The button is weighed, so {what} comes too late."),
-            "Close the job: panbell close. If the button was a mistake, panbell withdraw sets it aside.",
+            "Prove it (panbell proof, panbell assay) or close the job (panbell close). To melt it again, name the metal: panbell add --with METAL. If the button was a mistake, panbell withdraw sets it aside.",
         )),
         None => Ok(()),
     }

@@ -8,12 +8,13 @@ use std::fmt::Write as _;
 
 use serde::{Deserialize, Serialize};
 
-use crate::mass::{Division, Indication};
+use crate::mass::{CheckWeight, Division, Indication, Unit};
 use crate::metal::{Basis, Colour, Composition, Fineness, Purpose};
 use crate::trouble::Trouble;
 use rust_decimal::Decimal;
 
 use super::bell::BellKind;
+use super::check::{Checked, UnitBy};
 use super::hold::Cause;
 
 /// The version of the job file. A file of a later version is read by no earlier panbell.
@@ -33,6 +34,11 @@ pub enum Record {
         /// A metal that was not planned at the opening and is from now on.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         metal: Option<AddedMetal>,
+    },
+    /// What is to be added, in place of what was planned before and is not weighed yet.
+    Plan {
+        /// The metals, in order.
+        add: Vec<AddedMetal>,
     },
     /// What the weighing counts from: the pan as it stood.
     Base {
@@ -79,6 +85,19 @@ pub enum Record {
         #[serde(with = "text_option", default, skip_serializing_if = "Option::is_none")]
         base: Option<Indication>,
     },
+    /// The fineness that an assay found in the button.
+    Assay(Assayed),
+    /// A check weight was weighed while the job was open.
+    CheckWeight {
+        /// Its number in the book of check weights.
+        check: u64,
+        /// What came of it.
+        #[serde(flatten)]
+        checked: Checked,
+    },
+    /// The balance was seen to come back into the bench's unit from another: what was weighed
+    /// since the last check weight that agreed is in doubt.
+    Doubt {},
     /// The job is over.
     Close(Closed),
 }
@@ -109,9 +128,13 @@ pub struct Opened {
     /// The largest chance of falling below the lowest.
     #[serde(with = "text")]
     pub risk: Decimal,
-    /// Standard uncertainty of one weighing, in grams.
+    /// Standard uncertainty of one weighing by itself, in grams.
     #[serde(with = "text")]
     pub u_mass_g: Decimal,
+    /// What of it all weighings have in common by the balance's own error, in grams; written where
+    /// there is any.
+    #[serde(default, skip_serializing_if = "Decimal::is_zero", with = "text")]
+    pub u_balance_g: Decimal,
     /// The colour asked for.
     #[serde(with = "text")]
     pub colour: Colour,
@@ -176,6 +199,57 @@ pub enum What {
     },
     /// The button.
     Button,
+    /// The button in water: its proof by density.
+    InWater(Water),
+}
+
+/// A button weighed with water, and what the density must be reckoned with.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Water {
+    /// How the button meets the water.
+    pub way: WaterWay,
+    /// Temperature of the water, degrees Celsius.
+    #[serde(with = "text")]
+    pub water_celsius: Decimal,
+    /// Temperature of the room, degrees Celsius.
+    #[serde(with = "text")]
+    pub air_celsius: Decimal,
+    /// Pressure at the bench, pascal.
+    #[serde(with = "text")]
+    pub pascal: Decimal,
+    /// Relative humidity, per cent.
+    #[serde(with = "text")]
+    pub humidity: Decimal,
+}
+
+/// How the button meets the water.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WaterWay {
+    /// It hangs from the balance into water that stands beside or below the pan.
+    Hung,
+    /// A vessel of water stands on the pan, and it hangs into that from outside.
+    Displaced,
+}
+
+/// An assay of the button.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Assayed {
+    /// The `n` of the button's capture.
+    pub button: u64,
+    /// The fineness found.
+    #[serde(with = "text")]
+    pub fineness: Fineness,
+    /// By what.
+    #[serde(with = "text")]
+    pub basis: Basis,
+    /// The fineness that it is taken for.
+    #[serde(with = "text")]
+    pub taken: Fineness,
+    /// Standard uncertainty of that, per mille.
+    #[serde(with = "text")]
+    pub u_ppt: Decimal,
 }
 
 /// A recorded mass.
@@ -195,6 +269,9 @@ pub struct Captured {
     pub base: Indication,
     /// How it came to be recorded.
     pub how: How,
+    /// What its unit rests on.
+    #[serde(with = "text", default)]
+    pub unit_by: UnitBy,
     /// The line as it came.
     #[serde(flatten)]
     pub raw: Raw,
@@ -281,7 +358,11 @@ impl Record {
     /// Whether the weighing that was under way is no more, or counts from something else.
     pub(super) fn begins_anew(&self) -> bool {
         match self {
-            Self::Open(_) | Self::Close(_) | Self::Expect { .. } | Self::Capture(_) => true,
+            Self::Open(_)
+            | Self::Close(_)
+            | Self::Expect { .. }
+            | Self::Plan { .. }
+            | Self::Capture(_) => true,
             Self::Answer { said, .. } => *said != PanAnswer::Back,
             _ => false,
         }
@@ -315,7 +396,7 @@ impl Record {
     }
 }
 
-fn unreadable(why: &str) -> Trouble {
+pub(super) fn unreadable(why: &str) -> Trouble {
     Trouble::new(
         "record-unreadable",
         format!("A line of the job file cannot be read: {why}."),
@@ -325,7 +406,7 @@ fn unreadable(why: &str) -> Trouble {
 }
 
 /// Serde through `Display` and `FromStr`: numbers are strings in files.
-mod text {
+pub(super) mod text {
     use std::fmt::Display;
     use std::str::FromStr;
 
@@ -333,14 +414,14 @@ mod text {
 
     use super::Written;
 
-    pub(super) fn serialize<T: Written, S: Serializer>(
+    pub(in crate::job) fn serialize<T: Written, S: Serializer>(
         value: &T,
         serializer: S,
     ) -> Result<S::Ok, S::Error> {
         serializer.serialize_str(&value.written())
     }
 
-    pub(super) fn deserialize<'de, T, D>(deserializer: D) -> Result<T, D::Error>
+    pub(in crate::job) fn deserialize<'de, T, D>(deserializer: D) -> Result<T, D::Error>
     where
         T: FromStr<Err: Display>,
         D: Deserializer<'de>,
@@ -352,7 +433,7 @@ mod text {
 }
 
 /// The same for what may be missing.
-mod text_option {
+pub(super) mod text_option {
     use std::fmt::Display;
     use std::str::FromStr;
 
@@ -361,7 +442,7 @@ mod text_option {
     use super::Written;
 
     #[allow(clippy::ref_option)] // the signature that serde's `with` asks for
-    pub(super) fn serialize<T: Written, S: Serializer>(
+    pub(in crate::job) fn serialize<T: Written, S: Serializer>(
         value: &Option<T>,
         serializer: S,
     ) -> Result<S::Ok, S::Error> {
@@ -371,7 +452,7 @@ mod text_option {
         }
     }
 
-    pub(super) fn deserialize<'de, T, D>(deserializer: D) -> Result<Option<T>, D::Error>
+    pub(in crate::job) fn deserialize<'de, T, D>(deserializer: D) -> Result<Option<T>, D::Error>
     where
         T: FromStr<Err: Display>,
         D: Deserializer<'de>,
@@ -383,7 +464,7 @@ mod text_option {
 }
 
 /// How a value is written in a file, so that it reads back the same.
-trait Written {
+pub(super) trait Written {
     fn written(&self) -> String;
 }
 
@@ -408,7 +489,10 @@ written_as_displayed!(
     Colour,
     Purpose,
     Basis,
-    Decimal
+    Decimal,
+    CheckWeight,
+    Unit,
+    UnitBy
 );
 
 #[cfg(test)]
@@ -439,11 +523,12 @@ mod tests {
             gross: "12.460 g".parse().unwrap(),
             base: "0.000 g".parse().unwrap(),
             how: How::Settled,
+            unit_by: UnitBy::CheckWeight(3),
             raw: Raw::of(b"+ 12.460 g"),
         });
         assert_eq!(
             round_trip(&capture),
-            r#""event":"capture","what":"lot","fineness":"14 k","basis":"stamp","taken":"14 k","u_ppt":"0","mass":"12.460 g","gross":"12.460 g","base":"0.000 g","how":"settled","raw":"+ 12.460 g""#
+            r#""event":"capture","what":"lot","fineness":"14 k","basis":"stamp","taken":"14 k","u_ppt":"0","mass":"12.460 g","gross":"12.460 g","base":"0.000 g","how":"settled","unit_by":"check-weight 3","raw":"+ 12.460 g""#
         );
         round_trip(&Record::Expect {
             what: What::Addition { addition: 2 },

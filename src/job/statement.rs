@@ -2,12 +2,12 @@
 
 use std::fmt::Write as _;
 
-use super::fold::Job;
+use super::fold::{Job, Weighed};
 use super::record::{Closed, What};
 use super::state::BenchRules;
 use super::words;
 use crate::mass::{Mass, fixed};
-use crate::melt::Mix;
+use crate::melt::{Mix, Verdict};
 use crate::metal::Purpose;
 
 /// The sums of a job with what stands against it.
@@ -37,9 +37,19 @@ fn gold(job: &Job, mix: &Mix) -> String {
 
 fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
     let mut warnings = words::cautions(job, rules);
+    warnings.extend(unproven(job));
     let demand = job.demand();
+    let button = job.last_button();
     if melt.mass() == Mass::ZERO {
         warnings.push("Nothing was weighed.".to_owned());
+    } else if let (Some(Weighed { assay: Some(_), .. }), Some(metal)) = (button, job.button_metal())
+    {
+        if !metal.is_at_least(demand.lowest) {
+            warnings.push(format!(
+                "By its assay the button is below {}: it may not be sold under that mark.",
+                demand.lowest
+            ));
+        }
     } else if !melt.is_at_least(demand.lowest) {
         let way = words::put_right(job, melt, rules)
             .map_or_else(String::new, |ways| format!(" {ways} would put it right."));
@@ -53,11 +63,20 @@ fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
             demand.highest
         ));
     }
-    for addition in job.to_come() {
+    for addition in job.left_out() {
         warnings.push(format!(
             "{} was planned and not added.",
             words::metal_name(job, addition)
         ));
+    }
+    match job.proof() {
+        Some(Ok(proof)) if proof.verdict == Verdict::Low => warnings.push(
+            "By its density the button holds less gold than planned, or hollows: have it assayed before it is marked.".to_owned(),
+        ),
+        Some(Ok(proof)) if proof.verdict == Verdict::High => warnings.push(
+            "By its density the button is not the alloy that was planned: have it assayed before it is marked.".to_owned(),
+        ),
+        _ => {}
     }
     match job.button() {
         None if melt.mass() != Mass::ZERO => {
@@ -69,6 +88,27 @@ fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
         _ => {}
     }
     warnings
+}
+
+/// The masses of which the unit is not proven from both sides.
+fn unproven(job: &Job) -> Option<String> {
+    let mut masses = Vec::new();
+    let mut is_shown_wrong = false;
+    for (weighed, next) in job.unproven() {
+        masses.push(weighed.captured.mass.to_string());
+        is_shown_wrong |= next.is_some();
+    }
+    let why = if is_shown_wrong {
+        "after them the balance was seen not to be in its unit, the check weight did not agree, or the button weighs too unlike them"
+    } else {
+        "the check weight was not shown again after them"
+    };
+    (!masses.is_empty()).then(|| {
+        format!(
+            "The unit of {} is not proven: {why}. Weigh them again before anything is sold by them.",
+            masses.join(", ")
+        )
+    })
 }
 
 /// The statement as text for people, 60 columns wide.
@@ -126,7 +166,17 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
                 format!("{place}, {fineness} by {basis}{note}")
             }
             What::Addition { addition } => format!("Added {}", words::metal_name(job, *addition)),
-            What::Button => "Button".to_owned(),
+            What::Button => {
+                if let Some(assay) = &weighed.assay {
+                    let u = fixed(assay.u_ppt, 2);
+                    below = Some(format!(
+                        "  by {}: {}, known to {u} ‰",
+                        assay.basis, assay.taken
+                    ));
+                }
+                "Button".to_owned()
+            }
+            What::InWater(water) => format!("Button {}", water.way.words()),
         };
         let mass = captured.mass.to_string();
         if weighed.withdrawn {
@@ -144,8 +194,13 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
         "Fine gold in the client's metal",
         &gold(job, &job.client_metal()),
     );
-    line("In the melt", &closed.melt.to_string());
-    line("Fine gold in the melt", &closed.gold);
+    let melt = if job.is_melted_again() {
+        "the last melt"
+    } else {
+        "the melt"
+    };
+    line(&format!("In {melt}"), &closed.melt.to_string());
+    line(&format!("Fine gold in {melt}"), &closed.gold);
     if !closed.fineness_ppt.is_empty() {
         line(
             "Fineness by mass balance",
@@ -159,6 +214,13 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
         line(
             &format!("Chance that it is {} or more", job.opened.lowest),
             &melt.chance_text(job.opened.lowest),
+        );
+    }
+    if let Some(Ok(proof)) = job.proof() {
+        line("Density of the button", &proof.density.to_string());
+        line(
+            "  of the alloy as planned, about",
+            &proof.expected.to_string(),
         );
     }
     if let Some(button) = closed.button {
@@ -179,6 +241,15 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
                 );
                 line("Button, if the loss was gold", &loss.all_gold.to_string());
             }
+        }
+        let put_in = job.put_in().mass();
+        if job.is_melted_again() {
+            line(
+                "Put in over all melts",
+                &words::shown(job, put_in).to_string(),
+            );
+            let lost = words::shown(job, put_in - button.mass());
+            line("Lost over all melts", &lost.to_string());
         }
     }
     for warning in &closed.warnings {

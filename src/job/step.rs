@@ -25,6 +25,8 @@ pub fn step(mut state: State, event: Event<'_>, at: Moment) -> (State, Vec<Effec
             waited,
             for_good,
         } => state.not_written(trouble, waited, for_good, at, &mut out),
+        Event::Checked(written) => state.checked(written, at, &mut out),
+        Event::LastCheck(last) => state.remember_check(*last, at),
         Event::Tick => state.tick(at, &mut out),
     }
     state.tell_holds(at, &mut out);

@@ -15,6 +15,7 @@ pub fn of(job: &Job, what: &What) -> String {
         } => format!("lot {} ({fineness} by {basis})", job.lots().count() + 1),
         What::Addition { addition } => metal_name(job, *addition),
         What::Button => "the button".to_owned(),
+        What::InWater(_) => "the button in water".to_owned(),
     }
 }
 
@@ -78,7 +79,7 @@ pub fn way_back(job: &Job, adding: &Adding, net: Mass, rules: &BenchRules) -> St
         Some(plan) => format!("or take it and the rest follows: {}", listed(job, &plan)),
         None => {
             // What is still planned is left out: it could only make the overshoot worse.
-            let as_it_is = metal_of(job, adding).map_or(melt, |gold| job.melt().with(net, gold));
+            let as_it_is = metal_of(job, adding).map_or(melt, |gold| job.so_far().with(net, gold));
             match put_right(job, &as_it_is, rules) {
                 Some(ways) => format!("or put it right with {ways}"),
                 None => "or take it and choose the way back with the shelf at hand".to_owned(),
@@ -129,6 +130,9 @@ pub fn cautions(job: &Job, rules: &BenchRules) -> Vec<String> {
     let mut parts = Vec::new();
     let mut metals: Vec<(Metal, Mass)> = Vec::new();
     for (at, added) in (1..).zip(&job.opened.add) {
+        if at <= job.dropped && job.added(at).is_none() {
+            continue;
+        }
         let mass = job
             .added(at)
             .map(Indication::mass)
@@ -263,6 +267,25 @@ pub fn unit_conflict(seen: Option<Unit>, bench: Unit) -> (String, String) {
             format!("{mend} If the symbol is new, add it to the balance file."),
         ),
     }
+}
+
+/// A conflict of units that the numbers of a balance which sends no unit gave away: why, and what
+/// to do.
+pub fn unit_jump(seen: Option<Unit>, bench: Unit) -> (String, String) {
+    let into = seen.map_or_else(
+        || "another mode or unit".to_owned(),
+        |seen| seen.name().to_owned(),
+    );
+    (
+        format!(
+            "The balance sends no unit, and its numbers are those of a change between {} and {into}.",
+            bench.name()
+        ),
+        format!(
+            "See that it is set to {}, then show it the check weight: panbell check-weight.",
+            bench.name()
+        ),
+    )
 }
 
 /// The pan went light in the middle: the question.

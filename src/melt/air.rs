@@ -83,8 +83,9 @@ impl Air {
     }
 
     /// Density by the simplified formula of OIML R 111-1, E.3:
-    /// (0.34848 p - 0.009 h exp(0.061 t)) / (273.15 + t), p in hPa. Within 2 in 10 000 for 900 to
-    /// 1100 hPa, 10 to 30 C and below 80 %. `None` where no bench stands.
+    /// (0.34848 p - 0.009 h exp(0.061 t)) / (273.15 + t), p in hPa. Stated to have a relative
+    /// uncertainty of 2 in 10 000 for 900 to 1100 hPa, 10 to 30 C and below 80 % (from memory); there
+    /// it lies within 3 in 10 000 of CIPM-2007. `None` where no bench stands.
     pub fn density_simplified(&self) -> Option<Density> {
         let (celsius, pascal, humidity) = self.numbers()?;
         let lift = 0.348_48 * pascal / 100.0 - 0.009 * humidity * (0.061 * celsius).exp();

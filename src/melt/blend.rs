@@ -7,10 +7,12 @@
 //! floating point (`blend/program.rs`); nothing of it is believed unchecked. Leaves to others: the
 //! window itself and its uncertainty, and what the metals do in the melt.
 
+mod colour;
 mod hinder;
 mod program;
 mod round;
 mod share;
+mod sure;
 mod table;
 
 use rust_decimal::Decimal;
@@ -20,8 +22,10 @@ use crate::mass::{Division, Mass};
 use crate::metal::{Composition, Element, Fineness};
 use crate::trouble::Trouble;
 
+pub use colour::{ColourWay, WHITENS, colour_ways};
 pub use hinder::Hinder;
 use program::Found;
+pub use sure::{SureBlend, sure_blend};
 use table::Table;
 
 /// A lot of the client's metal.

@@ -2,9 +2,13 @@
 //!
 //! The fineness of a melt is F = sum(m f) / M. With every mass m known to u(m) and every fineness
 //! f to u(f), all independent, the law of propagation of uncertainty (JCGM 100:2008, 5.1.2) gives
-//! u(F)^2 = sum((m/M)^2 u(f)^2) + sum(((f - F)/M)^2 u(m)^2). The sums are kept so that one more
-//! metal costs the same however many went before. Binary floating point lives here; what decides
-//! a mass is rounded and checked again exactly by the window.
+//! u(F)^2 = sum((m/M)^2 u(f)^2) + sum(((f - F)/M)^2 u(m)^2). An error of the balance itself is in
+//! every one of its weighings with the same sign, so its terms are added before they are squared
+//! (5.2.2 and F.1.2.3 there): (sum((f - F)/M c))^2, with c what it does to each mass. A balance that
+//! is off by a factor has c in proportion to m, and that sum is none: such an error changes how much
+//! is melted, never its fineness. The sums are kept so that one more metal costs the same however
+//! many went before. Binary floating point lives here; what decides a mass is rounded and checked
+//! again exactly by the window.
 
 use rust_decimal::Decimal;
 use rust_decimal::prelude::{FromPrimitive as _, ToPrimitive as _};
@@ -33,52 +37,104 @@ impl FinenessDoubt {
     }
 }
 
-/// A standard uncertainty of a mass, in grams. Never negative.
+/// A standard uncertainty of a mass, in grams: the part that is each weighing's own, and the part
+/// that every weighing of the balance has in common. Neither is negative.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default)]
-pub struct MassDoubt(f64);
+pub struct MassDoubt {
+    own: f64,
+    common: f64,
+}
 
 impl MassDoubt {
     /// Exactly known.
-    pub const NONE: Self = Self(0.0);
+    pub const NONE: Self = Self {
+        own: 0.0,
+        common: 0.0,
+    };
 
-    /// So many grams; the magnitude counts, and what is no number counts as none.
+    /// So many grams, each weighing for itself; the magnitude counts, and what is no number counts
+    /// as none.
     pub fn grams(grams: f64) -> Self {
-        Self(if grams.is_finite() { grams.abs() } else { 0.0 })
+        Self {
+            own: magnitude(grams),
+            common: 0.0,
+        }
     }
 
-    /// So many grams, written exactly.
+    /// So many grams, written exactly, each weighing for itself.
     pub fn of_decimal(grams: Decimal) -> Self {
         Self::grams(grams.to_f64().unwrap_or(0.0))
+    }
+
+    /// The same with so many grams that all weighings of the balance have in common. Metals that
+    /// are melted together are taken as weighed on one balance.
+    #[must_use]
+    pub fn with_common(self, grams: Decimal) -> Self {
+        Self {
+            common: magnitude(grams.to_f64().unwrap_or(0.0)),
+            ..self
+        }
     }
 
     /// One weighing on a balance: the readings at base and at load are each rounded to the
     /// division (d/sqrt(12) each), and repeat within the standard deviation `repeatability` in
     /// between (EURAMET cg-18's terms, from memory). A balance of an accuracy class may besides be
-    /// off by the error allowed in service for loads of its first step, evenly (OIML R 76-1).
+    /// off by the error allowed in service for loads of its first step, evenly (OIML R 76-1), and
+    /// its calibration is known to the standard uncertainty `calibration`; both are common to all
+    /// its weighings, and count together, since a class says how far a balance may have gone since
+    /// it was calibrated.
     pub fn of_weighing(
         division: Division,
         repeatability: Option<Mass>,
         class: Option<Class>,
+        calibration: Option<Mass>,
     ) -> Self {
         let d = grams(division.mass());
         let s = repeatability.map_or(0.0, grams);
         let e = class.map_or(0.0, |class| {
             grams(class.error_in_service(division, Mass::ZERO))
         });
-        Self::grams((d * d / 6.0 + s * s + e * e / 3.0).sqrt())
+        let c = calibration.map_or(0.0, grams);
+        Self {
+            own: magnitude((d * d / 6.0 + s * s).sqrt()),
+            common: magnitude((e * e / 3.0 + c * c).sqrt()),
+        }
     }
 
-    /// As an exact decimal of grams, rounded up in its eighth digit.
+    /// Each weighing's own part as an exact decimal of grams, rounded up in its eighth digit.
     pub fn to_decimal(self) -> Decimal {
-        Decimal::from_f64((self.0 * 1e8).ceil() / 1e8)
-            .unwrap_or_default()
-            .round_dp(8)
+        up(self.own)
     }
 
-    /// In grams.
-    pub fn to_grams(self) -> f64 {
-        self.0
+    /// The part in common as an exact decimal of grams, rounded up in its eighth digit.
+    pub fn common_to_decimal(self) -> Decimal {
+        up(self.common)
     }
+
+    /// Each weighing's own part, in grams.
+    pub fn to_grams(self) -> f64 {
+        self.own
+    }
+
+    /// The part in common, in grams.
+    pub fn common_to_grams(self) -> f64 {
+        self.common
+    }
+}
+
+fn magnitude(number: f64) -> f64 {
+    if number.is_finite() {
+        number.abs()
+    } else {
+        0.0
+    }
+}
+
+/// An exact decimal, rounded up in its eighth digit.
+fn up(grams: f64) -> Decimal {
+    Decimal::from_f64((grams * 1e8).ceil() / 1e8)
+        .unwrap_or_default()
+        .round_dp(8)
 }
 
 /// The largest chance that a finished melt falls below the lowest lawful fineness, and the factor
@@ -125,6 +181,8 @@ pub(super) struct Doubt {
     finenesses: f64,
     /// Sums of u(m)^2 times f^0, f^1, f^2.
     masses: [f64; 3],
+    /// Sums of what the balance itself does to each mass, times f^0, f^1.
+    common: [f64; 2],
 }
 
 impl Doubt {
@@ -132,6 +190,7 @@ impl Doubt {
     pub(super) const NONE: Self = Self {
         finenesses: 0.0,
         masses: [0.0; 3],
+        common: [0.0; 2],
     };
 
     /// Whether everything is exactly known.
@@ -149,16 +208,18 @@ impl Doubt {
         u: FinenessDoubt,
     ) -> Self {
         let u = u.0.to_f64().unwrap_or(0.0);
-        self.plus(grams(mass), u_mass.0, per_mille(fineness), u)
+        self.plus(grams(mass), u_mass, per_mille(fineness), u)
     }
 
     /// The same in grams and per mille.
-    fn plus(self, m: f64, u_mass: f64, f: f64, uf: f64) -> Self {
-        let um = u_mass * u_mass;
+    fn plus(self, m: f64, u_mass: MassDoubt, f: f64, uf: f64) -> Self {
+        let um = u_mass.own * u_mass.own;
         let [none, one, two] = self.masses;
+        let [off, off_gold] = self.common;
         Self {
             finenesses: self.finenesses + (m * uf) * (m * uf),
             masses: [none + um, one + um * f, two + um * f * f],
+            common: [off + u_mass.common, off_gold + u_mass.common * f],
         }
     }
 
@@ -167,75 +228,11 @@ impl Doubt {
     pub(super) fn of_melt(&self, mass: f64, fineness: f64) -> f64 {
         let [none, one, two] = self.masses;
         let masses = two - 2.0 * fineness * one + fineness * fineness * none;
+        let [off, off_gold] = self.common;
+        let common = off_gold - fineness * off;
         // A difference of nearly equal sums can come out a hair below nothing.
-        ((self.finenesses + masses.max(0.0)).max(0.0)).sqrt() / mass
+        (self.finenesses + masses.max(0.0) + common * common).sqrt() / mass
     }
-}
-
-/// What one source adds to the uncertainty of a melt.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Share {
-    /// What it is: `fineness of lot 1`.
-    pub name: String,
-    /// Its own contribution to the standard uncertainty of the fineness, per mille.
-    pub u_ppt: f64,
-    /// Its part of the whole variance, in per mille of it.
-    pub part: u32,
-}
-
-/// A metal of a melt, by name, with all that is known of it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Known {
-    /// What it is: `lot 1`.
-    pub name: String,
-    /// Its mass.
-    pub mass: Mass,
-    /// How well that is known.
-    pub u_mass: MassDoubt,
-    /// Its fineness.
-    pub gold: Fineness,
-    /// How well that is known.
-    pub u_gold: FinenessDoubt,
-    /// Whether every fineness within its bounds is as likely as another, as under a stamp; else
-    /// the middle is the likeliest.
-    pub even: bool,
-}
-
-/// The contribution of every source, the largest first: what to know better to be surer.
-pub fn budget(metals: &[Known]) -> Vec<Share> {
-    let mix = metals.iter().fold(Mix::NOTHING, |mix, m| {
-        mix.with_known(m.mass, m.u_mass, m.gold, m.u_gold)
-    });
-    let Some(fineness) = mix.fineness() else {
-        return Vec::new();
-    };
-    let (whole, fineness) = (grams(mix.mass()), per_mille(fineness));
-    let mut shares: Vec<Share> = metals
-        .iter()
-        .flat_map(|m| {
-            let of_gold = grams(m.mass) / whole * m.u_gold.0.to_f64().unwrap_or(0.0);
-            let of_mass = (per_mille(m.gold) - fineness).abs() / whole * m.u_mass.0;
-            [
-                (format!("fineness of {}", m.name), of_gold),
-                (format!("mass of {}", m.name), of_mass),
-            ]
-        })
-        .filter(|(_, u)| *u > 0.0)
-        .map(|(name, u_ppt)| Share {
-            name,
-            u_ppt,
-            part: 0,
-        })
-        .collect();
-    let variance: f64 = shares.iter().map(|share| share.u_ppt * share.u_ppt).sum();
-    for share in &mut shares {
-        share.part = (share.u_ppt * share.u_ppt / variance * 1000.0)
-            .round()
-            .to_u32()
-            .unwrap_or(0);
-    }
-    shares.sort_by(|a, b| b.u_ppt.total_cmp(&a.u_ppt));
-    shares
 }
 
 /// The chance that a quantity known as `value` with standard uncertainty `u` lies at or above
@@ -247,6 +244,11 @@ pub fn chance_at_least(value: f64, u: f64, limit: f64) -> f64 {
     0.5 * erfc((limit - value) / (u * std::f64::consts::SQRT_2))
 }
 
+/// A chance that is no certainty with six decimals, never 1 and never 0.
+pub fn uncertain_digits(chance: f64) -> String {
+    format!("{:.6}", chance.clamp(0.000_001, 0.999_999))
+}
+
 impl Mix {
     /// Halfway between the lowest fineness that is surely lawful, as well as this melt is known,
     /// and the give-away limit; never above that.
@@ -254,19 +256,36 @@ impl Mix {
         if self.doubt.is_none() {
             return demand.aim();
         }
-        let guard = Decimal::from_f64(demand.risk.factor * self.u_ppt()).unwrap_or_default();
-        let sure = demand.lowest.plus(guard.round_dp(4)).min(demand.highest);
-        sure.middle(demand.highest)
+        let sure = self.guarded(demand.lowest, demand.risk);
+        sure.min(demand.highest).middle(demand.highest)
+    }
+
+    /// This fineness and the shop's guard above it: as high as a melt known as well as this one must
+    /// be to be surely at least `lowest`, to a ten-thousandth of a per mille.
+    pub(super) fn guarded(&self, lowest: Fineness, risk: Risk) -> Fineness {
+        let guard = Decimal::from_f64(risk.factor * self.u_ppt()).unwrap_or_default();
+        lowest.plus(guard.round_dp(4))
     }
 
     /// The chance that its true fineness is at least this, in per cent for people: `99.1 %`. Never
-    /// rounded up to certainty.
+    /// rounded to certainty.
     pub fn chance_text(&self, limit: Fineness) -> String {
-        let chance = self.chance_at_least(limit);
-        match chance * 100.0 {
-            percent if percent >= 99.95 && !self.doubt.is_none() => "over 99.9 %".to_owned(),
-            percent if percent < 0.05 && chance > 0.0 => "under 0.1 %".to_owned(),
+        let is_known = self.doubt.is_none();
+        match self.chance_at_least(limit) * 100.0 {
+            percent if percent >= 99.95 && !is_known => "over 99.9 %".to_owned(),
+            percent if percent < 0.05 && !is_known => "under 0.1 %".to_owned(),
             percent => format!("{percent:.1} %"),
+        }
+    }
+
+    /// The chance that its true fineness is at least this, with six decimals: 1 and 0 only where
+    /// everything is exactly known; else at most 0.999999 and at least 0.000001.
+    pub fn chance_digits(&self, limit: Fineness) -> String {
+        let chance = self.chance_at_least(limit);
+        if self.doubt.is_none() {
+            format!("{chance:.6}")
+        } else {
+            uncertain_digits(chance)
         }
     }
 
@@ -290,7 +309,7 @@ impl Mix {
 
     /// Whether its fineness is at least this, exactly by mass balance, and by so many standard
     /// uncertainties beside.
-    pub(super) fn is_surely_at_least(&self, limit: Fineness, risk: Risk) -> bool {
+    pub fn is_surely_at_least(&self, limit: Fineness, risk: Risk) -> bool {
         let mass = grams(self.mass());
         if mass <= 0.0 || !self.is_at_least(limit) {
             return false;
@@ -336,7 +355,7 @@ pub(super) fn drawn_in(
     let is_sure = |added: f64| {
         let whole = mass + added;
         let melt = (gold + added * fineness) / whole;
-        let doubt = rest.doubt.plus(added, metal.u_mass.0, fineness, u_gold);
+        let doubt = rest.doubt.plus(added, metal.u_mass, fineness, u_gold);
         melt - limit >= demand.risk.factor * doubt.of_melt(whole, melt)
     };
     let (mut unsure, mut good) = (grams(lawful), grams(wasteful));

@@ -6,12 +6,16 @@
 
 mod air;
 mod blend;
+mod budget;
+mod button;
 mod density;
 mod doubt;
 mod fit;
 mod history;
 mod loss;
+mod make;
 mod mix;
+mod open;
 mod piece;
 mod plan;
 mod proof;
@@ -23,19 +27,22 @@ mod window;
 
 pub use air::{Air, true_mass};
 pub use blend::{
-    Blend, BlendAsk, BlendLot, BlendMetal, Goal, Hinder, Limit, MOST_LIMITS, MOST_METALS, NoBlend,
-    UnknownPart, blend,
+    Blend, BlendAsk, BlendLot, BlendMetal, ColourWay, Goal, Hinder, Limit, MOST_LIMITS,
+    MOST_METALS, NoBlend, SureBlend, UnknownPart, WHITENS, blend, colour_ways, sure_blend,
 };
+pub use budget::{Known, Share, budget};
 pub use density::Density;
-pub use doubt::{FinenessDoubt, Known, MassDoubt, Risk, Share, budget, chance_at_least};
+pub use doubt::{FinenessDoubt, MassDoubt, Risk, chance_at_least, uncertain_digits};
 pub use fit::{Unfit, unfit};
 pub use history::{FEWEST_MELTS, Judged, LossVerdict, PastMelt, UsualLoss};
 pub use loss::Loss;
+pub use make::{reckon_for, two_of};
 pub use mix::{Gold, Mix};
+pub use open::{Opening, opening};
 pub use piece::{Allowance, Hollow, Length, Need, Piece, RingSize};
 pub use plan::{Planned, plan};
 pub use proof::{Doubts, InWater, Proof, Term, Verdict, Weighings, prove};
-pub use reckon::{Addition, Lot, NoAnswer, Reckoning, ToAdd, reckon, reckon_for, two_of};
+pub use reckon::{Addition, Lot, NoAnswer, Reckoning, ToAdd, reckon};
 pub use rescue::{Source, Way, next_mark, ways};
 pub use trials::{Trials, trials};
 pub use water::water_density;

@@ -102,10 +102,25 @@ pub struct Term {
 pub enum Verdict {
     /// Within two standard uncertainties of what the alloy ought to have.
     Agrees,
+    /// Within them too, but they are so wide that the next mark down would be as well: nothing is
+    /// told.
+    TellsNothing,
     /// Lighter than that: less gold than planned, or hollows.
     Low,
     /// Heavier than that: more gold than planned, or something heavy in it.
     High,
+}
+
+impl Verdict {
+    /// The word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Agrees => "agrees",
+            Self::TellsNothing => "tells-nothing",
+            Self::Low => "low",
+            Self::High => "high",
+        }
+    }
 }
 
 /// The proof.
@@ -138,6 +153,10 @@ pub struct Proof {
 
 /// How far from the expected density a piece still agrees, in standard uncertainties.
 const REACH: f64 = 2.0;
+/// From so much doubt of the gold (two standard uncertainties, per mille) an agreement tells nothing:
+/// the standards 916, 750 and 585 of ISO 9202 lie 165 and more above the next one down, so an alloy
+/// of that would agree as well.
+const NEXT_MARK: f64 = 165.0;
 
 /// Proves two weighings.
 pub fn prove(weighings: &Weighings) -> Result<Proof, Trouble> {
@@ -316,12 +335,14 @@ fn proof(measured: &Measured, expected: &Expectation, weighings: &Weighings) -> 
         gold_ppt: rounded(gold, 2)?,
         gold_u_ppt: rounded(gold_u, 2)?,
         model_u_ppt: rounded(expected.u / expected.per_ppt.abs(), 2)?,
-        chance_this_low: rounded(normal(z), 4)?,
-        chance_lawful: rounded(normal((gold - lowest) / gold_u), 4)?,
+        chance_this_low: chance(z)?,
+        chance_lawful: chance((gold - lowest) / gold_u)?,
         verdict: if z < -REACH {
             Verdict::Low
         } else if z > REACH {
             Verdict::High
+        } else if gold_u * REACH > NEXT_MARK {
+            Verdict::TellsNothing
         } else {
             Verdict::Agrees
         },
@@ -331,6 +352,11 @@ fn proof(measured: &Measured, expected: &Expectation, weighings: &Weighings) -> 
 /// The standard normal distribution function.
 fn normal(z: f64) -> f64 {
     0.5 * statrs::function::erf::erfc(-z / std::f64::consts::SQRT_2)
+}
+
+/// The same to four decimals, never 0 or 1: nothing measured is certain.
+fn chance(z: f64) -> Option<Decimal> {
+    rounded(normal(z).clamp(0.0001, 0.9999), 4)
 }
 
 fn number(decimal: Decimal) -> Option<f64> {
@@ -350,6 +376,9 @@ impl Proof {
                 "The piece has {}, and the planned alloy ought to have about {}: they agree.",
                 self.density, self.expected
             ),
+            Verdict::TellsNothing => format!(
+                "This proof tells nothing: the piece may hold {seen} ‰ of gold more or less than planned, and would agree as a piece of the next mark down too."
+            ),
             Verdict::Low => format!(
                 "The piece has {}, less than the {} that the planned alloy ought to have.",
                 self.density, self.expected
@@ -359,12 +388,18 @@ impl Proof {
                 self.density, self.expected
             ),
         }];
-        words.push(format!(
-            "Density alone does not see a difference in gold below about {seen} ‰: it finds a wrong lot or a forgotten addition, and cannot show that the mark is met."
-        ));
+        if self.verdict != Verdict::TellsNothing {
+            words.push(format!(
+                "Density alone does not see a difference in gold below about {seen} ‰: it finds a wrong lot or a forgotten addition, and cannot show that the mark is met."
+            ));
+        }
         match self.verdict {
             Verdict::Agrees => words.push(
                 "A core of tungsten would pass this proof, and so would more silver that hides less gold; an assay tells them apart."
+                    .to_owned(),
+            ),
+            Verdict::TellsNothing => words.push(
+                "Take it as not proved: do not mark it by this, and have it assayed if it matters."
                     .to_owned(),
             ),
             Verdict::Low => words.push(
@@ -376,13 +411,16 @@ impl Proof {
                     .to_owned(),
             ),
         }
-        if let Some(worst) = self.terms.first()
-            && self.density_u > self.expected_u
-        {
-            words.push(format!(
-                "Most of the doubt comes from the {}; a heavier piece would say more.",
+        match self.terms.first() {
+            Some(worst) if self.density_u > self.expected_u => words.push(format!(
+                "Most of the doubt comes from the {}; a heavier piece or a finer balance would say more.",
                 worst.name
-            ));
+            )),
+            _ if self.verdict == Verdict::TellsNothing => words.push(
+                "Most of the doubt is what the alloy is made of beside gold; with that known a weighing would say more."
+                    .to_owned(),
+            ),
+            _ => {}
         }
         words
     }

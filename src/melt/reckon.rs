@@ -1,11 +1,11 @@
-//! What to add, without a job or a balance: several metals to some lots, with their windows, for
-//! as much as comes of it or for a finished mass.
+//! What to add, without a job or a balance: several metals to some lots, with their windows.
+//! Leaves to others: how much of the lots to take for a finished mass (`make.rs`).
 
 use rust_decimal::Decimal;
 
-use super::doubt::{Known, Share, budget};
 use super::{
-    Added, Demand, FinenessDoubt, MassDoubt, Mix, NoWindow, Planned, Window, plan, window,
+    Added, Demand, FinenessDoubt, Known, MassDoubt, Mix, NoWindow, Planned, Share, Window, budget,
+    plan, window,
 };
 use crate::mass::{Division, Mass};
 use crate::metal::{Composition, Fineness};
@@ -92,10 +92,10 @@ pub enum NoAnswer {
 }
 
 /// An addition with how much of it is planned, and how much by plain mass balance.
-struct ToCome<'a> {
-    addition: &'a Addition,
-    planned: Option<Mass>,
-    exact: Option<Mass>,
+pub(super) struct ToCome<'a> {
+    pub(super) addition: &'a Addition,
+    pub(super) planned: Option<Mass>,
+    pub(super) exact: Option<Mass>,
 }
 
 /// Reckons what to add to the lots, all of them used whole.
@@ -129,7 +129,7 @@ pub fn reckon(
 }
 
 /// The answer for what is planned to come: the windows, and the melt with every addition at its aim.
-fn reckoned(
+pub(super) fn reckoned(
     mut metals: Vec<Known>,
     lots: &[Lot],
     to_come: &[ToCome],
@@ -150,15 +150,24 @@ fn reckoned(
             other.planned.map_or(mix, |mass| metal.to(&mix, mass))
         });
         let window = window(&rest, addition.metal, demand, division);
+        // To the side of more gold.
+        let rounded = |mass: Mass, raises: bool| {
+            if raises {
+                division.ceil(mass)
+            } else {
+                division.floor(mass)
+            }
+        };
         let aim = match (&window, coming.planned) {
+            // Several keep to their plan, which holds their proportion; the middle of each window
+            // counts the others' as given.
+            (Ok(window), Some(mass)) if to_come.len() > 1 => {
+                rounded(mass, window.raises).clamp(window.lower, window.upper)
+            }
             (Ok(window), _) => window.aim,
-            // The plan lies at the give-away limit where nothing lower is sure.
+            // The plan lies at the give-away limit where nothing lower is sure; no further.
             (Err(NoWindow::NotSure { .. } | NoWindow::TooCoarse { .. }), Some(mass)) => {
-                if addition.metal.gold > demand.target {
-                    division.floor(mass)
-                } else {
-                    division.ceil(mass)
-                }
+                rounded(mass, addition.metal.gold <= demand.target)
             }
             (Err(why), _) => return Err(NoAnswer::NoWindow(at, *why)),
         };
@@ -178,6 +187,16 @@ fn reckoned(
             made_of: addition.made_of.clone(),
         });
     }
+    finished(lots, used, metals, add)
+}
+
+/// The answer of these masses: the lots, and behind them in `metals` the additions in order.
+pub(super) fn finished(
+    lots: &[Lot],
+    used: Vec<(String, Mass)>,
+    metals: Vec<Known>,
+    add: Vec<ToAdd>,
+) -> Result<Reckoning, NoAnswer> {
     let parts = lots
         .iter()
         .map(|lot| (lot.mass.unwrap_or_default(), &lot.made_of));
@@ -192,87 +211,15 @@ fn reckoned(
     })
 }
 
-/// Reckons for a finished mass. Where the lots make more, as much of each is left over in
-/// proportion; where they make less, they are used up and the additions are joined by `filler`, a
-/// metal on the other side of the target.
-pub fn reckon_for(
-    make: Mass,
-    lots: &[Lot],
-    add: &[Addition],
-    filler: Option<&Addition>,
-    demand: &Demand,
-    division: Division,
-    u_mass: MassDoubt,
-) -> Result<Reckoning, NoAnswer> {
-    let known = known(lots, u_mass)?;
-    let done = melted(&known);
-    let shares = shares(add);
-    let added: Mass = plan(&done, &shares, demand).into_iter().flatten().sum();
-    let makes = done.mass() + added;
-    if makes >= make {
-        let used: Vec<Lot> = lots
-            .iter()
-            .map(|lot| Lot {
-                mass: lot.mass.and_then(|mass| part(mass, make, makes, division)),
-                ..lot.clone()
-            })
-            .collect();
-        return reckon(&used, add, demand, division, u_mass);
+impl Reckoning {
+    /// Whether every addition has a window.
+    pub fn is_open(&self) -> bool {
+        self.add.iter().all(|add| add.window.is_ok())
     }
-    let (Some(filler), Some(mixture)) = (filler, blended(&shares)) else {
-        return Err(NoAnswer::TooLittle(makes));
-    };
-    let total: Decimal = add.iter().map(|a| a.share).sum();
-    // Masses of the filler and of each addition, in order.
-    let filled = |done: &Mix, aim: Fineness| {
-        let (x, y) = fill(make, done, filler.metal.gold, mixture, aim)?;
-        let each = add.iter().map(|a| (y * a.share).checked_div(total));
-        std::iter::once(Some(x))
-            .chain(each)
-            .map(|grams| Some(Mass::computed(grams?)))
-            .collect::<Option<Vec<Mass>>>()
-    };
-    let all: Vec<&Addition> = std::iter::once(filler).chain(add).collect();
-    let at_aim: Vec<Mass> = filled(&done, demand.aim()).ok_or(NoAnswer::TooLittle(makes))?;
-    let finished = at_aim
-        .iter()
-        .zip(&all)
-        .fold(done, |mix, (mass, a)| a.metal.to(&mix, *mass));
-    let planned: Vec<Mass> = filled(&done, finished.sure_aim(demand)).unwrap_or(at_aim);
-    let exact: Option<Vec<Mass>> = filled(&as_stated(lots), demand.target);
-    let to_come: Vec<ToCome> = all
-        .into_iter()
-        .zip(&planned)
-        .enumerate()
-        .filter(|(_, (_, mass))| mass.is_positive())
-        .map(|(at, (addition, mass))| ToCome {
-            addition,
-            planned: Some(*mass),
-            exact: exact.as_ref().and_then(|masses| masses.get(at).copied()),
-        })
-        .collect();
-    reckoned(known, lots, &to_come, demand, division)
-}
-
-/// Grams of the filler of gold f and of a mixture of gold g (in three-thousandths) that make so much
-/// of `aim` out of what is done, of mass M and gold G: x + y = make - M, G + x f + y g = A make.
-/// None where one of them would have to be taken out.
-fn fill(
-    make: Mass,
-    done: &Mix,
-    filler: Fineness,
-    g: Decimal,
-    aim: Fineness,
-) -> Option<(Decimal, Decimal)> {
-    let short = make - done.mass();
-    let wanted = make.grams() * aim.three_thousandths() - done.gold().three_thousandths();
-    let x = (wanted - g * short.grams()).checked_div(filler.three_thousandths() - g)?;
-    let y = short.grams() - x;
-    (x >= Decimal::ZERO && y >= Decimal::ZERO).then_some((x, y))
 }
 
 /// The lots as taken, each of which must have a mass.
-fn known(lots: &[Lot], u_mass: MassDoubt) -> Result<Vec<Known>, NoAnswer> {
+pub(super) fn known(lots: &[Lot], u_mass: MassDoubt) -> Result<Vec<Known>, NoAnswer> {
     lots.iter()
         .map(|lot| {
             Ok(Known {
@@ -288,13 +235,13 @@ fn known(lots: &[Lot], u_mass: MassDoubt) -> Result<Vec<Known>, NoAnswer> {
 }
 
 /// The lots with every fineness as stated, exactly.
-fn as_stated(lots: &[Lot]) -> Mix {
+pub(super) fn as_stated(lots: &[Lot]) -> Mix {
     lots.iter().fold(Mix::NOTHING, |mix, lot| {
         mix.with(lot.mass.unwrap_or_default(), lot.stated)
     })
 }
 
-fn shares(add: &[Addition]) -> Vec<Planned> {
+pub(super) fn shares(add: &[Addition]) -> Vec<Planned> {
     add.iter()
         .map(|a| Planned {
             gold: a.metal.gold,
@@ -303,47 +250,10 @@ fn shares(add: &[Addition]) -> Vec<Planned> {
         .collect()
 }
 
-/// How much of each of two finenesses makes a mass of the target: exact, unrounded.
-pub fn two_of(
-    make: Mass,
-    one: Fineness,
-    other: Fineness,
-    target: Fineness,
-) -> Result<(Mass, Mass), NoAnswer> {
-    let (low, high) = if one < other {
-        (one, other)
-    } else {
-        (other, one)
-    };
-    if !(low..=high).contains(&target) || low == high {
-        return Err(NoAnswer::NotBetween);
-    }
-    let lever = one.three_thousandths() - other.three_thousandths();
-    let arm = target.three_thousandths() - other.three_thousandths();
-    let first = Mass::computed(make.grams() * arm / lever);
-    Ok((first, make - first))
-}
-
-fn melted(metals: &[Known]) -> Mix {
+pub(super) fn melted(metals: &[Known]) -> Mix {
     metals.iter().fold(Mix::NOTHING, |mix, m| {
         mix.with_known(m.mass, m.u_mass, m.gold, m.u_gold)
     })
-}
-
-/// The part of a lot that a smaller melt takes, rounded down to the division.
-fn part(mass: Mass, make: Mass, makes: Mass, division: Division) -> Option<Mass> {
-    let part = (mass.grams() * make.grams()).checked_div(makes.grams())?;
-    Some(division.floor(Mass::computed(part)))
-}
-
-/// Fineness of the additions together, in three-thousandths.
-fn blended(shares: &[Planned]) -> Option<Decimal> {
-    let total: Decimal = shares.iter().map(|p| p.share).sum();
-    let gold: Decimal = shares
-        .iter()
-        .map(|p| p.share * p.gold.three_thousandths())
-        .sum();
-    gold.checked_div(total)
 }
 
 #[cfg(test)]
@@ -403,111 +313,5 @@ mod tests {
         let exact = found.add[0].exact.unwrap().grams().round_dp(6);
         assert_eq!(exact.to_string(), "8.001920");
         assert!(found.melt.is_at_least("14k".parse().unwrap()));
-    }
-
-    #[test]
-    fn a_finished_mass_leaves_some_over_or_is_filled_up() {
-        let d: Division = "0.01 g".parse().unwrap();
-        let lots = [lot("20 g", "22k")];
-        let silver = [addition("0 ppt")];
-        let small = reckon_for(
-            mass("12 g"),
-            &lots,
-            &silver,
-            None,
-            &demand("18k"),
-            d,
-            MassDoubt::NONE,
-        )
-        .unwrap();
-        assert!(
-            (small.melt.mass() - mass("12 g")).abs() <= mass("0.03 g"),
-            "{:?}",
-            small.melt.mass()
-        );
-        assert!(small.used[0].1 < mass("20 g"));
-        let none = reckon_for(
-            mass("40 g"),
-            &lots,
-            &silver,
-            None,
-            &demand("18k"),
-            d,
-            MassDoubt::NONE,
-        );
-        assert!(matches!(none, Err(NoAnswer::TooLittle(_))));
-        let fine = addition("999.9");
-        let large = reckon_for(
-            mass("40 g"),
-            &lots,
-            &silver,
-            Some(&fine),
-            &demand("18k"),
-            d,
-            MassDoubt::NONE,
-        )
-        .unwrap();
-        assert!(
-            (large.melt.mass() - mass("40 g")).abs() <= mass("0.05 g"),
-            "{:?}",
-            large.melt.mass()
-        );
-        assert_eq!(large.used[0].1, mass("20 g"));
-        // As much by plain sums: x + y = 20, 916.67 x 20 + 999.9 x = 750 x 40.
-        let exact: Mass = large.add.iter().filter_map(|a| a.exact).sum();
-        assert!(
-            (exact - mass("20 g")).abs() < mass("0.000001 g"),
-            "{exact:?}"
-        );
-        assert!(large.melt.is_at_least("18k".parse().unwrap()));
-        // A lot that stands at the aim already says nothing of how much; the mass to make does.
-        let right = [lot("20 g", "752.5")];
-        let doubled = reckon_for(
-            mass("40 g"),
-            &right,
-            &silver,
-            Some(&fine),
-            &demand("18k"),
-            d,
-            MassDoubt::of_decimal(Decimal::new(4, 3)),
-        )
-        .unwrap();
-        assert!(
-            (doubled.melt.mass() - mass("40 g")).abs() <= mass("0.05 g"),
-            "{:?}",
-            doubled.melt.mass()
-        );
-    }
-
-    #[test]
-    fn two_finenesses_by_the_lever() {
-        let two = |make: &str, one: &str, other: &str, target: &str| {
-            let (a, b) = two_of(
-                mass(make),
-                one.parse().unwrap(),
-                other.parse().unwrap(),
-                target.parse().unwrap(),
-            )
-            .unwrap();
-            (a, b)
-        };
-        // School algebra texts: 18 and 12 karat to 120 g of 16; 20 and 60 per cent to 80 g of 52.
-        assert_eq!(
-            two("120 g", "18k", "12k", "16k"),
-            (mass("80 g"), mass("40 g"))
-        );
-        assert_eq!(
-            two("80 g", "200", "600", "520"),
-            (mass("16 g"), mass("64 g"))
-        );
-        assert!(
-            two_of(
-                mass("1 g"),
-                "18k".parse().unwrap(),
-                "20k".parse().unwrap(),
-                "22k".parse().unwrap()
-            )
-            .is_err()
-        );
     }
 }

@@ -1,7 +1,8 @@
 //! The Monte Carlo check of the first-order uncertainty (JCGM 101:2008).
 //!
 //! Draws every mass and every fineness from its distribution - a normal one, or an even one
-//! between bounds where the basis says so (half-width u sqrt(3)) - and melts them, many times.
+//! between bounds where the basis says so (half-width u sqrt(3)) - and melts them, many times. What
+//! the weighings of a balance have in common is drawn once for each melt.
 //! Pure: the same seed gives the same trials. Parts run apart can be put together.
 
 use rand::rngs::SmallRng;
@@ -9,7 +10,8 @@ use rand::{RngExt as _, SeedableRng as _};
 use rand_distr::StandardNormal;
 use rust_decimal::prelude::ToPrimitive as _;
 
-use super::doubt::{Known, grams, per_mille};
+use super::Known;
+use super::doubt::{grams, per_mille};
 use crate::metal::Fineness;
 
 /// The outcome of so many trials.
@@ -26,24 +28,32 @@ pub struct Trials {
 pub fn trials(metals: &[Known], limit: Fineness, count: u32, seed: u64) -> Trials {
     let mut rng = SmallRng::seed_from_u64(seed);
     let limit = per_mille(limit);
-    let drawn: Vec<[f64; 4]> = metals
+    let drawn: Vec<[f64; 5]> = metals
         .iter()
         .map(|m| {
             let u_gold = m.u_gold.to_per_mille().to_f64().unwrap_or(0.0);
             [
                 grams(m.mass),
                 m.u_mass.to_grams(),
+                m.u_mass.common_to_grams(),
                 per_mille(m.gold),
                 u_gold,
             ]
         })
         .collect();
     let even: Vec<bool> = metals.iter().map(|m| m.even).collect();
+    let is_off = drawn.iter().any(|[_, _, common, ..]| *common > 0.0);
     let mut all = Trials::default();
     for _ in 0..count {
         let (mut mass, mut gold) = (0.0, 0.0);
-        for ([m, u_m, f, u_f], even) in drawn.iter().zip(&even) {
-            let m = m + u_m * rng.sample::<f64, _>(StandardNormal);
+        // The balance's own error is drawn once for all that is weighed on it.
+        let off = if is_off {
+            rng.sample::<f64, _>(StandardNormal)
+        } else {
+            0.0
+        };
+        for ([m, u_m, common, f, u_f], even) in drawn.iter().zip(&even) {
+            let m = m + common * off + u_m * rng.sample::<f64, _>(StandardNormal);
             let f = if *even {
                 f + u_f * 3.0_f64.sqrt() * rng.random_range(-1.0..=1.0)
             } else {

@@ -222,9 +222,9 @@ impl NoWindow {
                     u_centi_ppt % 100
                 ),
                 if gold < demand.lowest {
-                    "Add fine gold first, or have the least known lot assayed."
+                    "Add fine gold first, or know the least known lot better: by an assay, or by a figure of your own (as declared:2)."
                 } else {
-                    "Have the least known lot assayed."
+                    "Know the least known lot better: by an assay, or by a figure of your own (as declared:2)."
                 }
                 .to_owned(),
             ),
@@ -238,7 +238,7 @@ impl NoWindow {
                     u_centi_ppt % 100
                 ),
                 format!(
-                    "Have the least known lot assayed, or allow a give-away of {opens_at_ppt} per mille."
+                    "Know the least known lot better, by an assay or by a figure of your own (as declared:2), or allow a give-away of {opens_at_ppt} per mille."
                 ),
             ),
             Self::TooMuch => (

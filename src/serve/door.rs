@@ -5,9 +5,10 @@ use std::time::Duration;
 
 use tokio::sync::{broadcast, mpsc, oneshot};
 
+use super::recipes::RecipesView;
 use super::view::BenchView;
 use crate::balance::Key;
-use crate::job::{Done, Order};
+use crate::job::{BenchRules, Done, Job, Order, recipes};
 use crate::settings::Settings;
 use crate::trouble::Trouble;
 
@@ -20,6 +21,8 @@ pub enum Ask {
     Press(Key, oneshot::Sender<Result<Done, Trouble>>),
     /// The whole state, now.
     View(oneshot::Sender<BenchView>),
+    /// The open job, and what the bench goes by.
+    Job(oneshot::Sender<Option<(Job, Arc<BenchRules>)>>),
 }
 
 /// One event for followers: its name, and its JSON on one line.
@@ -83,6 +86,29 @@ impl Door {
     pub async fn view(&self) -> Result<BenchView, Trouble> {
         let (reply, answer) = oneshot::channel();
         self.ask(Ask::View(reply), answer).await
+    }
+
+    /// The recipes for the open job. They are reckoned beside the bench, which goes on meanwhile.
+    pub async fn recipes(&self) -> Result<RecipesView, Trouble> {
+        let (reply, answer) = oneshot::channel();
+        let (job, rules) = self.ask(Ask::Job(reply), answer).await?.ok_or_else(|| {
+            Trouble::new(
+                "no-job",
+                format!("No job is open on bench {}.", self.name),
+                "There is nothing to make a recipe for.",
+                "Open one: panbell open.",
+            )
+        })?;
+        let reckoned =
+            tokio::task::spawn_blocking(move || RecipesView::of(&job, &recipes(&job, &rules)));
+        reckoned.await.map_err(|_| {
+            Trouble::new(
+                "recipes-failed",
+                "The recipes could not be reckoned.",
+                "Nothing was changed.",
+                "Name the metals yourself: panbell plan --add METAL.",
+            )
+        })
     }
 
     async fn ask<T>(&self, ask: Ask, answer: oneshot::Receiver<T>) -> Result<T, Trouble> {

@@ -25,6 +25,7 @@ use tokio::sync::{Semaphore, watch};
 
 use super::door::{Door, House};
 use super::orders::{OrderBody, RefusalBody, ReplyBody};
+use super::recipes::RecipesView;
 use super::stream::Follower;
 use super::view::BenchView;
 use crate::trouble::Trouble;
@@ -165,6 +166,7 @@ fn routes(house: Arc<House>, stopping: watch::Receiver<bool>) -> Router {
         .route("/v1/benches", get(benches))
         .route("/v1/bench/{name}", get(bench))
         .route("/v1/bench/{name}/events", get(events))
+        .route("/v1/bench/{name}/recipes", get(recipes))
         .route("/v1/bench/{name}/order", post(order))
         .fallback(nothing_here)
         .method_not_allowed_fallback(other_method)
@@ -209,6 +211,13 @@ async fn bench(
     Named(name): Named<String>,
 ) -> Result<Json<BenchView>, Refused> {
     Ok(Json(door(&shared, &name)?.view().await?))
+}
+
+async fn recipes(
+    State(shared): State<Shared>,
+    Named(name): Named<String>,
+) -> Result<Json<RecipesView>, Refused> {
+    Ok(Json(door(&shared, &name)?.recipes().await?))
 }
 
 async fn events(

@@ -7,12 +7,14 @@
 mod door;
 mod http;
 mod orders;
+mod recipes;
 mod stream;
 mod view;
 
 pub use door::{Ask, Door, House, Message};
 pub use http::{SOCKET, Served, listen};
 pub use orders::{AddBody, OrderBody, RefusalBody, ReplyBody};
+pub use recipes::{AddView, RecipeView, RecipesView};
 pub use view::{
     BellView, BenchView, HoldView, JobView, PanView, PlannedView, WeighedView, WeighingView,
 };

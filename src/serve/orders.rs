@@ -6,9 +6,10 @@ use serde::{Deserialize, Serialize};
 use super::door::House;
 use crate::balance::Key;
 use crate::book::JobName;
-use crate::job::{AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer};
+use crate::job::{AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer, Water, WaterWay};
 use crate::mass::{Indication, fixed};
-use crate::metal::Stated;
+use crate::melt::Air;
+use crate::metal::{Basis, Stated};
 use crate::trouble::Trouble;
 
 /// An order as JSON: `{"order":"lot","fineness":"750","basis":"stamp"}`.
@@ -43,6 +44,11 @@ pub enum OrderBody {
         #[serde(default)]
         note: String,
     },
+    /// Plan these metals in place of those that are not weighed yet.
+    Plan {
+        /// The metals to add.
+        add: Vec<AddBody>,
+    },
     /// Weigh out the next planned addition, or the metal named.
     Add {
         /// A metal that was not planned.
@@ -55,10 +61,26 @@ pub enum OrderBody {
     Withdraw {},
     /// The next load is the button.
     Button {},
+    /// The next load is the button in water.
+    Proof(WaterBody),
+    /// What an assay found in the button.
+    Assay {
+        /// The fineness found.
+        fineness: String,
+        /// By what.
+        #[serde(default = "fire_assay")]
+        basis: String,
+    },
     /// What happened to the pan.
     Answer {
         /// tared, back or anew.
         said: PanAnswer,
+    },
+    /// The next load at rest is the check weight.
+    CheckWeight {
+        /// Its nominal mass and class, `20 g F2`; left out, the one of the settings.
+        #[serde(default)]
+        weight: Option<String>,
     },
     /// End the job.
     Close {},
@@ -77,6 +99,86 @@ pub struct AddBody {
     /// Parts by mass against the others.
     #[serde(default = "one")]
     pub share: String,
+}
+
+/// A weighing in water: numbers are strings.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct WaterBody {
+    /// hung or displaced.
+    pub way: WaterWay,
+    /// Degrees Celsius.
+    #[serde(default = "twenty")]
+    pub water_celsius: String,
+    /// Degrees Celsius.
+    #[serde(default = "twenty")]
+    pub air_celsius: String,
+    /// At the bench.
+    #[serde(default = "near_the_sea")]
+    pub pascal: String,
+    /// Relative, per cent.
+    #[serde(default = "half")]
+    pub humidity: String,
+}
+
+impl From<Water> for WaterBody {
+    fn from(water: Water) -> Self {
+        Self {
+            way: water.way,
+            water_celsius: water.water_celsius.to_string(),
+            air_celsius: water.air_celsius.to_string(),
+            pascal: water.pascal.to_string(),
+            humidity: water.humidity.to_string(),
+        }
+    }
+}
+
+impl WaterBody {
+    fn water(&self) -> Result<Water, Trouble> {
+        let number = |text: &str| {
+            Indication::parse_digits(text).ok_or_else(|| {
+                odd(
+                    "number-unreadable",
+                    format!("\"{text}\" is no plain number."),
+                    "Write digits with a point, as in 20.5.".to_owned(),
+                )
+            })
+        };
+        Ok(Water {
+            way: self.way,
+            water_celsius: number(&self.water_celsius)?,
+            air_celsius: number(&self.air_celsius)?,
+            pascal: number(&self.pascal)?,
+            humidity: number(&self.humidity)?,
+        })
+    }
+}
+
+impl AddBody {
+    /// As typed: a metal, or `METAL=PARTS`.
+    pub fn typed(text: &str) -> Self {
+        let (metal, share) = text.rsplit_once('=').unwrap_or((text, "1"));
+        Self {
+            metal: metal.to_owned(),
+            share: share.to_owned(),
+        }
+    }
+}
+
+fn fire_assay() -> String {
+    Basis::FireAssay.to_string()
+}
+
+fn twenty() -> String {
+    Air::default().celsius.to_string()
+}
+
+fn near_the_sea() -> String {
+    Air::default().pascal.to_string()
+}
+
+fn half() -> String {
+    Air::default().humidity.to_string()
 }
 
 fn any() -> String {
@@ -161,13 +263,6 @@ impl OrderBody {
                 let job = JobName::from_ticket(&ticket)?;
                 let rules = rules(house, bench)?;
                 let demand = house.settings.demand(target.parse()?);
-                if add.len() > MOST_METALS {
-                    return Err(odd(
-                        "metals-too-many",
-                        format!("{} metals to add are planned.", add.len()),
-                        format!("Plan at most {MOST_METALS}."),
-                    ));
-                }
                 Order::Open(Box::new(Opened {
                     format: FORMAT,
                     job: job.as_str().to_owned(),
@@ -179,13 +274,11 @@ impl OrderBody {
                     highest: demand.highest,
                     risk: house.settings.chance(),
                     u_mass_g: rules.u_mass().to_decimal(),
+                    u_balance_g: rules.u_mass().common_to_decimal(),
                     colour: colour.parse()?,
                     purpose: purpose.parse()?,
                     division: rules.pan.division,
-                    add: add
-                        .iter()
-                        .map(|add| added(house, &add.metal, &add.share))
-                        .collect::<Result<_, _>>()?,
+                    add: planned(house, &add)?,
                 }))
             }
             Self::Lot {
@@ -203,6 +296,9 @@ impl OrderBody {
                     note: short(&note, "note")?,
                 }
             }
+            Self::Plan { add } => Order::Plan {
+                add: planned(house, &add)?,
+            },
             Self::Add { metal } => Order::Add {
                 metal: metal
                     .map(|metal| added(house, &metal, "1").map(Box::new))
@@ -211,7 +307,21 @@ impl OrderBody {
             Self::Take {} => Order::Take,
             Self::Withdraw {} => Order::Withdraw,
             Self::Button {} => Order::Button,
+            Self::Proof(water) => Order::Proof(water.water()?),
+            Self::Assay { fineness, basis } => {
+                let stated: Stated = format!("{fineness}:{basis}").parse()?;
+                let estimate = stated.estimate(&house.settings.basis);
+                Order::Assay {
+                    fineness: stated.fineness,
+                    basis: stated.basis,
+                    taken: estimate.fineness,
+                    u_ppt: fixed(estimate.u, 4),
+                }
+            }
             Self::Answer { said } => Order::Answer(said),
+            Self::CheckWeight { weight } => Order::CheckWeight {
+                weight: weight.map(|weight| weight.parse()).transpose()?,
+            },
             Self::Close {} => Order::Close,
             Self::Tare {} | Self::Zero {} => {
                 return Err(odd(
@@ -237,6 +347,19 @@ fn rules<'a>(house: &'a House, bench: &str) -> Result<&'a BenchRules, Trouble> {
             "Name one of the settings.".to_owned(),
         )
     })
+}
+
+fn planned(house: &House, add: &[AddBody]) -> Result<Vec<AddedMetal>, Trouble> {
+    if add.len() > MOST_METALS {
+        return Err(odd(
+            "metals-too-many",
+            format!("{} metals to add are planned.", add.len()),
+            format!("Plan at most {MOST_METALS}."),
+        ));
+    }
+    add.iter()
+        .map(|add| added(house, &add.metal, &add.share))
+        .collect()
 }
 
 fn added(house: &House, metal: &str, share: &str) -> Result<AddedMetal, Trouble> {

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::balance::Verdict;
+use crate::balance::{LinkState, Verdict};
 use crate::job::{Job, Ring, State, What, words};
 use crate::mass::{Indication, Moment, Shown};
 
@@ -104,6 +104,38 @@ pub struct JobView {
     pub melt: String,
     /// Its fineness, per mille to two decimals.
     pub fineness_ppt: Option<String>,
+    /// What an assay found in the button.
+    pub assay: Option<AssayView>,
+    /// What its density says.
+    pub proof: Option<ProofView>,
+}
+
+/// An assay of the button.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct AssayView {
+    /// Per mille to two decimals.
+    pub fineness_ppt: String,
+    /// Its standard uncertainty, per mille.
+    pub u_ppt: String,
+    /// By what.
+    pub basis: String,
+}
+
+/// A proof by density.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ProofView {
+    /// Density found, kg/m3.
+    pub density: String,
+    /// Density that the planned alloy ought to have, kg/m3.
+    pub expected: String,
+    /// agrees, low or high.
+    pub verdict: String,
+    /// Gold by density alone, per mille.
+    pub gold_ppt: String,
+    /// Its standard uncertainty, per mille.
+    pub gold_u_ppt: String,
+    /// Chance that it is lawful, by this proof alone, from 0 to 1.
+    pub p_lawful: String,
 }
 
 /// A capture.
@@ -186,9 +218,11 @@ impl PanView {
             Verdict::Conflict(_) => "conflict",
         }
         .to_owned();
+        // What was read before the link was lost is not current, however young it is.
+        let talks = state.link().state() == LinkState::Talking;
         let fresh = state
             .shown()
-            .filter(|(_, heard)| at.since(*heard) < state.rules().link.silence);
+            .filter(|(_, heard)| talks && at.since(*heard) < state.rules().link.silence);
         let Some((reading, _)) = fresh else {
             return Self {
                 unit,
@@ -247,7 +281,7 @@ impl WeighingView {
                     .fineness()
                     .map(|fineness| fineness.to_per_mille(2).to_string());
                 view.u_ppt = Some(format!("{:.2}", melt.u_ppt()));
-                view.p_lawful = Some(format!("{:.4}", melt.chance_at_least(job.opened.lowest)));
+                view.p_lawful = Some(melt.chance_digits(job.opened.lowest));
             }
         }
         Some(view)
@@ -285,6 +319,22 @@ impl JobView {
             fineness_ppt: melt
                 .fineness()
                 .map(|fineness| fineness.to_per_mille(2).to_string()),
+            assay: job
+                .last_button()
+                .and_then(|button| button.assay.as_ref())
+                .map(|assay| AssayView {
+                    fineness_ppt: assay.taken.to_per_mille(2).to_string(),
+                    u_ppt: assay.u_ppt.to_string(),
+                    basis: assay.basis.to_string(),
+                }),
+            proof: job.proof().and_then(Result::ok).map(|proof| ProofView {
+                density: proof.density.in_kg_per_m3().to_string(),
+                expected: proof.expected.in_kg_per_m3().to_string(),
+                verdict: proof.verdict.word().to_owned(),
+                gold_ppt: proof.gold_ppt.to_string(),
+                gold_u_ppt: proof.gold_u_ppt.to_string(),
+                p_lawful: proof.chance_lawful.to_string(),
+            }),
         }
     }
 }
@@ -297,6 +347,7 @@ impl WeighedView {
             } => format!("{fineness} by {basis}"),
             What::Addition { addition } => words::metal_name(job, *addition),
             What::Button => "button".to_owned(),
+            What::InWater(_) => "button in water".to_owned(),
         };
         Self {
             n: weighed.n,
@@ -313,5 +364,6 @@ fn what_word(what: &What) -> &'static str {
         What::Lot { .. } => "lot",
         What::Addition { .. } => "addition",
         What::Button => "button",
+        What::InWater(_) => "in-water",
     }
 }

@@ -12,7 +12,7 @@ use super::section::{Known, Section};
 use super::{BalanceFile, BenchSettings, Folders};
 use crate::balance::{LinkLimits, PanRules, SteadyRule};
 use crate::job::BenchRules;
-use crate::mass::{Class, Division, Indication, Mass};
+use crate::mass::{CheckWeight, Class, Division, Indication, Mass};
 use crate::metal::{MarkLaw, Shelf};
 use crate::trouble::Trouble;
 
@@ -25,6 +25,8 @@ pub(super) const BENCH: Known = Known {
         ("division", "\"0.01 g\""),
         ("repeatability", "\"0.005 g\""),
         ("class", "\"II\""),
+        ("calibration_u", "\"0.004 g\""),
+        ("check_weight", "\"20 g F2\""),
         ("steady", "{ seconds = 1.0 }"),
         ("pan", "{ dwell_seconds = 2.0 }"),
         ("link", "{ silence_seconds = 3.0 }"),
@@ -167,10 +169,28 @@ fn rules(
     (shelf, law): (&Arc<Shelf>, &Arc<MarkLaw>),
 ) -> Option<BenchRules> {
     let division = division(section);
-    let repeatability = repeatability(section);
+    let repeatability = spread(
+        section,
+        "repeatability",
+        "No balance repeats itself without any spread.",
+        "Write the standard deviation of ten weighings of one load, with its unit, or leave it out.",
+    );
+    let calibration_u = spread(
+        section,
+        "calibration_u",
+        "No calibration is without any uncertainty.",
+        "Write the standard uncertainty that its certificate states for the loads weighed (half of what it states with k = 2), with its unit, or leave it out.",
+    );
     let class = section
         .has("class")
         .then(|| section.parsed::<Class>("class"));
+    let weight = if section.has("check_weight") {
+        section
+            .parsed::<CheckWeight>("check_weight")
+            .map(|weight| Some(weight.value))
+    } else {
+        Some(None)
+    };
     let steady = section.table("steady", &BENCH_STEADY);
     let pan = section.table("pan", &BENCH_PAN);
     let link = section.table("link", &BENCH_LINK);
@@ -194,6 +214,7 @@ fn rules(
         );
     }
     let division = division?;
+    let class = class.map_or(Some(None), |class| class.map(|class| Some(class.value)))?;
     let divisions = |number| division.mass().times(number::count(number));
     Some(BenchRules {
         name: name?.to_owned(),
@@ -214,26 +235,48 @@ fn rules(
         law: Arc::clone(law),
         past: Arc::default(),
         repeatability: repeatability?,
-        class: class.map_or(Some(None), |class| class.map(|class| Some(class.value)))?,
+        class,
+        calibration_u: calibration_u?,
+        check_weight: check_weight(section, weight, division, class, divisions(least_load))?,
     })
 }
 
-/// The repeatability, if it is given; the outer `None` when it cannot be read.
+/// A standard deviation or uncertainty of a mass, if it is given; the outer `None` when it cannot be
+/// read or is none.
 #[allow(clippy::option_option)] // left out, and unreadable, are two things
-fn repeatability(section: &Section<'_>) -> Option<Option<Mass>> {
-    if !section.has("repeatability") {
+fn spread(section: &Section<'_>, key: &str, why: &str, mend: &str) -> Option<Option<Mass>> {
+    if !section.has(key) {
         return Some(None);
     }
-    let mass = section.parsed::<Indication>("repeatability")?.value.mass();
+    let mass = section.parsed::<Indication>(key)?.value.mass();
     if !mass.is_positive() {
-        section.refuse(
-            "repeatability",
-            "No balance repeats itself without any spread.",
-            "Write the standard deviation of ten weighings of one load, with its unit, or leave it out.",
-        );
+        section.refuse(key, why, mend);
         return None;
     }
     Some(Some(mass))
+}
+
+/// The check weight, if there is one; the outer `None` when it cannot be used.
+#[allow(clippy::option_option)] // left out, and unusable, are two things
+fn check_weight(
+    section: &Section<'_>,
+    typed: Option<Option<CheckWeight>>,
+    division: Division,
+    class: Option<Class>,
+    least_load: Mass,
+) -> Option<Option<CheckWeight>> {
+    let Some(weight) = typed? else {
+        return Some(None);
+    };
+    if weight.nominal().mass() < least_load || !weight.tells_units(division, class) {
+        section.refuse(
+            "check_weight",
+            "It is too light: within what this balance may be off, it could not tell its units apart.",
+            "Use a heavier weight, best near the loads that you weigh.",
+        );
+        return None;
+    }
+    Some(Some(weight))
 }
 
 fn division(section: &Section<'_>) -> Option<Division> {

@@ -85,6 +85,7 @@ fn a_whole_job_with_its_statement_and_its_file() {
                 What::Lot { fineness, .. } => format!("lot {fineness}"),
                 What::Addition { addition } => format!("addition {addition}"),
                 What::Button => "button".to_owned(),
+                What::InWater(_) => "in water".to_owned(),
             };
             (what, it.mass.to_string())
         })

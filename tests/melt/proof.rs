@@ -203,7 +203,7 @@ fn a_small_piece_says_little_and_a_heavy_one_is_limited_by_the_model() {
         small
             .words()
             .join(" ")
-            .contains("a heavier piece would say more")
+            .contains("a heavier piece or a finer balance would say more")
     );
     let heavy = of_density("50", "15.4", planned, "750");
     assert!(heavy.density_u < heavy.expected_u);

@@ -3,9 +3,9 @@
 
 use std::time::Duration;
 
-use panbell::balance::LinkState;
-use panbell::job::{Cause, Order, PanAnswer, What};
-use panbell::mass::{Division, Indication, Reading, Shown, Status, Unit};
+use panbell::balance::{LinkState, Verdict};
+use panbell::job::{Cause, Order, PanAnswer, Water, WaterWay, What};
+use panbell::mass::{CheckWeight, Division, Indication, Reading, Shown, Status, Unit};
 use panbell::metal::{Basis, Fineness};
 use proptest::prelude::*;
 use rust_decimal::Decimal;
@@ -46,6 +46,8 @@ pub(crate) enum Act {
 
 /// What stands on the balance, in divisions.
 struct Scene {
+    /// The balance sends its unit.
+    says_units: bool,
     dish: i64,
     metal: i64,
     lifted: bool,
@@ -56,6 +58,7 @@ struct Scene {
 pub(crate) fn play(division: Division, dish: u16, acts: &[Act]) -> Bench {
     let mut bench = Bench::new(division);
     let mut scene = Scene {
+        says_units: dish % 4 != 3,
         dish: i64::from(dish),
         metal: 0,
         lifted: false,
@@ -137,7 +140,11 @@ fn rest(bench: &mut Bench, scene: &Scene, lines: u8, quick: bool) {
     for _ in 0..lines {
         bench.wait(Duration::from_millis(100), true);
         bench.line(Reading {
-            shown: Shown::Weighed(gross),
+            shown: if scene.says_units {
+                Shown::Weighed(gross)
+            } else {
+                Shown::UnitUnstated(gross.digits())
+            },
             status: Status::Unsaid,
         });
         if quick {
@@ -164,13 +171,23 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
         bench.order(Order::Answer(said[usize::from(how % 3)]));
         return rest(bench, scene, 5, quick);
     }
+    if !scene.says_units && bench.state.guard().verdict() != Verdict::Agreed {
+        return check(bench, scene, quick);
+    }
     let Some(job) = bench.state.open_job() else {
         return bench.order(an_opening(how, bench.rules.pan.division));
     };
     let Some(expected) = bench.state.expected() else {
         let lots = job.lots().count();
-        let order = if job.button().is_some() {
-            Order::Close
+        let order = if let Some(button) = job.last_button() {
+            match (button.assay.is_some(), how % 6) {
+                (false, 0 | 2) if job.in_water().is_none() => in_water(how),
+                (false, 1 | 3) => an_assay(how, job.opened.target),
+                (true, 0 | 1) => Order::Add {
+                    metal: Some(Box::new(added("more", Fineness::pure(), 1))),
+                },
+                _ => Order::Close,
+            }
         } else if lots == 0 || (lots < 3 && how.is_multiple_of(3)) {
             a_lot(how)
         } else if !job.to_come().is_empty() && !how.is_multiple_of(11) {
@@ -203,6 +220,7 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
                 _ => lower + (upper - lower) * i64::from(how % 101) / 100,
             }
         }
+        (What::InWater(_), _) => of(job.melt().mass()) / 15 + i64::from(how % 3),
         (What::Button, _) => of(job.melt().mass()) - i64::from(how % 7),
         _ => 50 + i64::from(choice % 3000),
     };
@@ -217,6 +235,25 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
     let over = wanted > net && how % 8 == 1;
     if over && bench.state.expected().is_some() && how % 16 < 8 {
         bench.order(Order::Take);
+    }
+}
+
+/// A check weight of a thousand divisions over the pan.
+fn check(bench: &mut Bench, scene: &mut Scene, quick: bool) {
+    let division = bench.rules.pan.division;
+    bench.order(check_weight(division));
+    rest(bench, scene, 5, quick);
+    scene.metal += 1000;
+    rest(bench, scene, 6, quick);
+    scene.metal -= 1000;
+    rest(bench, scene, 5, quick);
+}
+
+fn check_weight(division: Division) -> Order {
+    let (nominal, error) = (indication(division, 1000), indication(division, 1));
+    let weight: CheckWeight = format!("{nominal} within {error}").parse().unwrap();
+    Order::CheckWeight {
+        weight: Some(weight),
     }
 }
 
@@ -255,6 +292,28 @@ fn a_lot(how: u16) -> Order {
     }
 }
 
+fn in_water(how: u16) -> Order {
+    let air = panbell::melt::Air::default();
+    Order::Proof(Water {
+        way: [WaterWay::Hung, WaterWay::Displaced][usize::from(how % 2)],
+        water_celsius: Decimal::from(how % 45), // some of them none that a bench has
+        air_celsius: air.celsius,
+        pascal: air.pascal,
+        humidity: air.humidity,
+    })
+}
+
+/// An assay near the target, more often below it.
+fn an_assay(how: u16, target: Fineness) -> Order {
+    let fineness = target.less(Decimal::from(how % 8));
+    Order::Assay {
+        fineness,
+        basis: Basis::FireAssay,
+        taken: fineness,
+        u_ppt: Decimal::new(i64::from(how % 5), 1),
+    }
+}
+
 fn any_order(division: Division) -> impl Strategy<Value = Order> {
     let add = (metal(), 1_i64..9).prop_map(|(gold, share)| added("extra", gold, share));
     prop_oneof![
@@ -277,6 +336,9 @@ fn any_order(division: Division) -> impl Strategy<Value = Order> {
                 note,
             }),
         Just(Order::Add { metal: None }),
+        (metal(), 1_i64..9).prop_map(|(gold, share)| Order::Plan {
+            add: vec![added("instead", gold, share)]
+        }),
         add.prop_map(|metal| Order::Add {
             metal: Some(Box::new(metal))
         }),
@@ -284,6 +346,8 @@ fn any_order(division: Division) -> impl Strategy<Value = Order> {
         Just(Order::Take),
         Just(Order::Withdraw),
         Just(Order::Button),
+        any::<u16>().prop_map(in_water),
+        fineness().prop_map(|target| an_assay(7, target)),
         prop_oneof![
             Just(PanAnswer::Tared),
             Just(PanAnswer::Back),
@@ -291,6 +355,7 @@ fn any_order(division: Division) -> impl Strategy<Value = Order> {
         ]
         .prop_map(Order::Answer),
         Just(Order::Close),
+        Just(check_weight(division)),
     ]
 }
 

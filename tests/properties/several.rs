@@ -24,6 +24,7 @@ pub(crate) fn opened(demand: Demand, division: Division, add: &[(Fineness, i64)]
         highest: demand.highest,
         risk: Decimal::new(25, 3),
         u_mass_g: Decimal::ZERO,
+        u_balance_g: Decimal::ZERO,
         colour: Colour::Yellow,
         purpose: Purpose::Any,
         division,
@@ -56,6 +57,7 @@ fn captured(what: What, mass: Indication) -> Record {
         gross: mass,
         base: mass.minus(mass).unwrap(),
         how: How::Settled,
+        unit_by: panbell::job::UnitBy::Line,
         raw: Raw::of(b""),
     })
 }

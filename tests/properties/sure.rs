@@ -3,8 +3,8 @@
 
 use panbell::mass::{Division, Mass};
 use panbell::melt::{
-    Added, Demand, FinenessDoubt, Known, MassDoubt, Mix, NoWindow, Risk, Source, Window, budget,
-    edges, ways, window,
+    Added, Demand, FinenessDoubt, Known, Loss, MassDoubt, Mix, NoWindow, Risk, Source, Window,
+    budget, edges, ways, window,
 };
 use panbell::metal::Fineness;
 use proptest::prelude::*;
@@ -28,6 +28,8 @@ struct Bench {
     doubts: Vec<u32>,
     /// That of a mass, in hundredths of a division.
     of_mass: u32,
+    /// What of it all weighings have in common besides, in hundredths of a division.
+    of_balance: u32,
     metal: Fineness,
     /// That of the metal's fineness, in thousandths of a per mille.
     of_metal: u32,
@@ -47,21 +49,24 @@ fn bench() -> impl Strategy<Value = Bench> {
         division(),
         lots(),
         doubts,
-        0_u32..80,
+        (0_u32..80, prop_oneof![Just(0_u32), 1_u32..120]),
         metal(),
         of_metal,
         demand(),
         risk,
     )
         .prop_map(
-            |(division, lots, doubts, of_mass, metal, of_metal, demand, risk)| Bench {
-                division,
-                lots: weighed(&lots, division),
-                doubts,
-                of_mass,
-                metal,
-                of_metal,
-                demand: Demand { risk, ..demand },
+            |(division, lots, doubts, (of_mass, of_balance), metal, of_metal, demand, risk)| {
+                Bench {
+                    division,
+                    lots: weighed(&lots, division),
+                    doubts,
+                    of_mass,
+                    of_balance,
+                    metal,
+                    of_metal,
+                    demand: Demand { risk, ..demand },
+                }
             },
         )
 }
@@ -74,6 +79,7 @@ impl Bench {
     fn u_mass(&self) -> MassDoubt {
         let hundredth = self.division.mass().grams() / Decimal::ONE_HUNDRED;
         MassDoubt::of_decimal(hundredth * Decimal::from(self.of_mass))
+            .with_common(hundredth * Decimal::from(self.of_balance))
     }
 
     fn added(&self) -> Added {
@@ -81,6 +87,20 @@ impl Bench {
             gold: self.metal,
             u_gold: ppt(self.of_metal),
             u_mass: self.u_mass(),
+        }
+    }
+
+    /// Metal of this gold, exactly known, weighed on this balance.
+    fn source(&self, gold: Fineness) -> Source {
+        Source {
+            name: gold.to_string(),
+            metal: Added {
+                gold,
+                u_gold: FinenessDoubt::NONE,
+                u_mass: self.u_mass(),
+            },
+            stock: None,
+            price: None,
         }
     }
 
@@ -172,42 +192,48 @@ fn more_uncertainty_or_less_risk_never_widens_the_window() {
     let (narrower, emptied, same) = (Count::default(), Count::default(), Count::default());
     let more = (
         proptest::collection::vec(0_u32..3000, 6),
-        0_u32..50,
+        (0_u32..50, 0_u32..50),
         0_u32..2000,
         1_u32..=100,
     );
     runner(6000)
-        .run(&(bench(), more), |(bench, (lots, mass, metal, risk))| {
-            let Ok(before) = bench.window() else {
-                return Ok(());
-            };
-            let mut worse = bench.clone();
-            for (doubt, more) in worse.doubts.iter_mut().zip(lots) {
-                *doubt += more;
-            }
-            worse.of_mass += mass;
-            worse.of_metal += metal;
-            let less = bench.demand.risk.chance() * f64::from(risk) / 100.0;
-            let less = Decimal::try_from(less).unwrap();
-            worse.demand.risk = Risk::new(less).unwrap_or(bench.demand.risk);
-            match worse.window() {
-                Ok(after) => {
-                    prop_assert!(
-                        before.lower <= after.lower && after.upper <= before.upper,
-                        "{before:?} became {after:?}"
-                    );
-                    let is_same = (before.lower, before.upper) == (after.lower, after.upper);
-                    if is_same { &same } else { &narrower }.add(1);
+        .run(
+            &(bench(), more),
+            |(bench, (lots, (mass, balance), metal, risk))| {
+                let Ok(before) = bench.window() else {
+                    return Ok(());
+                };
+                let mut worse = bench.clone();
+                for (doubt, more) in worse.doubts.iter_mut().zip(lots) {
+                    *doubt += more;
                 }
-                Err(
-                    NoWindow::NotSure { .. } | NoWindow::TooCoarse { .. } | NoWindow::Enough { .. },
-                ) => {
-                    emptied.add(1);
+                worse.of_mass += mass;
+                worse.of_balance += balance;
+                worse.of_metal += metal;
+                let less = bench.demand.risk.chance() * f64::from(risk) / 100.0;
+                let less = Decimal::try_from(less).unwrap();
+                worse.demand.risk = Risk::new(less).unwrap_or(bench.demand.risk);
+                match worse.window() {
+                    Ok(after) => {
+                        prop_assert!(
+                            before.lower <= after.lower && after.upper <= before.upper,
+                            "{before:?} became {after:?}"
+                        );
+                        let is_same = (before.lower, before.upper) == (after.lower, after.upper);
+                        if is_same { &same } else { &narrower }.add(1);
+                    }
+                    Err(
+                        NoWindow::NotSure { .. }
+                        | NoWindow::TooCoarse { .. }
+                        | NoWindow::Enough { .. },
+                    ) => {
+                        emptied.add(1);
+                    }
+                    Err(other) => prop_assert!(false, "{other:?} by uncertainty alone"),
                 }
-                Err(other) => prop_assert!(false, "{other:?} by uncertainty alone"),
-            }
-            Ok(())
-        })
+                Ok(())
+            },
+        )
         .unwrap();
     assert!(narrower.get() > 200, "{} narrower", narrower.get());
     assert!(emptied.get() > 100, "{} emptied", emptied.get());
@@ -301,19 +327,7 @@ fn the_way_back_leads_into_the_window() {
             };
             let mass = found.upper + times(bench.division, over).mass();
             let melt = bench.added().to(&bench.rest(), mass);
-            let sources: Vec<Source> = sources
-                .iter()
-                .map(|gold| Source {
-                    name: gold.to_string(),
-                    metal: Added {
-                        gold: *gold,
-                        u_gold: FinenessDoubt::NONE,
-                        u_mass: bench.u_mass(),
-                    },
-                    stock: None,
-                    price: None,
-                })
-                .collect();
+            let sources: Vec<Source> = sources.iter().map(|gold| bench.source(*gold)).collect();
             overshot.add(1);
             for way in ways(&melt, &sources, &bench.demand, bench.division) {
                 ways_back.add(1);
@@ -334,6 +348,42 @@ fn the_way_back_leads_into_the_window() {
         .unwrap();
     assert!(overshot.get() > 800, "{} overshot", overshot.get());
     assert!(ways_back.get() > 400, "{} ways back", ways_back.get());
+}
+
+/// A button that lost gold, read as ill as it can be, is put right by any way back too.
+#[test]
+fn the_way_back_of_a_low_button_leads_into_the_window() {
+    let (low, ways_back) = (Count::default(), Count::default());
+    let sources = proptest::collection::vec(metal(), 1..5);
+    let lost = 1_u32..60;
+    runner(15_000)
+        .run(&(bench(), lost, sources), |(bench, lost, sources)| {
+            let Ok(found) = bench.window() else {
+                return Ok(());
+            };
+            let melt = bench.added().to(&bench.rest(), found.aim);
+            let button = melt.mass() - times(bench.division, lost).mass();
+            let Some(loss) = Loss::of(&melt, button).filter(|_| button.is_positive()) else {
+                return Ok(());
+            };
+            prop_assert!(loss.all_gold <= loss.as_it_stands && loss.as_it_stands <= loss.all_base);
+            let u = FinenessDoubt::per_mille(Decimal::try_from(melt.u_ppt()).unwrap().round_dp(4));
+            let button = Mix::NOTHING.with_known(button, bench.u_mass(), loss.all_gold, u);
+            low.add(u32::from(!bench.keeps_the_risk(&button)));
+            let sources: Vec<Source> = sources.iter().map(|gold| bench.source(*gold)).collect();
+            for way in ways(&button, &sources, &bench.demand, bench.division) {
+                ways_back.add(1);
+                for mass in [way.window.lower, way.window.aim, way.window.upper] {
+                    let back = way.source.metal.to(&button, mass);
+                    prop_assert!(bench.keeps_the_risk(&back), "{mass:?} of {way:?}");
+                    prop_assert!(back.is_at_most(bench.demand.highest), "{mass:?} of {way:?}");
+                }
+            }
+            Ok(())
+        })
+        .unwrap();
+    assert!(low.get() > 200, "{} low", low.get());
+    assert!(ways_back.get() > 100, "{} ways back", ways_back.get());
 }
 
 #[test]

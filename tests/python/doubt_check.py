@@ -27,13 +27,18 @@ def main(path):
             (float(m["mass"]), float(m["u_mass"]), float(m["gold"]) / 3, float(m["u_gold"]), m["even"])
             for m in case["metals"]
         ]
+        offs = [float(m["common"]) for m in case["metals"]]
         u, limit = float(case["u"]), float(case["limit"]) / 3
 
         def differ(what, said, found, within):
             if not abs(said - found) <= within:
                 wrong.append(f"case {number}: {what} is {said}, here {found}")
 
-        masses = [ufloat(m, um) if um else m for m, um, _, _, _ in metals]
+        balance = ufloat(0, 1)  # one error of the balance, in every weighing
+        masses = [
+            (ufloat(m, um) if um else m) + (off * balance if off else 0)
+            for (m, um, _, _, _), off in zip(metals, offs)
+        ]
         golds = [ufloat(f, uf) if uf else f for _, _, f, uf, _ in metals]
         melt = fineness(masses, golds)
         differ("fineness", float(case["fineness"]) / 3, melt.nominal_value, 1e-9)
@@ -49,7 +54,8 @@ def main(path):
         trials = case["trials"]
         if trials is None:
             continue
-        masses = [rng.normal(m, um, DRAWS) for m, um, _, _, _ in metals]
+        balance = rng.normal(0, 1, DRAWS)
+        masses = [rng.normal(m, um, DRAWS) + off * balance for (m, um, _, _, _), off in zip(metals, offs)]
         golds = [
             rng.uniform(f - uf * 3**0.5, f + uf * 3**0.5, DRAWS) if even else rng.normal(f, uf, DRAWS)
             for _, _, f, uf, even in metals

@@ -168,7 +168,7 @@ fn a_metal_on_the_wrong_side_says_why() {
     // Standing right and not sure: more of the same cannot help, whatever is given away.
     refused(
         "--lot 3g@752:declared:2 --to 750 --with '0 ppt'",
-        &["no give-away", "Add fine gold first"],
+        &["no give-away", "fine gold"],
     );
     // Exit code 1 for people too, with the reason where errors go.
     let home = tempfile::tempdir().unwrap();
@@ -216,6 +216,19 @@ fn an_empty_window_is_explained_and_what_it_advises_opens_it() {
         "{}",
         strict.warnings()
     );
+    // What it says of each lot opens it too, and a little worse does not.
+    let lots: Vec<_> = answer.json["opened_by"].as_array().unwrap().clone();
+    assert_eq!(lots.len(), 1, "the assayed lot alone cannot: {lots:?}");
+    assert_eq!(lots[0]["lot"], "lot 1");
+    let u: Decimal = lots[0]["u_ppt"].as_str().unwrap().parse().unwrap();
+    assert!(told.contains(&format!("750:declared:{u}")), "{told}");
+    let known = |u: Decimal| {
+        ask(&format!(
+            "--lot 12g@750:declared:{u} --lot 8g@900:fire-assay --to 585"
+        ))
+    };
+    known(u).fine().window(0);
+    assert_eq!(known(u + Decimal::new(1, 1)).code, 3);
     let assayed = ask("--lot 12g@750:fire-assay --lot 8g@900:fire-assay --to 585");
     assayed.fine().window(0);
 }

@@ -104,6 +104,34 @@ fn a_mix_propagates_to_the_figure_worked_out() {
     near(answer.number("u_ppt"), "1.4287", "0.0005");
 }
 
+/// What a balance is off by is in every weighing with the same sign, so its terms are added before they
+/// are squared (JCGM 100:2008, 5.2.2 and F.1.2.3). Worked out by hand: 20 g of 10 k and 8 g of 999.9 make
+/// 583.305; with each weighing off by 0.1 g, ((416.667 - F) + (999.9 - F)) 0.1 g / 28 g = 0.8927. The 10 k
+/// weighed in two halves, 2 (416.667 - F) + (999.9 - F) makes 0.2976: the error is there three times, and
+/// most of it falls out.
+#[test]
+fn what_all_weighings_have_in_common_is_added_before_it_is_squared() {
+    let asked = |lots: &str, balance: &str| {
+        ask(&format!(
+            "{lots} --lot 8g@999.9 --to 580 --risk 500 {balance}"
+        ))
+        .fine()
+    };
+    let (whole, halves) = ("--lot 20g@10k", "--lot 10g@10k --lot 10g@10k");
+    let off = "--division '0.0001 g' --calibration-u '0.1 g'";
+    near(asked(whole, off).number("u_ppt"), "0.8927", "0.0005");
+    near(asked(halves, off).number("u_ppt"), "0.2976", "0.0005");
+    let first = &asked(whole, off).json["surer_by"][0];
+    assert_eq!(first["source"], "accuracy of the balance");
+    // Class II, e 0.05 g: 0.05 g in service for the first step, evenly, so 0.05/sqrt(3) in common;
+    // and 0.05/sqrt(6) by rounding, for each weighing by itself.
+    let of_class = asked(whole, "--division '0.05 g' --class II");
+    let (common, own) = (0.05 / 3_f64.sqrt(), 0.05 / 6_f64.sqrt());
+    let (poor, rich) = (416.667 - 583.305, 999.9 - 583.305);
+    let u = ((poor + rich) * common).hypot(f64::hypot(poor, rich) * own) / 28.0;
+    near(of_class.number("u_ppt"), &format!("{u:.4}"), "0.0005");
+}
+
 fn known(mass: &str, u_mass: f64, gold: &str, u: &str) -> Known {
     Known {
         name: gold.to_owned(),
@@ -151,5 +179,14 @@ fn what_is_exact_is_certain_and_what_is_not_is_never_called_so() {
     let m = known("10 g", 0.0, "780", "0.1");
     let sure = Mix::NOTHING.with_known(m.mass, m.u_mass, m.gold, m.u_gold);
     assert_eq!(sure.chance_text("750".parse().unwrap()), "over 99.9 %");
-    assert_eq!(sure.chance_text("790".parse().unwrap()), "0.0 %");
+    assert_eq!(sure.chance_text("790".parse().unwrap()), "under 0.1 %");
+    // As digits: 300 standard uncertainties away are no certainty either.
+    let digits = |melt: &Mix, limit: &str| melt.chance_digits(limit.parse().unwrap());
+    assert_eq!(digits(&exact, "750"), "1.000000");
+    assert_eq!(digits(&exact, "750.0001"), "0.000000");
+    assert_eq!(digits(&sure, "750"), "0.999999");
+    assert_eq!(digits(&sure, "779.55"), "0.999997");
+    assert_eq!(digits(&sure, "790"), "0.000001");
+    let asked = ask("--lot 20g@800:declared:0.5 --to 750 --give-away 100").fine();
+    assert_eq!(asked.text("p_conform"), "0.999999");
 }

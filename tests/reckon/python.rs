@@ -34,11 +34,15 @@ fn a_metal() -> impl Strategy<Value = Known> {
         1 => 3000_i64..24_000,
     ];
     let u_mass = prop_oneof![1 => Just(0.0), 4 => 0.0001..0.02_f64];
+    let common = prop_oneof![1 => Just(0_i64), 1 => 1_i64..200];
+    let u_mass = (u_mass, common).prop_map(|(own, common)| {
+        MassDoubt::grams(own).with_common(Decimal::new(common, 4)) // up to 20 mg
+    });
     (10_i64..9000, u_mass, 0_i64..=10_000, u, any::<bool>()).prop_map(
         |(mass, u_mass, gold, u, even)| Known {
             name: gold.to_string(),
             mass: Mass::from_grams(Decimal::new(mass, 2)).unwrap(),
-            u_mass: MassDoubt::grams(u_mass),
+            u_mass,
             gold: Fineness::per_mille(Decimal::new(gold, 1)).unwrap(),
             u_gold: FinenessDoubt::per_mille(Decimal::new(u, 3)),
             even,
@@ -59,6 +63,7 @@ fn case(metals: &[Known], limit: Fineness, tried: Option<Trials>, fails: bool) -
         json!({
             "mass": m.mass.grams().to_string(),
             "u_mass": m.u_mass.to_grams(),
+            "common": m.u_mass.common_to_grams(),
             "gold": m.gold.three_thousandths().to_string(),
             "u_gold": m.u_gold.to_per_mille().to_string(),
             "even": m.even,

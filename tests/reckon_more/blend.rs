@@ -108,7 +108,7 @@ fn a_yellow_18_karat_comes_out_as_cheap_as_its_limits_let_it() {
     reckon(&asked)
         .ended(0)
         .has("To 750 ‰ (18 k), all of the client's metal used, at the least cost:")
-        .has("lot 1         20.00 g   taken for 916 ‰ (u 0.500)")
+        .has("lot 1         20.00 g   taken for 916 ‰ (u 0.50 ‰)")
         .has("The added metal costs ")
         .has("Colour: yellow")
         .has("Lawful as 750 ‰ with a chance of");

@@ -81,10 +81,12 @@ fn a_weighing_too_rough_to_tell_says_so() {
         "--planned",
         "Au 750 Cu 250",
     ];
-    assert_eq!(answer(3, &rough)["verdict"], "agrees");
+    assert_eq!(answer(3, &rough)["verdict"], "tells-nothing");
     reckon(&rough)
         .ended(3)
-        .has("does not tell one alloy from the next");
+        .has("This proof tells nothing")
+        .has("would agree as a piece of the next mark down too")
+        .has("a heavier piece or a finer balance");
 }
 
 #[test]

@@ -105,6 +105,30 @@ fn the_old_rules_hold_for_every_pair_of_karats() {
     }
 }
 
+/// Dental metallurgy texts of the 19th century: raised with gold that is not fine, 24 gives way to the
+/// karat of that gold, so that the whole is the mass times (finer - have) over (finer - want).
+#[test]
+fn the_old_rule_for_raising_holds_with_gold_of_any_karat() {
+    let mut tried = 0;
+    for finer in 3..=24_i64 {
+        for want in 2..finer {
+            for have in 1..want {
+                let [f, w, h] = [finer, want, have].map(|karat| format!("{karat}k"));
+                let lot = melt(&[("24 g", &h)]);
+                let whole = lot.mass() + needed(&lot, &f, &w);
+                let printed = d("24") * Decimal::from(finer - have) / Decimal::from(finer - want);
+                near(
+                    whole.grams(),
+                    &printed.to_string(),
+                    "0.000000000000000000001",
+                );
+                tried += 1;
+            }
+        }
+    }
+    assert_eq!(tried, 2024, "every three of 24 karats");
+}
+
 #[test]
 fn the_karat_of_a_recipe() {
     // Warren, pp. 204-207: 6 parts gold, 2 silver, 1 copper is 16 k.

@@ -99,17 +99,62 @@ fn conversions_come_out_as_published() {
     );
 }
 
+/// Names for a part of a unit come out as that part of it.
+#[test]
+fn parts_of_units_that_have_names() {
+    for (part, grams) in [
+        // Point: 1/100 of a carat, by usage of the trade (second hand).
+        ("0.01 ct", "0.002"),
+        // Pearl grain, a quarter of a metric carat: G. F. Kunz, 1913.
+        ("0.25 ct", "0.05"),
+        // Mace and candareen, 1/10 and 1/100 of the tael: Cap. 68, Schedule 1.
+        ("0.1 tael-hk", "3.779936375"),
+        ("0.01 tael-hk", "0.3779936375"),
+        // Ten candareen are a mace and ten mace a tael: the same.
+        ("10 tael-hk", "377.9936375"),
+    ] {
+        assert_eq!(m(part).grams(), d(grams), "{part}");
+    }
+}
+
+#[test]
+fn units_of_other_times_and_of_no_one_size_are_not_guessed() {
+    // Old French carat 0.2055 g (G. F. Kunz, 1913), international carat of 1877 0.205 g (an article of
+    // the weighing trade, name withheld): neither is the ct of a display.
+    for old in ["0.2055 g", "0.205 g"] {
+        assert!(m(old) > m("1 ct"), "{old}");
+    }
+    // Baht of gold: 15.244 g in bullion and 15.16 g in jewellery; liang: 50 g in China since 1959 and
+    // other sizes elsewhere (the same article; 15.16 from memory).
+    for symbol in [
+        "baht",
+        "liang",
+        "catty",
+        "mace",
+        "candareen",
+        "point",
+        "pt",
+        "ton",
+    ] {
+        assert!(symbol.parse::<Unit>().is_err(), "{symbol}");
+        assert!(format!("1.00 {symbol}").parse::<Indication>().is_err());
+    }
+}
+
 #[test]
 fn carats_shown_and_grams_supposed_would_be_five_times_too_much_and_are_held() {
     // Carat 0.2 g: 4th CGPM, 1907.
     let shown: Indication = "10.00 ct".parse().unwrap();
     assert_eq!(m("10.00 g").grams(), shown.mass().grams() * d("5"));
-    let mut guard = UnitGuard::new(Unit::Gram);
+    let mut guard = UnitGuard::new("0.01 g".parse().unwrap());
     let reading = Reading {
         shown: Shown::Weighed(shown),
         status: Status::Stable,
     };
-    assert_eq!(guard.judge(&reading), Verdict::Conflict(Some(Unit::Carat)));
+    assert_eq!(
+        guard.judge(&reading, panbell::mass::Moment::default()),
+        Verdict::Conflict(Some(Unit::Carat))
+    );
 }
 
 #[test]

@@ -2,14 +2,18 @@
 
 use std::collections::BTreeMap;
 
+use rust_decimal::Decimal;
 use serde::Serialize;
 
 use super::asked::Question;
 use crate::mass::{Division, Mass, fixed};
-use crate::melt::{Lot, Reckoning, Trials, trials, unfit};
+use crate::melt::{Lot, Opening, Reckoning, Trials, trials, uncertain_digits, unfit};
 use crate::metal::{
     Composition, Designation, Element, Family, Judged, Metal, Warning, ternary, warnings,
 };
+
+/// What u is, for people.
+pub(super) const U_IS: &str = "(u is a standard uncertainty: the truth lies within one u about two times in three, within two u about nineteen in twenty.)";
 
 /// Trials of a Monte Carlo check, on each of two threads.
 const TRIALS: u32 = 500_000;
@@ -29,6 +33,8 @@ pub(super) struct Body {
     marks: Vec<String>,
     mark_law: String,
     surer_by: Vec<ShareBody>,
+    /// The lots of which any one, known to so much, would open an empty window.
+    opened_by: Vec<OpenedBody>,
     monte_carlo: Option<TrialsBody>,
     warnings: Vec<String>,
 }
@@ -55,6 +61,12 @@ pub(super) struct ColourBody {
     pub(super) family: Option<String>,
     pub(super) designation: Option<String>,
     ternary: Option<[String; 2]>,
+}
+
+#[derive(Debug, Serialize)]
+struct OpenedBody {
+    lot: String,
+    u_ppt: String,
 }
 
 #[derive(Debug, Serialize)]
@@ -98,7 +110,7 @@ impl Answer {
         let melt = &reckoning.melt;
         let decimals = question.division.mass().grams().normalize().scale();
         let fineness = melt.fineness().unwrap_or(crate::metal::Fineness::NONE);
-        let mut warned = question.supposed.clone();
+        let (mut warned, mut empty) = (question.supposed.clone(), Vec::new());
         let metals: Vec<(&Metal, Mass)> = question
             .metals
             .iter()
@@ -138,7 +150,7 @@ impl Answer {
                     let most = most.map_or_else(String::new, |most| {
                         format!(" The {} weighs most.", most.name)
                     });
-                    warned.push(format!(
+                    empty.push(format!(
                         "The window is empty. {}{most} {}",
                         told.happened, told.mend
                     ));
@@ -146,6 +158,11 @@ impl Answer {
                 }
             }
         }
+        let opening = (!empty.is_empty()).then(|| question.opening());
+        empty.extend(opening.iter().flat_map(|opening| opens(opening, question)));
+        // What matters most comes first.
+        empty.append(&mut warned);
+        let mut warned = empty;
         let trials = monte_carlo.then(|| tried(question, reckoning));
         if let Some(said) = trials
             .and_then(|t| t.against(melt.u_ppt(), melt.chance_at_least(question.demand.lowest)))
@@ -177,7 +194,7 @@ impl Answer {
             fineness_ppt: fineness.to_per_mille(4).to_string(),
             karat: fineness.to_karat(4).to_string(),
             u_ppt: format!("{:.4}", melt.u_ppt()),
-            p_conform: format!("{:.6}", melt.chance_at_least(question.demand.lowest)),
+            p_conform: melt.chance_digits(question.demand.lowest),
             composition_ppt: parts(&reckoning.made_of),
             colour: colour(&reckoning.made_of),
             marks: marks.iter().map(|mark| mark.text.clone()).collect(),
@@ -191,11 +208,12 @@ impl Answer {
                     part_ppt: share.part,
                 })
                 .collect(),
+            opened_by: opened_by(opening.as_ref(), question),
             monte_carlo: trials.map(|t| TrialsBody {
                 trials: TRIALS * 2,
                 fineness_ppt: format!("{:.4}", t.mean_ppt()),
                 u_ppt: format!("{:.4}", t.u_ppt()),
-                p_conform: format!("{:.6}", t.chance()),
+                p_conform: uncertain_digits(t.chance()),
                 agrees: t
                     .against(melt.u_ppt(), melt.chance_at_least(question.demand.lowest))
                     .is_none(),
@@ -226,11 +244,10 @@ impl Answer {
         )];
         for (used, (_, mass)) in body.used.iter().zip(&reckoning.used) {
             lines.push(format!(
-                "  {:<9}{:>12}   taken for {} ‰ (u {})",
+                "  {:<9}{:>12}   {}",
                 used.lot,
                 as_weighed(*mass, division),
-                short(&used.taken_ppt),
-                used.u_ppt
+                taken(&used.taken_ppt, &used.u_ppt)
             ));
         }
         for add in &reckoning.add {
@@ -256,6 +273,7 @@ impl Answer {
             short(&body.karat),
             short(&body.u_ppt)
         ));
+        lines.push(U_IS.to_owned());
         lines.push(format!(
             "Lawful as {} with a chance of {}.",
             question.demand.target, self.chance
@@ -270,7 +288,7 @@ impl Answer {
             .iter()
             .map(|(element, ppt)| format!("{element} {ppt}"))
             .collect();
-        lines.push(format!("Made of {}.", made_of.join(", ")));
+        lines.push(format!("Made of {} parts in 1000.", made_of.join(", ")));
         if let Some(family) = &body.colour.family {
             let designation = body
                 .colour
@@ -281,7 +299,7 @@ impl Answer {
         }
         if let Some(first) = body.surer_by.first() {
             lines.push(format!(
-                "Surest gain: the {} makes {} in 1000 of the variance.",
+                "The largest doubt is the {}: {} parts in 1000 of the variance.",
                 first.source, first.part_ppt
             ));
         }
@@ -383,6 +401,53 @@ fn as_weighed(mass: Mass, division: Division) -> String {
     let fine = division.in_unit(mass, decimals + 2).normalize();
     let scale = fine.scale().max(decimals);
     format!("{} {}", fixed(fine, scale), division.unit())
+}
+
+/// What a lot is taken for, and how well that is known.
+fn taken(ppt: &str, u_ppt: &str) -> String {
+    let ppt = short(ppt);
+    if u_ppt.parse::<Decimal>().is_ok_and(|u| u.is_zero()) {
+        format!("taken for {ppt} ‰ exactly")
+    } else {
+        format!("taken for {ppt} ‰ (u {} ‰)", short(u_ppt))
+    }
+}
+
+/// What would open the window, lot by lot.
+fn opens(opening: &Opening, question: &Question) -> Vec<String> {
+    match opening {
+        Opening::Alone(lots) => lots
+            .iter()
+            .filter_map(|(at, u)| {
+                let lot = question.lots.get(*at)?;
+                let own = lot.stated.stated_text().replace(" ppt", "").replace(' ', "");
+                Some(format!(
+                    "{} alone would open it, known to a u of {u} ‰: have it assayed, or if you know it so well yourself, write that figure, as {own}:declared:{u}.",
+                    lot.name
+                ))
+            })
+            .collect(),
+        Opening::Together(u) => vec![format!(
+            "No lot alone would open it, but all together would, each known to a u of {u} ‰ or better: have them assayed, or write your own figures behind each lot's basis."
+        )],
+        Opening::Never => {
+            vec!["No better knowledge of the lots would open it.".to_owned()]
+        }
+    }
+}
+
+fn opened_by(opening: Option<&Opening>, question: &Question) -> Vec<OpenedBody> {
+    let Some(Opening::Alone(lots)) = opening else {
+        return Vec::new();
+    };
+    lots.iter()
+        .filter_map(|(at, u)| {
+            Some(OpenedBody {
+                lot: question.lots.get(*at)?.name.clone(),
+                u_ppt: u.to_string(),
+            })
+        })
+        .collect()
 }
 
 /// A figure to two decimals, for people.

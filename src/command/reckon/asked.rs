@@ -4,10 +4,10 @@ use rust_decimal::Decimal;
 
 use super::{Ask, number};
 use crate::command::Common;
-use crate::mass::{Class, Division, Indication, Mass};
+use crate::mass::{Class, Division, Indication, Mass, Unit};
 use crate::melt::{
-    Added, Addition, Demand, FinenessDoubt, Lot, MassDoubt, Mix, NoAnswer, Reckoning, reckon,
-    reckon_for,
+    Added, Addition, Demand, FinenessDoubt, Lot, MassDoubt, Mix, NoAnswer, Opening, Reckoning,
+    opening, reckon, reckon_for,
 };
 use crate::metal::{
     Asked, Basis, BasisRules, Composition, Fineness, MarkLaw, Metal, Shelf, Stated,
@@ -104,7 +104,15 @@ impl Question {
         })?;
         let mass = match mass.trim() {
             "" => None,
-            mass => Some(mass.parse::<Indication>()?.mass()),
+            typed => {
+                let mass: Indication = typed.parse()?;
+                if mass.unit() == Unit::Ounce {
+                    self.supposed.push(format!(
+                        "{name}: oz is the avoirdupois ounce of 28.35 g; the troy ounce of 31.10 g is ozt."
+                    ));
+                }
+                Some(mass.mass())
+            }
         };
         if !fineness.contains(':') {
             self.supposed.push(format!(
@@ -206,14 +214,18 @@ impl Question {
     }
 
     pub(super) fn reckon(&self) -> Result<Reckoning, NoAnswer> {
+        self.reckon_with(&self.lots)
+    }
+
+    /// What would open an empty window: how well each lot would have to be known.
+    pub(super) fn opening(&self) -> Opening {
+        opening(&self.lots, |lots| self.reckon_with(lots))
+    }
+
+    /// The answer for these lots in place of those typed.
+    fn reckon_with(&self, lots: &[Lot]) -> Result<Reckoning, NoAnswer> {
         let Some(make) = self.make else {
-            return reckon(
-                &self.lots,
-                &self.add,
-                &self.demand,
-                self.division,
-                self.u_mass,
-            );
+            return reckon(lots, &self.add, &self.demand, self.division, self.u_mass);
         };
         let lowers = self
             .add
@@ -223,7 +235,7 @@ impl Question {
         let filler = filler.map(|metal| self.addition(&metal, Decimal::ONE));
         reckon_for(
             make,
-            &self.lots,
+            lots,
             &self.add,
             filler.as_ref(),
             &self.demand,

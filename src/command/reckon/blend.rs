@@ -7,22 +7,18 @@
 
 mod answer;
 mod asked;
-mod colours;
 mod typed;
 
 use clap::Args;
-use rust_decimal::Decimal;
-use rust_decimal::prelude::FromPrimitive as _;
 
 use super::terms::TermArgs;
 use crate::command::output::Output;
 use crate::command::{Common, Ended};
-use crate::melt::{self, BlendAsk, Known, Mix, NoBlend};
-use crate::metal::{Metal, colour};
+use crate::melt::{self, BlendAsk, ColourWay, Known, Mix};
+use crate::metal::Metal;
 use crate::trouble::Trouble;
 use answer::Answer;
 use asked::Question;
-use colours::Way;
 
 /// Which metals of the shelf to add, and how much of each, inside every limit.
 #[derive(Debug, Args)]
@@ -102,6 +98,8 @@ struct Found {
     /// Every metal in it, with all that is known of it.
     known: Vec<Known>,
     melt: Mix,
+    /// Whether it is as surely lawful as the shop asks.
+    is_sure: bool,
 }
 
 /// The best blend: of the first way that surely has the colour; else of the one that comes nearest
@@ -112,13 +110,9 @@ fn found(question: &Question) -> Result<Found, Trouble> {
     for way in &question.ways {
         match found_by(question, way) {
             Ok(found) => {
-                let has = |wish| colour::answers(&found.blend.metal, wish);
-                let rank = match question.colour.map(has) {
-                    None | Some(Some(true)) => return Ok(found),
-                    // It cannot be told: then at least nothing is added that would draw it away.
-                    Some(None) if way.only_plain => 0,
-                    Some(None) => 1,
-                    Some(Some(false)) => 2,
+                let short = |wish| way.falls_short(&found.blend.metal, wish);
+                let Some(rank) = question.colour.and_then(short) else {
+                    return Ok(found);
                 };
                 if best.as_ref().is_none_or(|(other, _)| rank < *other) {
                     best = Some((rank, found));
@@ -139,48 +133,11 @@ fn found(question: &Question) -> Result<Found, Trouble> {
     }
 }
 
-/// How often the lowest fineness is raised to be sure: each blend has an uncertainty of its own.
-const ROUNDS: u32 = 6;
-
-/// The best blend by this way, surely lawful if that can be had inside the give-away limit; else
-/// the surest that wastes no more.
-fn found_by(question: &Question, way: &Way) -> Result<Found, Trouble> {
-    let demand = question.demand;
-    let (metals, plain) = question.ask(way);
-    let solve = |ask: BlendAsk| match melt::blend(&ask) {
-        Ok(blend) => Ok(question.known(ask, &metals, blend)),
-        Err(why) => Err(Box::new((why, ask))),
-    };
-    let told = |no: Box<(NoBlend, BlendAsk)>| no.0.trouble(&no.1);
-    let mut found = solve(plain.clone()).map_err(told)?;
-    for _ in 0..ROUNDS {
-        if question.is_sure(&found.melt) {
-            return Ok(found);
-        }
-        let guard = Decimal::from_f64(demand.risk.factor() * found.melt.u_ppt());
-        let sure = demand.lowest.plus(guard.unwrap_or_default().round_dp(4));
-        if sure >= demand.highest {
-            break;
-        }
-        let surer = BlendAsk {
-            lowest: sure,
-            aim: sure.middle(demand.highest),
-            ..plain.clone()
-        };
-        match solve(surer) {
-            Ok(surer) => found = surer,
-            Err(_) => break,
-        }
-    }
-    if question.is_sure(&found.melt) {
-        return Ok(found);
-    }
-    let surest = BlendAsk {
-        aim: demand.highest,
-        ..plain
-    };
-    match solve(surest) {
-        Ok(surest) if question.chance(&surest.melt) > question.chance(&found.melt) => Ok(surest),
-        Ok(_) | Err(_) => Ok(found),
+/// The best blend by this way.
+fn found_by(question: &Question, way: &ColourWay) -> Result<Found, Trouble> {
+    let (metals, ask) = question.ask(way);
+    match question.sure_blend(&ask) {
+        Ok(found) => Ok(question.known(ask, metals, found)),
+        Err(why) => Err(why.trouble(&ask)),
     }
 }

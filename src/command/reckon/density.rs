@@ -9,11 +9,12 @@ use clap::Args;
 use rust_decimal::Decimal;
 
 use super::terms::law;
-use super::{measure, number};
+use super::water::WaterArgs;
 use crate::command::output::Output;
 use crate::command::{Common, Ended};
+use crate::job::WaterWay;
 use crate::mass::{Division, Indication};
-use crate::melt::{Air, Doubts, InWater, Verdict, Weighings, prove};
+use crate::melt::{Doubts, InWater, Verdict, Weighings, prove};
 use crate::metal::{Composition, Fineness, Judged};
 use crate::settings::read_laws;
 use crate::trouble::Trouble;
@@ -43,18 +44,8 @@ pub(super) struct Density {
     /// What it shows of the water that the piece pushes aside in a vessel on the pan
     #[arg(long, value_name = "MASS")]
     displaced: Option<String>,
-    /// Temperature of the water, degrees Celsius
-    #[arg(long, value_name = "CELSIUS", default_value = "20")]
-    water_temperature: String,
-    /// Temperature of the room, degrees Celsius
-    #[arg(long, value_name = "CELSIUS", default_value = "20")]
-    air_temperature: String,
-    /// Pressure of the air at the bench, not reduced to the sea: as 1013 hPa, or in pascal
-    #[arg(long, value_name = "PRESSURE", default_value = "101325")]
-    pressure: String,
-    /// Relative humidity in per cent
-    #[arg(long, value_name = "PERCENT", default_value = "50")]
-    humidity: String,
+    #[command(flatten)]
+    around: WaterArgs,
     /// What the piece ought to be made of, in parts per thousand: "Au 750 Ag 125 Cu 125"
     #[arg(
         long,
@@ -104,40 +95,32 @@ impl Density {
             None => planned.gold(),
         };
         let law = law(read_laws(&common.reading_folders()?)?, &self.mark_law)?;
+        let water = self.around.read(if self.water.is_some() {
+            WaterWay::Hung
+        } else {
+            WaterWay::Displaced
+        })?;
         let weighings = Weighings {
             in_air: in_air.mass(),
-            in_water: if self.water.is_some() {
-                InWater::Hung(with_water.mass())
-            } else {
-                InWater::Displaced(with_water.mass())
+            in_water: match water.way {
+                WaterWay::Hung => InWater::Hung(with_water.mass()),
+                WaterWay::Displaced => InWater::Displaced(with_water.mass()),
             },
-            water_celsius: celsius(&self.water_temperature)?,
-            air: Air {
-                celsius: celsius(&self.air_temperature)?,
-                pascal: pascal(&self.pressure)?,
-                humidity: measure(&self.humidity, "%", 100, "humidity in per cent")?,
-            },
+            water_celsius: water.water_celsius,
+            air: water.air(),
             doubts: Doubts::usual(division),
             planned,
             lowest: law.lowest(mark, Judged::WithoutSolder),
         };
         let proof = prove(&weighings)?;
-        let is_rough = proof.gold_u_ppt * Decimal::TWO > Decimal::from(ROUGH_FROM);
-        if is_rough {
-            supposed.push("So rough a weighing does not tell one alloy from the next: take a heavier piece, or a finer balance.".to_owned());
-        }
         let body = Body::of(&proof, &weighings, division, mark, supposed);
         output.say(&text(&proof, &body, &weighings, division), &body);
         Ok(match proof.verdict {
-            Verdict::Agrees if !is_rough => Ended::Done,
-            Verdict::Agrees | Verdict::Low | Verdict::High => Ended::Warning,
+            Verdict::Agrees => Ended::Done,
+            Verdict::TellsNothing | Verdict::Low | Verdict::High => Ended::Warning,
         })
     }
 }
-
-/// From so much doubt of the gold (two standard uncertainties, per mille) a proof tells nothing: 18
-/// and 14 karat are 167 apart. Ours.
-const ROUGH_FROM: i64 = 150;
 
 /// One of the last digit that was typed: the finer of the two, as a balance has one division and
 /// a person leaves zeros out.
@@ -160,18 +143,4 @@ fn last_digit(
         "No division was given, so the balance is taken to weigh in steps of {division}, by the last digit typed."
     ));
     Ok(division)
-}
-
-fn celsius(text: &str) -> Result<Decimal, Trouble> {
-    measure(text, "C", 40, "temperature in degrees Celsius")
-}
-
-/// Pascal unless it says hectopascal.
-fn pascal(text: &str) -> Result<Decimal, Trouble> {
-    match text.trim().strip_suffix("hPa") {
-        Some(text) => {
-            Ok(number(text.trim(), 1100, "pressure in hectopascal")? * Decimal::ONE_HUNDRED)
-        }
-        None => measure(text, "Pa", 110_000, "pressure in pascal"),
-    }
 }

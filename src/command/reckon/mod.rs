@@ -6,6 +6,7 @@ mod blend;
 mod density;
 mod piece;
 mod terms;
+mod water;
 
 use clap::{Args, Subcommand};
 use rust_decimal::Decimal;
@@ -18,6 +19,7 @@ use crate::trouble::Trouble;
 use answer::Answer;
 use asked::Question;
 use terms::TermArgs;
+pub(in crate::command) use water::WaterArgs;
 
 /// What to add, how much of it, and how sure that is.
 #[derive(Debug, Args)]

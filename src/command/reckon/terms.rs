@@ -26,6 +26,9 @@ pub(super) struct TermArgs {
     /// The accuracy class of the balance: I, II, III or IIII
     #[arg(long, value_name = "CLASS")]
     class: Option<String>,
+    /// The standard uncertainty of the balance's calibration at the loads weighed
+    #[arg(long, value_name = "MASS")]
+    calibration_u: Option<String>,
     /// The most gold given away, parts per thousand above the mark
     #[arg(long, value_name = "PPT", default_value = "5")]
     give_away: String,
@@ -51,6 +54,7 @@ impl TermArgs {
         let division: Division = self.division.parse()?;
         let mass = |text: &String| text.parse::<Indication>().map(Indication::mass);
         let repeatability = self.repeatability.as_ref().map(mass).transpose()?;
+        let calibration = self.calibration_u.as_ref().map(mass).transpose()?;
         let class = self.class.as_ref().map(|class| class.parse()).transpose()?;
         let give_away = number(&self.give_away, MOST_GIVE_AWAY.into(), "give-away limit")?;
         Ok(Terms {
@@ -64,7 +68,7 @@ impl TermArgs {
             division,
             repeatability,
             class,
-            u_mass: MassDoubt::of_weighing(division, repeatability, class),
+            u_mass: MassDoubt::of_weighing(division, repeatability, class, calibration),
         })
     }
 }

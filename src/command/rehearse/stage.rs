@@ -9,7 +9,7 @@ use tokio::sync::mpsc;
 
 use super::paced;
 use crate::command::client::Client;
-use crate::command::follow::Calm;
+use crate::command::follow::Screen;
 use crate::command::output::Output;
 use crate::mass::{Division, Mass};
 use crate::port::{Nature, Pace, Pretend, PretendSettings, shape};
@@ -35,7 +35,7 @@ pub(super) struct Stage<'a> {
     events: mpsc::Receiver<(String, String)>,
     view: Option<BenchView>,
     bells: Vec<String>,
-    calm: Calm,
+    calm: Screen,
 }
 
 impl<'a> Stage<'a> {
@@ -92,7 +92,7 @@ impl<'a> Stage<'a> {
             events,
             view: None,
             bells: Vec::new(),
-            calm: Calm::default(),
+            calm: Screen::one_line(),
         };
         let mut stream = stage.when_running().await?;
         tokio::spawn(async move {

@@ -1,14 +1,14 @@
 //! What stands in the way of a blend: the limits by name, which of them contradict each other, how
 //! near each can be met, and all of that in words.
 
-use rust_decimal::Decimal;
+use rust_decimal::{Decimal, RoundingStrategy};
 
 use super::program::{Found, Program, Row};
 use super::share::Share;
 use super::table::Table;
 use super::{BlendAsk, Goal, Limit, NoBlend, UnknownPart};
 use crate::mass::{Mass, fixed};
-use crate::metal::Composition;
+use crate::metal::{Composition, Fineness};
 use crate::trouble::Trouble;
 
 /// A limit that can stand in the way of a blend.
@@ -101,40 +101,82 @@ impl Hinder {
         }
     }
 
-    /// How near it can be met, in words.
+    /// How near it can be met, in words: rounded to what can surely be had, and with as many digits
+    /// as tell it from the limit. A limit that is missed by less than that says so.
     fn nearest_words(self, ask: &BlendAsk, nearest: Decimal) -> String {
-        let grams = |grams: Decimal| ask.division.show(Mass::computed(grams));
+        let shown = |grams: Decimal| {
+            // What is needed is rounded up, what can be had down.
+            let is_more = match self {
+                Self::Mass => ask.mass.is_some_and(|mass| grams > mass.grams()),
+                Self::Stock(_) => true,
+                _ => false,
+            };
+            let mass = Mass::computed(grams);
+            let division = ask.division;
+            division.show(if is_more {
+                division.ceil(mass)
+            } else {
+                division.floor(mass)
+            })
+        };
+        let least = |number: Decimal, limit: Decimal, what: &str| match apart(number, limit, true) {
+            Some(number) => format!("no less than {number} {what} can be had"),
+            None => format!("a trace more than {} {what} would do", limit.normalize()),
+        };
+        let most = |number: Decimal, limit: Decimal, what: &str| match apart(number, limit, false) {
+            Some(number) if number.is_zero() => {
+                let of = what.rsplit(' ').next().unwrap_or(what);
+                format!("no {of} at all can be had")
+            }
+            Some(number) => format!("no more than {number} {what} can be had"),
+            None => format!("a trace less than {} {what} would do", limit.normalize()),
+        };
+        let ppt = |fineness: Fineness| fineness.to_per_mille(4);
+        let (low, high) = ask.silver_share.unwrap_or_default();
+        let parts = Decimal::ONE_HUNDRED;
         match self {
-            Self::LowestFineness => {
-                format!("no more than {} ‰ of gold can be had", fixed(nearest, 1))
-            }
-            Self::HighestFineness => {
-                format!("no less than {} ‰ of gold can be had", fixed(nearest, 1))
-            }
+            Self::LowestFineness => most(nearest, ppt(ask.lowest), "‰ of gold"),
+            Self::HighestFineness => least(nearest, ppt(ask.highest), "‰ of gold"),
             Self::Limit(place) => match ask.limits.get(place) {
-                Some(Limit::AtLeast(element, _)) => {
-                    format!(
-                        "no more than {} ‰ of {} can be had",
-                        fixed(nearest, 1),
-                        element.name()
-                    )
+                Some(Limit::AtLeast(element, ppt)) => {
+                    most(nearest, *ppt, &format!("‰ of {}", element.name()))
                 }
-                Some(Limit::AtMost(element, _)) => {
-                    format!(
-                        "no less than {} ‰ of {} can be had",
-                        fixed(nearest, 1),
-                        element.name()
-                    )
+                Some(Limit::AtMost(element, ppt)) => {
+                    least(nearest, *ppt, &format!("‰ of {}", element.name()))
                 }
                 None => String::new(),
             },
-            Self::LeastSilver => format!("no more than {} parts can be had", per_cent(nearest)),
-            Self::MostSilver => format!("no less than {} parts can be had", per_cent(nearest)),
-            Self::Mass => format!("the nearest is {}", grams(nearest)),
-            Self::Stock(_) => format!("{} would be needed", grams(nearest)),
-            Self::WholeLots => format!("{} of them can be used", grams(nearest)),
+            Self::LeastSilver => most(nearest * parts, low * parts, "parts of silver"),
+            Self::MostSilver => least(nearest * parts, high * parts, "parts of silver"),
+            Self::Mass => format!("the nearest is {}", shown(nearest)),
+            Self::Stock(_) => format!("{} would be needed", shown(nearest)),
+            Self::WholeLots => format!("{} of them can be used", shown(nearest)),
         }
     }
+}
+
+/// A number with one decimal, or as many more as tell it from the limit and show it to a hundredth of
+/// itself, rounded to the side that can be had; `None` where six decimals do not tell it from the limit.
+fn apart(number: Decimal, limit: Decimal, up: bool) -> Option<Decimal> {
+    let how = if up {
+        RoundingStrategy::ToPositiveInfinity
+    } else {
+        RoundingStrategy::ToNegativeInfinity
+    };
+    let is_beyond = |told: Decimal| if up { told > limit } else { told < limit };
+    // The search counts in binary: what six decimals do not show is not there.
+    let number = number.round_dp(6);
+    let is_told = |told: &Decimal| {
+        let is_near = (told - number).abs() * Decimal::ONE_HUNDRED <= number.abs();
+        is_near && is_beyond(*told)
+    };
+    if !is_beyond(number) {
+        return None;
+    }
+    (1..=6)
+        .map(|decimals| number.round_dp_with_strategy(decimals, how))
+        .find(is_told)
+        .map(|told| fixed(told, told.normalize().scale().max(1)))
 }
 
 fn per_cent(share: Decimal) -> Decimal {
@@ -354,5 +396,31 @@ pub(super) fn trouble(no: &NoBlend, ask: &BlendAsk) -> Trouble {
             };
             Trouble::new("blend-hindered", happened, MEANS, mend)
         }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_nearest_is_told_apart_from_the_limit_and_from_nothing() {
+        let shown = |number: &str, limit: &str, up| {
+            let told = apart(number.parse().unwrap(), limit.parse().unwrap(), up);
+            told.map_or_else(|| "a trace".to_owned(), |told| told.to_string())
+        };
+        assert_eq!(shown("916.04", "950", false), "916.0");
+        assert_eq!(shown("23.46", "20", true), "23.5");
+        // Rounded to what can be had, never to what cannot.
+        assert_eq!(shown("20.04", "20", true), "20.1");
+        assert_eq!(shown("749.96", "750", false), "749.9");
+        // A trace stays one, and none stays none.
+        assert_eq!(shown("0.04", "0", true), "0.04");
+        assert_eq!(shown("0.04", "120", false), "0.04");
+        assert_eq!(shown("0", "120", false), "0.0");
+        assert_eq!(shown("0.000000004", "120", false), "0.0");
+        assert_eq!(shown("0.05", "0.08", true), "a trace");
+        assert_eq!(shown("20.0000000001", "20", true), "a trace");
     }
 }

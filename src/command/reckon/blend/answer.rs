@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use rust_decimal::Decimal;
 use serde::Serialize;
 
-use super::super::answer::{ColourBody, colour, grams, parts, short};
+use super::super::answer::{ColourBody, U_IS, colour, grams, parts, short};
 use super::Found;
 use super::asked::Question;
 use crate::mass::{Division, Mass, fixed};
@@ -113,7 +113,7 @@ impl Answer {
                 blend.metal.unknown_per_mille(2)
             ));
         }
-        let sure = question.is_sure(melt);
+        let sure = found.is_sure;
         if !sure {
             warned.push(not_sure(question, found));
         }
@@ -141,7 +141,7 @@ impl Answer {
             fineness_ppt: fineness.to_per_mille(4).to_string(),
             karat: fineness.to_karat(4).to_string(),
             u_ppt: format!("{:.4}", melt.u_ppt()),
-            p_conform: format!("{:.6}", question.chance(melt)),
+            p_conform: melt.chance_digits(question.demand.lowest),
             given_away_g: fixed(
                 melt.surplus(question.demand.target).max(Decimal::ZERO) / Decimal::from(3000),
                 4,
@@ -195,11 +195,11 @@ impl Answer {
                 String::new()
             };
             lines.push(format!(
-                "  {:<9}{:>12}   taken for {} ‰ (u {}){left}",
+                "  {:<9}{:>12}   taken for {} ‰ (u {} ‰){left}",
                 used.lot,
                 show(*mass),
                 used.taken_ppt,
-                used.u_ppt
+                short(&used.u_ppt)
             ));
         }
         let weighed = found.blend.shelf.iter().filter(|mass| mass.is_positive());
@@ -223,6 +223,7 @@ impl Answer {
             short(&body.karat),
             short(&body.u_ppt)
         ));
+        lines.push(U_IS.to_owned());
         match &body.cost {
             Some(cost) => lines.push(format!(
                 "The added metal costs {} {}.",
@@ -340,6 +341,6 @@ fn not_sure(question: &Question, found: &Found) -> String {
     });
     let wanted = (1.0 - question.demand.risk.chance()) * 100.0;
     format!(
-        "The shop asks for a chance of {wanted:.1} % of being lawful, and inside the give-away limit and the other limits it cannot be had.{most} Have that known better, or allow more with --give-away."
+        "The shop asks for a chance of {wanted:.1} % of being lawful, and inside the give-away limit and the other limits it cannot be had.{most} Have that lot assayed, or write your own figure behind its basis if it is better (as 750:xrf:2), or allow more with --give-away."
     )
 }

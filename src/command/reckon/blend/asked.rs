@@ -1,13 +1,12 @@
 //! The question of a blend: what was typed, and what it means with the shop's shelf and law.
 
-use super::colours::{WHITENS, Way, is_plain, ways};
 use super::typed::{Lot, currency, goal, limits, lot, made, metals, silver_share};
 use super::{Blend, Found};
 use crate::command::Common;
 use crate::mass::{Division, Indication, Mass};
 use crate::melt::{
-    self, BlendAsk, BlendLot, BlendMetal, Demand, FinenessDoubt, Goal, Known, Limit, MassDoubt,
-    Mix, UnknownPart,
+    BlendAsk, BlendLot, BlendMetal, ColourWay, Demand, FinenessDoubt, Goal, Known, Limit,
+    MassDoubt, NoBlend, SureBlend, UnknownPart, WHITENS, colour_ways, sure_blend,
 };
 use crate::metal::{Colour, Element, Fineness, MarkLaw, Metal, Purpose};
 use crate::settings::{read_basis, read_shelf};
@@ -24,7 +23,7 @@ pub(super) struct Question {
     limits: Vec<Limit>,
     pub(super) colour: Option<Colour>,
     /// The ways to the colour.
-    pub(super) ways: Vec<Way>,
+    pub(super) ways: Vec<ColourWay>,
     pub(super) purpose: Purpose,
     make: Option<Mass>,
     pub(super) goal: Goal,
@@ -76,10 +75,10 @@ impl Question {
             limits: limits(typed)?,
             colour,
             ways: match colour {
-                Some(colour) => ways(colour, target)?,
-                None => vec![Way {
+                Some(colour) => colour_ways(colour, target)?,
+                None => vec![ColourWay {
                     silver_share: share,
-                    ..Way::default()
+                    ..ColourWay::default()
                 }],
             },
             purpose,
@@ -98,8 +97,8 @@ impl Question {
     }
 
     /// What is asked by this way, and of which metals.
-    pub(super) fn ask(&self, way: &Way) -> (Vec<Metal>, BlendAsk) {
-        let may = |metal: &&Metal| !way.only_plain || is_plain(metal);
+    pub(super) fn ask(&self, way: &ColourWay) -> (Vec<Metal>, BlendAsk) {
+        let may = |metal: &&Metal| way.may(metal);
         let metals: Vec<Metal> = self.metals.iter().filter(may).cloned().collect();
         let ask = BlendAsk {
             lots: self
@@ -132,9 +131,16 @@ impl Question {
         (metals, ask)
     }
 
-    /// A blend with all that is known of what goes into it. A shelf metal is taken as it is said to
-    /// be.
-    pub(super) fn known(&self, ask: BlendAsk, metals: &[Metal], blend: melt::Blend) -> Found {
+    /// The best blend that is as surely lawful as the shop asks, where there is one.
+    pub(super) fn sure_blend(&self, ask: &BlendAsk) -> Result<SureBlend, NoBlend> {
+        let doubts: Vec<FinenessDoubt> = self.lots.iter().map(|lot| lot.u).collect();
+        sure_blend(ask, &doubts, self.u_mass, self.demand.risk)
+    }
+
+    /// A blend with all that is known of what goes into it, by name. A shelf metal is taken as it is
+    /// said to be.
+    pub(super) fn known(&self, ask: BlendAsk, metals: Vec<Metal>, found: SureBlend) -> Found {
+        let blend = found.blend;
         let lots = self.lots.iter().zip(&blend.lots).map(|(lot, mass)| Known {
             name: lot.name.clone(),
             mass: *mass,
@@ -153,15 +159,13 @@ impl Question {
         });
         // What is not weighed brings no doubt.
         let known: Vec<Known> = lots.chain(added).filter(|k| k.mass.is_positive()).collect();
-        let melt = known.iter().fold(Mix::NOTHING, |mix, k| {
-            mix.with_known(k.mass, k.u_mass, k.gold, k.u_gold)
-        });
         Found {
             ask,
-            metals: metals.to_vec(),
+            metals,
             blend,
             known,
-            melt,
+            melt: found.melt,
+            is_sure: found.is_sure,
         }
     }
 
@@ -183,15 +187,5 @@ impl Question {
     pub(super) fn limits_most_of(&self, wanted: Element) -> bool {
         let is = |limit: &Limit| matches!(limit, Limit::AtMost(element, _) if *element == wanted);
         self.limits.iter().any(is)
-    }
-
-    /// The chance that this melt is lawful.
-    pub(super) fn chance(&self, melt: &Mix) -> f64 {
-        melt.chance_at_least(self.demand.lowest)
-    }
-
-    /// Whether it is as surely lawful as the shop asks.
-    pub(super) fn is_sure(&self, melt: &Mix) -> bool {
-        self.chance(melt) >= 1.0 - self.demand.risk.chance()
     }
 }

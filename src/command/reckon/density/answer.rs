@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use rust_decimal::Decimal;
 use serde::Serialize;
 
-use super::super::answer::{grams, parts};
+use super::super::answer::{U_IS, grams, parts};
 use crate::mass::{Division, fixed};
-use crate::melt::{Density as Dense, InWater, Proof, Verdict, Weighings};
+use crate::melt::{Density as Dense, InWater, Proof, Weighings};
 use crate::metal::{Composition, Element, Fineness};
 
 /// The answer as JSON. Numbers are decimal strings.
@@ -80,11 +80,7 @@ impl Body {
             lowest_ppt: weighings.lowest.to_per_mille(4).to_string(),
             p_this_low: proof.chance_this_low.to_string(),
             p_conform: proof.chance_lawful.to_string(),
-            verdict: match proof.verdict {
-                Verdict::Agrees => "agrees",
-                Verdict::Low => "low",
-                Verdict::High => "high",
-            },
+            verdict: proof.verdict.word(),
             says: proof.words(),
             warnings: supposed,
         }
@@ -135,7 +131,7 @@ pub(super) fn text(
             fine(heavy.in_kg_per_m3())
         ));
     }
-    lines.push("(u is a standard uncertainty: the truth lies within one u about two times in three, within two u about nineteen in twenty.)".to_owned());
+    lines.push(U_IS.to_owned());
     let terms: Vec<String> = proof
         .terms
         .iter()

@@ -1,0 +1,71 @@
+//! `panbell follow`: a bench live, as a beam in text on a terminal, one calm line where there is
+//! little room, or JSON, one event a line.
+
+mod beam;
+mod screen;
+mod shown;
+
+use std::time::Duration;
+
+use clap::Args;
+
+use super::client::{Client, runtime};
+use super::output::Output;
+use super::{BenchArg, Common, Ended};
+use crate::trouble::Trouble;
+pub(super) use screen::Screen;
+
+/// Watch a bench live.
+#[derive(Debug, Args)]
+pub(super) struct Follow {
+    /// One line that is rewritten, instead of the beam
+    #[arg(long)]
+    line: bool,
+    #[command(flatten)]
+    bench: BenchArg,
+}
+
+/// How soon a service that stopped is looked for again.
+const AGAIN: Duration = Duration::from_secs(1);
+
+impl Follow {
+    pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
+        let client = Client::of(common)?;
+        runtime()?.block_on(async {
+            let mut screen = if self.line {
+                Screen::one_line()
+            } else {
+                Screen::new()
+            };
+            let mut events = client.follow(self.bench.bench.as_deref()).await?;
+            let mut resized =
+                tokio::signal::unix::signal(tokio::signal::unix::SignalKind::window_change()).ok();
+            loop {
+                loop {
+                    let resizes = async {
+                        match &mut resized {
+                            Some(resized) => drop(resized.recv().await),
+                            None => std::future::pending().await,
+                        }
+                    };
+                    tokio::select! {
+                        event = events.next() => match event {
+                            Some((event, data)) => screen.take(&event, &data, output),
+                            None => break,
+                        },
+                        () = resizes => screen.draw(output),
+                    }
+                }
+                screen.gone(output);
+                events = loop {
+                    tokio::time::sleep(AGAIN).await;
+                    match client.follow(self.bench.bench.as_deref()).await {
+                        Ok(events) => break events,
+                        Err(trouble) if trouble.passes => {}
+                        Err(trouble) => return Err(trouble),
+                    }
+                };
+            }
+        })
+    }
+}

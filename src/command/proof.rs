@@ -1,0 +1,39 @@
+//! `panbell proof`: the next load on the pan is the button in water, its proof by density.
+
+use clap::Args;
+
+use super::client::order;
+use super::output::Output;
+use super::reckon::WaterArgs;
+use super::{BenchArg, Common, Ended};
+use crate::job::WaterWay;
+use crate::serve::OrderBody;
+use crate::trouble::Trouble;
+
+/// Prove the button by its density: the next load on the pan is the button in water.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Hung: the empty hanger is in the water already, the water stands beside or below the pan, and the
+button is hung from the balance into it. Displaced (--displaced): a vessel of water stands on the
+pan, and the button is hung into it from outside without touching the vessel.")]
+pub(super) struct Proof {
+    /// A vessel of water stands on the pan and the button hangs into it from outside
+    #[arg(long)]
+    displaced: bool,
+    #[command(flatten)]
+    water: WaterArgs,
+    #[command(flatten)]
+    bench: BenchArg,
+}
+
+impl Proof {
+    pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
+        let way = if self.displaced {
+            WaterWay::Displaced
+        } else {
+            WaterWay::Hung
+        };
+        let body = OrderBody::Proof(self.water.read(way)?.into());
+        order(common, &self.bench, output, &body)
+    }
+}

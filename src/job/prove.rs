@@ -1,0 +1,191 @@
+//! The proof of a button: by density, by an assay, and what either means for it.
+//!
+//! Leaves to others: the reckoning (`melt`), and how the weighing came about (`weigh`).
+
+use rust_decimal::Decimal;
+
+use super::fold::Job;
+use super::record::{Assayed, Captured, Water, WaterWay, What};
+use super::state::BenchRules;
+use super::words;
+use crate::mass::fixed;
+use crate::melt::{Air, Doubts, InWater, Mix, Proof, Verdict, Weighings, prove, water_density};
+use crate::metal::Fineness;
+use crate::trouble::Trouble;
+
+impl Water {
+    /// The air of the room.
+    pub fn air(&self) -> Air {
+        Air {
+            celsius: self.air_celsius,
+            pascal: self.pascal,
+            humidity: self.humidity,
+        }
+    }
+
+    /// Whether a density can be reckoned with it.
+    pub(super) fn is_reckonable(&self) -> bool {
+        water_density(self.water_celsius).is_some() && self.air().density().is_some()
+    }
+}
+
+impl WaterWay {
+    /// How it is done, in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Hung => "hung into water",
+            Self::Displaced => "in a vessel of water on the pan",
+        }
+    }
+}
+
+impl Job {
+    /// The proof by density of the button, from its last weighing in water.
+    pub fn proof(&self) -> Option<Result<Proof, Trouble>> {
+        let in_water = &self.in_water()?.captured;
+        let What::InWater(water) = &in_water.what else {
+            return None;
+        };
+        let shown = in_water.mass.mass();
+        Some(prove(&Weighings {
+            in_air: self.button()?.mass(),
+            in_water: match water.way {
+                WaterWay::Hung => InWater::Hung(shown),
+                WaterWay::Displaced => InWater::Displaced(shown),
+            },
+            water_celsius: water.water_celsius,
+            air: water.air(),
+            doubts: Doubts::usual(self.opened.division),
+            planned: self.made_of()?,
+            lowest: self.opened.lowest,
+        }))
+    }
+
+    /// Whether the button is known to be lawful within the risk, by assay or else by mass balance.
+    pub(super) fn is_button_sure(&self) -> bool {
+        let demand = self.demand();
+        self.button_metal()
+            .is_some_and(|metal| metal.is_surely_at_least(demand.lowest, demand.risk))
+    }
+}
+
+/// What a weighing in water says, and whether it warns.
+pub(super) fn in_water_words(job: &Job, captured: &Captured, rules: &BenchRules) -> (String, bool) {
+    let mass = words::spelled(captured.mass);
+    match job.proof() {
+        Some(Ok(proof)) => {
+            let said = proof.words().join(" ");
+            let low = proof.verdict == Verdict::Low;
+            let way = if low {
+                if_it_is_so(job, &proof, rules)
+            } else {
+                String::new()
+            };
+            (
+                format!("In water: {mass}. {said}{way}"),
+                proof.verdict != Verdict::Agrees,
+            )
+        }
+        Some(Err(trouble)) => (
+            format!("In water: {mass}. {} {}", trouble.happened, trouble.mend),
+            true,
+        ),
+        None => (format!("In water: {mass}."), true),
+    }
+}
+
+/// What a low density would mean if it were true: it is too rough to add metal by.
+fn if_it_is_so(job: &Job, proof: &Proof, rules: &BenchRules) -> String {
+    let Some((gold, button)) = Fineness::per_mille(proof.gold_ppt).zip(job.button()) else {
+        return String::new();
+    };
+    match words::put_right(job, &Mix::NOTHING.with(button.mass(), gold), rules) {
+        Some(ways) => format!(
+            " If it is so, the button is about {} ‰ and wants about {ways}. Weigh it again, then have it assayed (panbell assay) before anything is added by that.",
+            fixed(proof.gold_ppt, 0)
+        ),
+        None => String::new(),
+    }
+}
+
+/// What an assay means, and whether it warns.
+pub(super) fn assay_words(job: &Job, assayed: &Assayed, rules: &BenchRules) -> (String, bool) {
+    let found = format!(
+        "Assay: the button is {} by {}, known to {} ‰.",
+        assayed.taken,
+        assayed.basis,
+        fixed(assayed.u_ppt, 2)
+    );
+    let (demand, Some(metal)) = (job.demand(), job.button_metal()) else {
+        return (found, true);
+    };
+    let chance = metal.chance_text(demand.lowest);
+    let against_balance = against_mass_balance(job, assayed).unwrap_or_default();
+    let again = "panbell add --with METAL, melt it again, then panbell button.";
+    if metal.is_surely_at_least(demand.lowest, demand.risk) {
+        if metal.is_at_most(demand.highest) {
+            let told = format!(
+                "{found} It is {} or more with {chance}.{against_balance} Close the job: panbell close.",
+                demand.lowest
+            );
+            return (told, !against_balance.is_empty());
+        }
+        let told = format!(
+            "{found} It is lawful, and above the give-away limit {}.{against_balance} Close the job, or bring it down: {again}",
+            demand.highest
+        );
+        return (told, true);
+    }
+    let below = if metal.is_at_least(demand.lowest) {
+        format!("It is {} or more with {chance} only.", demand.lowest)
+    } else {
+        format!(
+            "It is below {}: it may not be sold under that mark.",
+            demand.lowest
+        )
+    };
+    let way = words::put_right(job, &metal, rules).map_or_else(
+        || "No metal of the shelf puts it right.".to_owned(),
+        |ways| format!("Put it right with {ways}: {again}"),
+    );
+    (format!("{found} {below}{against_balance} {way}"), true)
+}
+
+/// An assay that lies further from the mass balance than both explain, by three standard
+/// uncertainties together (common practice, no source).
+fn against_mass_balance(job: &Job, assayed: &Assayed) -> Option<String> {
+    let button = job.button()?;
+    let by_balance = job.by_mass_balance(button)?;
+    let apart = assayed.taken.to_per_mille(4) - by_balance.fineness()?.to_per_mille(4);
+    let squares = |u: Decimal| u * u;
+    let both = squares(assayed.u_ppt) + squares(by_balance.known_to_ppt());
+    (squares(apart) > Decimal::from(9) * both).then(|| {
+        format!(
+            " By mass balance it ought to be {}: one of the lots was not what it was taken for, metal went in unweighed, or the sample was not of this button.",
+            by_balance.fineness().unwrap_or(Fineness::NONE)
+        )
+    })
+}
+
+/// What a button that was only weighed leaves open; nothing where it is sure.
+pub(super) fn unproven(job: &Job, rules: &BenchRules) -> Option<String> {
+    let demand = job.demand();
+    let metal = job.button_metal()?;
+    if metal.is_surely_at_least(demand.lowest, demand.risk) {
+        return None;
+    }
+    if metal.is_at_least(demand.lowest) {
+        return Some(format!(
+            "After that loss it is {} or more with {} only: prove it before it is marked (panbell proof, or an assay entered with panbell assay).",
+            demand.lowest,
+            metal.chance_text(demand.lowest)
+        ));
+    }
+    let way = words::put_right(job, &metal, rules).map_or_else(String::new, |ways| {
+        format!(" Put it right with {ways}: panbell add --with METAL, and melt it again.")
+    });
+    Some(format!(
+        "It is below {}, as far as is known: have it assayed before it is marked.{way}",
+        demand.lowest
+    ))
+}
