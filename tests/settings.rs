@@ -214,7 +214,6 @@ fn the_defaults_are_these() {
     assert_eq!(settings.minus_tolerance.to_string(), "0 ppt");
     assert!(settings.bell.desktop);
     assert_eq!(settings.page.at, Some("127.0.0.1:7726".parse().unwrap()));
-    assert!(!settings.page.beyond_loopback);
     assert!(settings.shelf.metals().is_empty());
     let bench = &settings.benches[0];
     assert_eq!(bench.name, "bench");
@@ -990,7 +989,7 @@ fn all_of_it_can_be_told_as_one() {
 }
 
 #[test]
-fn a_page_that_others_could_reach_must_be_meant() {
+fn a_page_that_others_could_reach_is_refused() {
     let page = |text: &str| {
         let home = Home::with(&and(&format!("[page]\n{text}\n")));
         home.read().map(|settings| settings.page)
@@ -1003,8 +1002,6 @@ fn a_page_that_others_could_reach_must_be_meant() {
         let read = page(&format!("at = \"{at}\"")).unwrap();
         assert_eq!(read.at.unwrap().port(), port);
     }
-    let meant = page("at = \"0.0.0.0:7726\"\nbeyond_loopback = true").unwrap();
-    assert!(!meant.at.unwrap().ip().is_loopback());
     for at in [
         "0.0.0.0:7726",
         "192.168.1.4:7726",
@@ -1017,9 +1014,9 @@ fn a_page_that_others_could_reach_must_be_meant() {
             [
                 "settings-value",
                 &format!(
-                    "Line 6 of HOME/panbell.toml reads at = \"{at}\". Others on the network could reach the bench there."
+                    "Line 6 of HOME/panbell.toml reads at = \"{at}\". Others on the network could reach the bench there, and listen in."
                 ),
-                "Write an address that begins with 127, or add beyond_loopback = true if that is meant.",
+                "Write an address of this computer alone, such as at = \"127.0.0.1:7726\".",
             ],
         );
     }

@@ -42,9 +42,6 @@ impl Gate {
             SocketAddr::from((Ipv6Addr::LOCALHOST, port)).to_string(),
             format!("localhost:{port}"),
         ];
-        if at.ip().is_unspecified() {
-            hosts.retain(|host| *host != at.to_string());
-        }
         // A browser leaves the usual port of http out.
         let bare: Vec<String> = hosts
             .iter()
