@@ -668,7 +668,7 @@ fn an_unknown_key_is_told_with_the_nearest_known_one() {
             [
                 "settings-unknown-key",
                 "Line 1 of HOME/panbell.toml has \"windw\", which is not known in the settings.",
-                "The nearest known one is \"window\". Known in the settings are window, mark, bell, bench.",
+                "The nearest known one is \"window\". Known in the settings are window, mark, bell, page, bench.",
             ],
             [
                 "settings-unknown-key",

@@ -55,7 +55,9 @@ impl Door {
             text.push_str("\r\n");
         }
         if !body.is_empty() {
-            text.push_str(&format!("content-length: {}\r\n", body.len()));
+            text += "content-length: ";
+            text += &body.len().to_string();
+            text += "\r\n";
         }
         text.push_str("\r\n");
         text.push_str(body);
