@@ -16,7 +16,7 @@ use axum::http::{HeaderMap, HeaderValue, Method, StatusCode};
 use axum::middleware::{Next, from_fn_with_state};
 use axum::response::{IntoResponse as _, Response};
 
-use super::http::Refused;
+use super::http::{Refused, guarded};
 use super::page;
 use super::secret::Seal;
 use crate::trouble::Trouble;
@@ -112,7 +112,7 @@ async fn check(State(gate): State<Gate>, request: Request, next: Next) -> Respon
                     .headers_mut()
                     .insert(header::WWW_AUTHENTICATE, scheme);
             }
-            response
+            guarded(response).await
         }
     }
 }

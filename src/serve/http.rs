@@ -75,7 +75,7 @@ pub(super) fn routes(house: Arc<House>, stopping: watch::Receiver<bool>) -> Rout
 }
 
 /// What a browser must not do with any answer: guess its kind, hand it to another site, keep it.
-async fn guarded(mut response: Response) -> Response {
+pub(super) async fn guarded(mut response: Response) -> Response {
     let headers = response.headers_mut();
     for (name, value) in [
         (header::X_CONTENT_TYPE_OPTIONS.as_str(), "nosniff"),

@@ -117,7 +117,9 @@ fn everything_but_the_pages_own_files_needs_the_token() {
             let lines = [&[host.as_str(), origin.as_str(), JSON], lines].concat();
             let body = if first.starts_with("POST") { ORDER } else { "" };
             let reply = door.ask(first, &lines, body);
-            assert!(reply.head.contains("www-authenticate: Bearer"), "{reply:?}");
+            for line in ["www-authenticate: Bearer", "cache-control: no-store"] {
+                assert!(reply.head.contains(line), "{line}: {reply:?}");
+            }
             if head {
                 assert_eq!((reply.status, &*reply.body), (401, ""));
             } else {
