@@ -17,6 +17,7 @@ mod logs;
 mod lot;
 mod open;
 mod output;
+mod page;
 mod plan;
 mod proof;
 mod reckon;
@@ -106,6 +107,8 @@ enum Command {
     Zero(key::Zero),
     /// Watch a bench live
     Follow(follow::Follow),
+    /// Print the address of the bench's page, which lets a browser in
+    Page(page::Page),
     /// Show the shop's metals
     Shelf(shelf::Shelf),
     /// Check job files against their chain
@@ -147,6 +150,7 @@ pub fn main() -> ExitCode {
         Command::Tare(tare) => tare.run(&cli.common, &output),
         Command::Zero(zero) => zero.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),
+        Command::Page(page) => page.run(&cli.common, &output),
         Command::Shelf(shelf) => shelf.run(&cli.common, &output),
         Command::Verify(verify) => verify.run(&cli.common, &output),
         Command::Reckon(reckon) => reckon.run(&cli.common, &output),

@@ -11,6 +11,7 @@ use crate::metal::Element;
 
 /// The recipes for a job, the one to prefer first.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct RecipesView {
     /// Each of them.
     pub recipes: Vec<RecipeView>,
@@ -18,6 +19,7 @@ pub struct RecipesView {
 
 /// One recipe. Numbers are decimal strings, masses with their unit.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct RecipeView {
     /// What to add: the `add` of an order to plan it, with names and masses.
     pub add: Vec<AddView>,
@@ -49,6 +51,7 @@ pub struct RecipeView {
 
 /// A metal of a recipe.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct AddView {
     /// Its short name on the shelf.
     pub metal: String,

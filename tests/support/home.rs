@@ -44,9 +44,15 @@ impl Home {
         self.path().join("run/panbell.sock")
     }
 
-    /// Writes the settings file.
+    /// Writes the settings file. Without a word about the page there is none: its usual port may be
+    /// that of another test, or of the panbell of whoever runs this.
     pub fn settings(&self, text: &str) {
-        fs::write(self.path().join("panbell.toml"), text).unwrap();
+        let page = if text.contains("[page]") {
+            ""
+        } else {
+            "\n[page]\nat = \"off\"\n"
+        };
+        fs::write(self.path().join("panbell.toml"), format!("{text}{page}")).unwrap();
     }
 
     /// Adds a balance file of the test's own.
