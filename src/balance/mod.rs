@@ -8,6 +8,7 @@ mod ask;
 mod frame;
 mod guard;
 mod layout;
+pub mod learn;
 mod link;
 mod pan;
 mod split;

@@ -1,0 +1,179 @@
+//! The values of one place in the lines over time: where they rest, and whether the known weight is
+//! among them.
+//!
+//! Promises: the unit of a weight is only concluded when the weight's mass in that unit is what
+//! the value rose by; exact. Leaves to others: which place in the lines it is.
+
+use rust_decimal::Decimal;
+
+use super::Phase;
+use crate::mass::{Mass, Unit};
+
+/// A value at its place in the capture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Point {
+    /// Which line of the capture.
+    pub(super) line: usize,
+    pub(super) value: Decimal,
+    pub(super) decimals: u32,
+    /// What the person was asked to do then, if anyone was.
+    pub(super) phase: Option<Phase>,
+}
+
+/// The levels of a series, and which units the known weight has there.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Levels {
+    pub(super) empty: Option<Decimal>,
+    pub(super) loaded: Option<Decimal>,
+    /// The units in which the rise is the weight, best first.
+    pub(super) units: Vec<Unit>,
+}
+
+/// Fewer lines than that are taken one by one, as a print key gives them.
+const FEW: usize = 12;
+
+/// One step of the last digit.
+pub(super) fn step(decimals: u32) -> Decimal {
+    Decimal::new(1, decimals.min(7))
+}
+
+/// The most decimals of the series.
+pub(super) fn decimals(series: &[Point]) -> u32 {
+    series.iter().map(|point| point.decimals).max().unwrap_or(0)
+}
+
+/// The levels of a series.
+pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
+    let step = step(decimals(series));
+    let phased = |wanted: fn(Phase) -> bool| {
+        let values = series.iter().filter(|point| point.phase.is_some_and(wanted));
+        most_frequent(values.map(|point| point.value))
+    };
+    let (empty, loaded) = if series.iter().any(|point| point.phase == Some(Phase::Loaded)) {
+        (
+            phased(|phase| phase == Phase::Empty).or_else(|| phased(|phase| phase == Phase::Lifted)),
+            phased(|phase| phase == Phase::Loaded),
+        )
+    } else {
+        by_themselves(series, step)
+    };
+    let units = match (weight, loaded) {
+        (Some(weight), Some(loaded)) => {
+            units_of(weight, loaded - empty.unwrap_or_default(), step)
+        }
+        _ => Vec::new(),
+    };
+    Levels {
+        empty,
+        loaded,
+        units,
+    }
+}
+
+/// The levels that the values tell by themselves: the farthest from zero at which they rested, and
+/// the nearest to zero.
+fn by_themselves(series: &[Point], step: Decimal) -> (Option<Decimal>, Option<Decimal>) {
+    let near = step + step;
+    let mut rests: Vec<Decimal> = series
+        .chunk_by(|one, other| (one.value - other.value).abs() <= near)
+        .filter(|run| run.len() >= 3 || run.len() >= 2 && series.len() <= FEW * 4)
+        .filter_map(|run| most_frequent(run.iter().map(|point| point.value)))
+        .collect();
+    if rests.len() < 2 && series.len() <= FEW {
+        rests = series.iter().map(|point| point.value).collect();
+    }
+    let loaded = rests.iter().copied().max_by_key(Decimal::abs);
+    let empty = rests.iter().copied().min_by_key(Decimal::abs);
+    match (empty, loaded) {
+        (Some(empty), Some(loaded)) if (loaded - empty).abs() > near => (Some(empty), Some(loaded)),
+        (_, loaded) => (None, loaded),
+    }
+}
+
+fn most_frequent(values: impl Iterator<Item = Decimal>) -> Option<Decimal> {
+    let mut values: Vec<Decimal> = values.collect();
+    values.sort();
+    let run = values
+        .chunk_by(|one, other| one == other)
+        .max_by_key(|run| run.len())?;
+    run.first().copied()
+}
+
+/// The units in which a rise of the display is this mass: to three steps and half a per mille,
+/// which tells every pair of units apart that a balance of enough digits can tell.
+pub(super) fn units_of(weight: Mass, rise: Decimal, step: Decimal) -> Vec<Unit> {
+    let slack = Decimal::new(5, 4);
+    let mut found: Vec<(Decimal, Unit)> = Unit::all()
+        .filter_map(|unit| {
+            let expected = weight.grams().checked_div(unit.grams())?;
+            let off = (rise - expected).abs();
+            // A weight of a few steps would be found in any small number.
+            let heavy = expected >= step * Decimal::from(50);
+            let allowed = step * Decimal::from(3) + expected * slack;
+            (heavy && off <= allowed).then_some((off, unit))
+        })
+        .collect();
+    found.sort();
+    found.into_iter().map(|(_, unit)| unit).collect()
+}
+
+/// Whether the pan moved at each point: `Some(true)` when the value differs from both neighbours,
+/// `Some(false)` when it is that of both, nothing when it is at the edge of a movement.
+pub(super) fn motion(series: &[Point]) -> Vec<Option<bool>> {
+    let near = step(decimals(series)) * Decimal::from(2);
+    let differs = |one: Option<&Point>, other: &Point| one.map(|one| (one.value - other.value).abs() > near);
+    series
+        .iter()
+        .enumerate()
+        .map(|(at, point)| {
+            let before = differs(at.checked_sub(1).and_then(|at| series.get(at)), point);
+            let after = differs(series.get(at + 1), point);
+            match (before, after) {
+                (Some(true), Some(true)) => Some(true),
+                (Some(false) | None, Some(false)) | (Some(false), None) => Some(false),
+                _ => None,
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::mass::Indication;
+
+    fn series(values: &[&str]) -> Vec<Point> {
+        let point = |(line, text): (usize, &&str)| {
+            let value: Decimal = text.parse().unwrap();
+            Point { line, value, decimals: value.scale(), phase: None }
+        };
+        values.iter().enumerate().map(point).collect()
+    }
+
+    #[test]
+    fn the_unit_is_told_by_what_the_value_rose_by() {
+        let weight: Indication = "20 g".parse().unwrap();
+        for (empty, loaded, unit) in [
+            ("0.00", "20.00", Unit::Gram),
+            ("0.00", "100.00", Unit::Carat),
+            ("0.01", "308.65", Unit::Grain),
+            ("0.000", "12.860", Unit::Pennyweight),
+            ("5.000", "5.643", Unit::TroyOunce),
+        ] {
+            let values = [empty, empty, empty, "3.33", loaded, loaded, loaded, empty, empty];
+            let levels = levels(&series(&values), Some(weight.mass()));
+            assert_eq!(levels.units.first(), Some(&unit), "{loaded}: {levels:?}");
+            assert_eq!(levels.empty, Some(empty.parse().unwrap()));
+        }
+        let none = levels(&series(&["0.00", "0.00", "19.00", "19.00"]), Some(weight.mass()));
+        assert!(none.units.is_empty(), "{none:?}");
+    }
+
+    #[test]
+    fn moving_is_what_differs_from_both_neighbours() {
+        let found = motion(&series(&["0.00", "0.01", "5.00", "15.00", "20.00", "20.00", "20.00"]));
+        let (moved, rested) = (Some(true), Some(false));
+        assert_eq!(found, [rested, None, moved, moved, None, rested, rested]);
+    }
+}
