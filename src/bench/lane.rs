@@ -34,6 +34,8 @@ pub(super) struct Lane {
     /// The state that followers were last told whole, and its mark.
     told: Option<BenchView>,
     mark: Option<Mark>,
+    /// Damaged frames that the log has told of.
+    damage_told: u64,
 }
 
 /// What a reading can change beside the pan; when it does, followers are told the whole state.
@@ -43,6 +45,7 @@ struct Mark {
     unit: Verdict,
     hold: Option<Cause>,
     low: bool,
+    damaged: u64,
 }
 
 impl Mark {
@@ -52,6 +55,7 @@ impl Mark {
             unit: state.guard().verdict(),
             hold: state.holds().told().map(|hold| hold.cause),
             low: state.is_pan_low(),
+            damaged: state.link().damaged(),
         }
     }
 }
@@ -76,9 +80,9 @@ impl Lane {
     ) -> Result<Self, Trouble> {
         Ok(Self {
             name: settings.name.clone(),
-            state: Some(State::new(Arc::clone(&settings.rules), job)),
+            state: Some(State::new(Arc::clone(&settings.rules), job).asked(settings.ask.is_some())),
             layout: Layout::compile(&settings.layout)?,
-            line: Line::new(settings.port.clone()),
+            line: Line::new(settings.port.clone(), settings.frame, settings.ask.as_ref()),
             journal,
             bells,
             asks,
@@ -88,6 +92,7 @@ impl Lane {
             origin: Instant::now(),
             told: None,
             mark: None,
+            damage_told: 0,
         })
     }
 
@@ -130,15 +135,17 @@ impl Lane {
             Came::Opened => self.happen(Event::PortOpened),
             Came::Lost(trouble) => self.happen(Event::PortLost(trouble)),
             Came::Nothing => {}
-            Came::Bytes(count) => self.bytes(count),
+            Came::Bytes(count) => self.bytes(Some(count)),
+            Came::Pause => self.bytes(None),
         }
     }
 
-    /// Bytes to lines to readings to steps.
-    fn bytes(&mut self, count: usize) {
+    /// Bytes, or a pause after them, to lines to readings to steps.
+    fn bytes(&mut self, count: Option<usize>) {
         let at = self.now();
         let mut effects = Vec::new();
         let (layout, state, mut shown) = (&mut self.layout, &mut self.state, None);
+        let (mut answered, mut damaged) = (false, false);
         self.line.pieces(count, |piece| {
             let event = match piece {
                 Piece::Line(raw) => match layout.read(raw) {
@@ -146,6 +153,8 @@ impl Lane {
                         shown = Some(reading);
                         Event::Line { reading, raw }
                     }
+                    // A date or the tare of a weighing: its mass is yet to come.
+                    Err(why) if !why.is_odd() => return,
                     Err(why) => {
                         tracing::debug!(line = %raw.escape_ascii(), ?why, "a line was not understood");
                         Event::OddLine
@@ -155,14 +164,39 @@ impl Lane {
                     tracing::debug!("more bytes than a line can have, without a line end");
                     Event::OddLine
                 }
+                Piece::Damaged => {
+                    damaged = true;
+                    Event::DamagedLine
+                }
             };
+            answered = true;
             if let Some(before) = state.take() {
                 let (after, more) = step(before, event, at);
                 *state = Some(after);
                 effects.extend(more);
             }
         });
+        if answered {
+            self.line.answered();
+        }
+        if damaged {
+            self.log_damage();
+        }
         self.carry_out(effects, shown);
+    }
+
+    /// Says in the log that frames fail their check: the first, and whenever they are ten times
+    /// as many as were told.
+    fn log_damage(&mut self) {
+        let count = self.state.as_ref().map_or(0, |it| it.link().damaged());
+        if count >= self.damage_told.saturating_mul(10) {
+            self.damage_told = count;
+            tracing::warn!(
+                bench = self.name,
+                count,
+                "frames of the balance fail their check and are dropped"
+            );
+        }
     }
 
     fn asked(&mut self, ask: Ask) {

@@ -5,8 +5,9 @@ use std::time::Duration;
 
 use tokio::time::{Instant, sleep_until};
 
-use crate::balance::{Piece, Retry, Splitter};
-use crate::port::{OpenPort, PortSettings, PortTrouble};
+use crate::balance::{AskSpec, Asking, FrameSpec, Piece, Retry, Splitter};
+use crate::mass::Moment;
+use crate::port::{DataBits, OpenPort, PortSettings, PortTrouble};
 use crate::trouble::Trouble;
 
 /// What came over the line.
@@ -17,7 +18,9 @@ pub(super) enum Came {
     Lost(Arc<Trouble>),
     /// Bytes were read into the buffer.
     Bytes(usize),
-    /// An attempt failed as before.
+    /// A pause that ends a line.
+    Pause,
+    /// An attempt failed as before, or the balance was asked.
     Nothing,
 }
 
@@ -31,7 +34,13 @@ pub(super) struct Line {
     retry_at: Instant,
     last_trouble: Option<Arc<Trouble>>,
     splitter: Splitter,
+    frame: FrameSpec,
     buffer: Box<[u8; 4096]>,
+    /// What to send and when, to a balance that must be asked.
+    asking: Option<(Vec<u8>, Asking)>,
+    origin: Instant,
+    /// When the last byte came, or the port was opened.
+    last: Instant,
 }
 
 /// The code of a port that hung up.
@@ -45,27 +54,46 @@ const BUSY: &str = "port-busy";
 const QUIET: Duration = Duration::from_millis(200);
 
 impl Line {
-    pub(super) fn new(settings: PortSettings) -> Self {
+    pub(super) fn new(settings: PortSettings, frame: FrameSpec, ask: Option<&AskSpec>) -> Self {
+        let now = Instant::now();
         Self {
             settings,
             port: None,
-            opened: Instant::now(),
+            opened: now,
             heard: false,
             retry: Retry::default(),
-            retry_at: Instant::now(),
+            retry_at: now,
             last_trouble: None,
-            splitter: Splitter::mid_stream(),
+            splitter: Splitter::mid_stream().framed(frame),
+            frame,
             buffer: Box::new([0; 4096]),
+            asking: ask.map(|ask| (ask.send.clone(), Asking::new(ask))),
+            origin: now,
+            last: now,
         }
     }
 
     /// Waits for the next thing to happen. Cancelling loses nothing.
     pub(super) async fn next(&mut self) -> Came {
+        let (pause, ask) = (self.pause_at(), self.ask_at());
         let Some(port) = &mut self.port else {
             sleep_until(self.retry_at).await;
             return self.open();
         };
-        match port.read(&mut self.buffer[..]).await {
+        // Biased: what was read ends a pause, and is worth more than another request.
+        let read = tokio::select! {
+            biased;
+            read = port.read(&mut self.buffer[..]) => read,
+            () = at(pause) => {
+                // On a busy machine a byte may lie there that was not seen yet.
+                return if port.is_waiting() { Came::Nothing } else { Came::Pause };
+            }
+            () = at(ask) => {
+                self.ask();
+                return Came::Nothing;
+            }
+        };
+        match read {
             Ok(0) => self.lost(Trouble::new(
                 GONE,
                 format!("The balance on {} went away.", self.settings.path.display()),
@@ -74,9 +102,16 @@ impl Line {
             )),
             Ok(count) => {
                 if !self.heard && self.opened.elapsed() >= QUIET {
-                    self.splitter = Splitter::at_line_start();
+                    self.splitter = Splitter::at_line_start().framed(self.frame);
                 }
                 self.heard = true;
+                self.last = Instant::now();
+                if self.settings.data_bits == DataBits::Seven {
+                    // Where the port stayed at eight, the check bit came as the top bit.
+                    for byte in self.buffer.iter_mut().take(count) {
+                        *byte &= 0x7F;
+                    }
+                }
                 Came::Bytes(count)
             }
             Err(error) => self.lost(Trouble::new(
@@ -88,10 +123,60 @@ impl Line {
         }
     }
 
-    /// Cuts what was read into pieces.
-    pub(super) fn pieces(&mut self, count: usize, each: impl FnMut(Piece<'_>)) {
-        let bytes = self.buffer.get(..count).unwrap_or_default();
-        self.splitter.push(bytes, each);
+    /// Cuts what was read into pieces; of no bytes, what the pause ended.
+    pub(super) fn pieces(&mut self, count: Option<usize>, each: impl FnMut(Piece<'_>)) {
+        match count {
+            Some(count) => {
+                let bytes = self.buffer.get(..count).unwrap_or_default();
+                self.splitter.push(bytes, each);
+            }
+            None => self.splitter.paused(each),
+        }
+    }
+
+    /// What came was an answer, if one was waited for.
+    pub(super) fn answered(&mut self) {
+        let now = self.moment(Instant::now());
+        if let Some((_, asking)) = &mut self.asking {
+            asking.answered(now);
+        }
+    }
+
+    fn moment(&self, at: Instant) -> Moment {
+        Moment::after_origin(at.saturating_duration_since(self.origin))
+    }
+
+    /// When a pause would end a line.
+    fn pause_at(&self) -> Option<Instant> {
+        let due = self.splitter.pause_due(self.moment(self.last))?;
+        Some(self.origin + due.since_origin())
+    }
+
+    /// When to ask: not before the wire was quiet for a while, so that the answer is heard from
+    /// its beginning.
+    fn ask_at(&self) -> Option<Instant> {
+        let (_, asking) = self.asking.as_ref()?;
+        Some((self.origin + asking.due().since_origin()).max(self.opened + QUIET))
+    }
+
+    fn ask(&mut self) {
+        let now = self.moment(Instant::now());
+        let (Some(port), Some((words, asking))) = (&mut self.port, &mut self.asking) else {
+            return;
+        };
+        if asking.ask(now) {
+            tracing::debug!("the balance did not answer in time");
+            // A request that has not even left is not sent twice.
+            if let Err(error) = port.take_back() {
+                tracing::debug!(%error, "what was not sent could not be taken back");
+            }
+        }
+        match port.send_now(words) {
+            Ok(true) => {}
+            Ok(false) => tracing::debug!("the port took no request: it is told to wait"),
+            // Reading tells of a port that went away.
+            Err(error) => tracing::debug!(%error, "the balance could not be asked"),
+        }
     }
 
     fn open(&mut self) -> Came {
@@ -108,7 +193,11 @@ impl Line {
                 self.port = Some(port);
                 self.opened = Instant::now();
                 self.heard = false;
-                self.splitter = Splitter::mid_stream();
+                self.last = self.opened;
+                self.splitter = Splitter::mid_stream().framed(self.frame);
+                if let Some((_, asking)) = &mut self.asking {
+                    asking.opened();
+                }
                 self.retry.succeeded();
                 self.last_trouble = None;
                 Came::Opened
@@ -143,5 +232,13 @@ impl Line {
         let trouble = Arc::new(trouble);
         self.last_trouble = Some(Arc::clone(&trouble));
         Came::Lost(trouble)
+    }
+}
+
+/// Waits for a moment; for ever, where there is none.
+async fn at(moment: Option<Instant>) {
+    match moment {
+        Some(moment) => sleep_until(moment).await,
+        None => std::future::pending().await,
     }
 }

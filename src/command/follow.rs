@@ -50,6 +50,7 @@ pub(super) struct Calm {
     bench: String,
     pan: String,
     sentence: String,
+    damaged: u64,
     last: String,
 }
 
@@ -71,6 +72,9 @@ impl Calm {
         if let Some(sentence) = data.get("sentence").and_then(Value::as_str) {
             sentence.clone_into(&mut self.sentence);
         }
+        if let Some(damaged) = data.get("damaged").and_then(Value::as_u64) {
+            self.damaged = damaged;
+        }
         let pan = match event {
             "state" => data.get("pan"),
             "reading" => Some(&data),
@@ -90,7 +94,10 @@ impl Calm {
             output.line("");
             self.last.clear();
         }
-        let line = format!("{}  {}  {}", self.bench, self.pan, self.sentence);
+        let mut line = format!("{}  {}  {}", self.bench, self.pan, self.sentence);
+        if self.damaged > 0 {
+            line = format!("{line}  (damaged and dropped: {})", self.damaged);
+        }
         self.show(&line, output);
     }
 

@@ -12,6 +12,16 @@ use crate::trouble::Trouble;
 impl State {
     pub(super) fn odd_line(&mut self, at: Moment) {
         self.link.odd_line(at);
+        self.judge_garbled(at);
+    }
+
+    /// A frame that failed its check is counted, and is else a line that makes no sense.
+    pub(super) fn damaged_line(&mut self, at: Moment) {
+        self.link.damaged_line(at);
+        self.judge_garbled(at);
+    }
+
+    fn judge_garbled(&mut self, at: Moment) {
         if self.link.state() == LinkState::Garbled {
             self.pan.forget();
             self.inside_since = None;
@@ -32,10 +42,18 @@ impl State {
         self.pan.forget();
         self.inside_since = None;
         self.guard.link_lost();
-        let why = "The port is open and the balance says nothing.".to_owned();
-        let mend =
-            "Is it switched on, and does it send without being asked? Check the cable on its side."
-                .to_owned();
+        let (why, mend) = if self.is_asked {
+            (
+                "The balance is asked and does not answer.",
+                "Is it switched on, and are its speed and what its file sends right? Check the cable on its side.",
+            )
+        } else {
+            (
+                "The port is open and the balance says nothing.",
+                "Is it switched on, and does it send without being asked? Check the cable on its side.",
+            )
+        };
+        let (why, mend) = (why.to_owned(), mend.to_owned());
         self.holds.begin(Cause::Link, why, mend, patience, at);
     }
 

@@ -61,6 +61,8 @@ pub enum Event<'a> {
     },
     /// Bytes came that are no line of this balance.
     OddLine,
+    /// A frame came that failed its check; nothing is taken from it.
+    DamagedLine,
     /// The person ordered something; the answer will carry this number.
     Order {
         /// The number of the order.

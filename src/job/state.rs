@@ -68,6 +68,8 @@ pub struct State {
     pub(super) shown: Option<(Reading, Moment)>,
     /// The last line with a mass in it, for the record of a capture that is ordered.
     pub(super) line: Vec<u8>,
+    /// The balance sends only when it is asked.
+    pub(super) is_asked: bool,
 }
 
 #[derive(Debug, Clone)]
@@ -95,6 +97,7 @@ impl State {
             disk_retry: None,
             shown: None,
             line: Vec::new(),
+            is_asked: false,
             job,
             rules,
         };
@@ -106,6 +109,13 @@ impl State {
             state.refresh_adding();
         }
         state
+    }
+
+    /// The same with a balance that sends only when it is asked: its silence is told as such.
+    #[must_use]
+    pub fn asked(mut self, is_asked: bool) -> Self {
+        self.is_asked = is_asked;
+        self
     }
 
     /// Arms the pan for a weighing; gives the base if it could be taken at once.

@@ -15,6 +15,7 @@ pub fn step(mut state: State, event: Event<'_>, at: Moment) -> (State, Vec<Effec
     match event {
         Event::Line { reading, raw } => state.line(reading, raw, at, &mut out),
         Event::OddLine => state.odd_line(at),
+        Event::DamagedLine => state.damaged_line(at),
         Event::PortOpened => state.port_opened(at),
         Event::PortLost(trouble) => state.port_lost(&trouble, at),
         Event::Order { id, order } => state.order(id, order, &mut out),

@@ -23,4 +23,4 @@ pub use framing::{DataBits, Flow, Framing, Parity, PortSettings, StopBits};
 pub use physics::{Nature, Physics, Showing};
 pub use pretend::{Pace, Pretend, PretendSettings};
 pub use serial::OpenPort;
-pub use shapes::{SHAPES, Shape, comma_fields, shape, signed_fixed, status_first};
+pub use shapes::{SHAPES, Shape, shape, status_first};

@@ -30,6 +30,8 @@ pub struct OpenPort {
     _held: TTYPort,
     asked: Framing,
     gone: bool,
+    /// Something was sent that may not have left yet.
+    sent: bool,
 }
 
 impl OpenPort {
@@ -96,6 +98,7 @@ impl OpenPort {
             _held: held,
             asked: settings.framing(),
             gone: false,
+            sent: false,
         })
     }
 
@@ -152,6 +155,40 @@ impl OpenPort {
         Ok(())
     }
 
+    /// Sends a short request without ever waiting; whether the port took it whole. What it did
+    /// not take is not sent later: [`OpenPort::take_back`] takes back the beginning too.
+    ///
+    /// # Errors
+    /// An error of the system, as after a hang-up, which reading tells as well.
+    pub fn send_now(&mut self, bytes: &[u8]) -> io::Result<bool> {
+        self.sent = true;
+        loop {
+            match rustix::io::write(self.line.get_ref(), bytes) {
+                Ok(count) => return Ok(count == bytes.len()),
+                Err(Errno::AGAIN) => return Ok(false),
+                Err(Errno::INTR) => {}
+                Err(errno) => return Err(errno.into()),
+            }
+        }
+    }
+
+    /// Takes back what was sent and has not left yet: a port that is told to wait keeps it.
+    ///
+    /// # Errors
+    /// An error of the system, as after a hang-up.
+    pub fn take_back(&mut self) -> io::Result<()> {
+        self.sent = false;
+        Ok(rustix::termios::tcflush(
+            self.line.get_ref(),
+            QueueSelector::OFlush,
+        )?)
+    }
+
+    /// Whether bytes have come that were not read yet.
+    pub fn is_waiting(&self) -> bool {
+        rustix::io::ioctl_fionread(self.line.get_ref()).is_ok_and(|count| count > 0)
+    }
+
     /// The framing that was asked for.
     pub fn asked_framing(&self) -> Framing {
         self.asked
@@ -189,6 +226,16 @@ impl OpenPort {
     /// talks when asked, and so can go without a sign.
     pub fn is_there(&self) -> bool {
         !self.gone && rustix::termios::tcgetattr(self.line.get_ref()).is_ok()
+    }
+}
+
+impl Drop for OpenPort {
+    /// The last close of a port waits until everything has left it, half a minute if need be.
+    fn drop(&mut self) {
+        if self.sent {
+            // After a hang-up there is nothing left to take back.
+            drop(self.take_back());
+        }
     }
 }
 

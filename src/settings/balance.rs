@@ -172,19 +172,22 @@ impl BalanceFile {
         });
         let statuses = symbols(top, "status", "the symbol of a status", status);
         let kinds = symbols(top, "kind", "the symbol of a kind", kind);
+        let (thousands, decimals) = (line.mark("thousands"), line.decimals());
+        let (skip, takes) = (line.texts("skip"), line.takes());
+        let ask = top.asked();
+        // Everything is read by now, so that all that is wrong is told at once.
         let layout = LayoutSpec {
             line: form?.value.to_owned(),
             decimal: decimal?,
-            thousands: line.mark("thousands"),
-            decimals: line.decimals(),
-            skip: line.texts("skip"),
+            thousands,
+            decimals,
+            skip,
             units,
             statuses,
             kinds,
-            takes: line.takes(),
+            takes,
         };
         check_layout(top, &line, &layout);
-        let ask = top.asked();
         Some(Self {
             says: says?.value.to_owned(),
             speed: speed?,
@@ -298,9 +301,9 @@ fn symbols<T>(
         reading.fault(at, "settings-value", format!("{line}: {why}"), mend);
     };
     for (At { value: symbol, at }, text) in top.entries(key, what).unwrap_or_default() {
-        // A line is compared without the blanks around a symbol.
+        // A line is compared without the blanks around a symbol. A status can be that nothing is said.
         let bare = symbol.trim();
-        if bare.is_empty() {
+        if bare.is_empty() && key != "status" {
             let why = format!("{what} is empty.");
             refuse(at, why, "Write it as it stands in the line.".to_owned());
         } else if out.iter().any(|(known, _)| known == bare) {

@@ -69,6 +69,9 @@ pub(super) fn benches(
         let port = port(section, &mut ports);
         let balance = balance(section, folders, elsewhere);
         let rules = rules(section, name.as_deref(), shop);
+        if let (Some(balance), Some(rules)) = (&balance, &rules) {
+            asked_often_enough(section, balance, rules);
+        }
         if let (Some(name), Some(port), Some(balance), Some(rules)) = (name, port, balance, rules) {
             benches.push(BenchSettings {
                 name,
@@ -138,6 +141,23 @@ fn balance(
             elsewhere.extend(wrong.all().cloned());
             None
         }
+    }
+}
+
+/// A reading must not grow old before the next one is asked for.
+fn asked_often_enough(section: &Section<'_>, balance: &BalanceFile, rules: &BenchRules) {
+    if let Some(ask) = &balance.ask
+        && ask.every >= rules.link.silence
+    {
+        section.refuse(
+            "balance",
+            "It is asked so seldom that every reading is old before the next one comes.",
+            &format!(
+                "Write less than {} seconds behind every in its [ask], or raise {} of this bench.",
+                rules.link.silence.as_secs_f32(),
+                SILENCE.key
+            ),
+        );
     }
 }
 

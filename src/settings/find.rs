@@ -12,7 +12,7 @@ use super::{BalanceFile, Folders};
 use crate::trouble::Trouble;
 
 /// The balance files that are part of the program: name and text.
-pub const SHIPPED_BALANCES: [(&str, &str); 3] = [
+pub const SHIPPED_BALANCES: [(&str, &str); 13] = [
     (
         "signed-fixed",
         include_str!("../../config/balances/signed-fixed.toml"),
@@ -25,6 +25,43 @@ pub const SHIPPED_BALANCES: [(&str, &str); 3] = [
         "comma-fields",
         include_str!("../../config/balances/comma-fields.toml"),
     ),
+    (
+        "value-only",
+        include_str!("../../config/balances/value-only.toml"),
+    ),
+    (
+        "unit-at-rest",
+        include_str!("../../config/balances/unit-at-rest.toml"),
+    ),
+    (
+        "zero-filled",
+        include_str!("../../config/balances/zero-filled.toml"),
+    ),
+    (
+        "stx-check",
+        include_str!("../../config/balances/stx-check.toml"),
+    ),
+    (
+        "last-in-brackets",
+        include_str!("../../config/balances/last-in-brackets.toml"),
+    ),
+    (
+        "net-gross-tare",
+        include_str!("../../config/balances/net-gross-tare.toml"),
+    ),
+    (
+        "headed-block",
+        include_str!("../../config/balances/headed-block.toml"),
+    ),
+    (
+        "grouped-digits",
+        include_str!("../../config/balances/grouped-digits.toml"),
+    ),
+    (
+        "pause-ended",
+        include_str!("../../config/balances/pause-ended.toml"),
+    ),
+    ("asked", include_str!("../../config/balances/asked.toml")),
 ];
 
 impl BalanceFile {
