@@ -30,7 +30,7 @@ pub fn session(unit: Unit, decimals: u32) -> Vec<Show> {
     let part = |hundredths: i64| panbell::mass::fixed(full * Decimal::new(hundredths, 2), decimals);
     let mut out: Vec<(Decimal, bool)> = Vec::new();
     let zero = Decimal::new(0, decimals);
-    let mut rest = |out: &mut Vec<(Decimal, bool)>, at: Decimal, count: usize| {
+    let rest = |out: &mut Vec<(Decimal, bool)>, at: Decimal, count: usize| {
         for n in 0..count {
             let tremble = if n % 7 == 5 { -step } else { zero };
             out.push((at + tremble, false));
@@ -126,7 +126,7 @@ fn file(learnt: &Learnt) -> BalanceFile {
 fn every_shape_is_learned_and_read_back_without_a_miss() {
     let shapes = all();
     assert!(shapes.len() >= 30);
-    for shape in &shapes {
+    each(&shapes, |shape| {
         let learnt = learned(shape, bytes(shape));
         assert_eq!(learnt.frame, shape.frame, "{}", shape.name);
         let what = format!("{}: {:#?} {:?}", shape.name, learnt.layout, learnt.unsettled);
@@ -136,5 +136,15 @@ fn every_shape_is_learned_and_read_back_without_a_miss() {
         reads_back(shape, &learnt, shape.says);
         let text = file(&learnt).to_toml();
         assert_eq!(BalanceFile::parse("learned", &text).unwrap(), file(&learnt), "{text}");
-    }
+    });
+}
+
+/// Checks every shape, so that a failure of one does not hide the others.
+fn each(shapes: &[Shape], check: impl Fn(&Shape)) {
+    let failed: Vec<&str> = shapes
+        .iter()
+        .filter(|shape| std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| check(shape))).is_err())
+        .map(|shape| shape.name)
+        .collect();
+    assert!(failed.is_empty(), "{} of {}: {failed:#?}", failed.len(), shapes.len());
 }

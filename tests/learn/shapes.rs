@@ -100,6 +100,10 @@ const STX_ETX: FrameSpec = FrameSpec {
     ends: End::Etx,
     check: None,
 };
+const STX_LINE: FrameSpec = FrameSpec {
+    ends: End::Line,
+    ..STX_ETX
+};
 const XOR: FrameSpec = FrameSpec {
     check: check(CheckSum::Xor, CheckAt::AfterEnd, CheckAs::Byte, Covers::WithEnd),
     ..STX_ETX
@@ -183,8 +187,6 @@ pub fn all() -> Vec<Shape> {
             let gross = s.digits + Decimal::new(512, 2);
             format!("Gross: {gross} g\r\nTare: 5.12 g\r\nNet: {} g\r\n", s.text()).into_bytes()
         }),
-        plain("stx and etx", Nothing, |s| STX_ETX.wrap(format!("{}{:>8} g", s.sign(), s.bare()).as_bytes())),
-        plain("stx, line end", Both, |s| format!("\x02{} {:>8} g\r\n", letter(s), s.text()).into_bytes()),
         plain("brackets round the last digit", Nothing, |s| crlf(&format!("{}{:>10} g", s.sign(), bracketed(s, '[', ']')))),
         plain("round brackets, no padding", Nothing, |s| crlf(&format!("{}{} g", s.minus(), bracketed(s, '(', ')')))),
         plain("trailing zeros lost", Nothing, |s| crlf(&format!("{} g", s.digits.normalize()))),
@@ -201,6 +203,14 @@ pub fn all() -> Vec<Shape> {
         plain("exclamation and hash", Both, |s| crlf(&format!("{}{:>9}g", if s.moving { '!' } else { '#' }, s.text()))),
     ];
     let mut add = |shape: Shape| all.push(shape);
+    add(Shape {
+        frame: STX_ETX,
+        ..plain("stx and etx", Nothing, |s| STX_ETX.wrap(format!("{}{:>8} g", s.sign(), s.bare()).as_bytes()))
+    });
+    add(Shape {
+        frame: STX_LINE,
+        ..plain("stx, line end", Both, |s| STX_LINE.wrap(format!("{} {:>8} g", letter(s), s.text()).as_bytes()))
+    });
     add(Shape {
         frame: XOR,
         ..plain("xor behind etx", Both, |s| XOR.wrap(format!("{}{}{:>8} g", letter(s), s.sign(), s.bare()).as_bytes()))

@@ -93,10 +93,19 @@ fn key(tokens: &[Token]) -> Vec<u8> {
 
 fn sign(kind: Kind) -> u8 {
     match kind {
-        Kind::Number => b'#',
-        Kind::Word => b'w',
-        Kind::Mark(b'+' | b'-') => b'~',
+        Kind::Number => b'0',
+        Kind::Word => b'a',
+        Kind::Mark(b'+' | b'-') => b'+',
         Kind::Mark(mark) => mark,
+    }
+}
+
+/// The kind of a column of such tokens; `+` is either sign.
+fn kind_of(sign: u8) -> Kind {
+    match sign {
+        b'0' => Kind::Number,
+        b'a' => Kind::Word,
+        mark => Kind::Mark(mark),
     }
 }
 
@@ -130,7 +139,7 @@ fn by_label(lines: &[Line<'_>], key: Vec<u8>, members: &[usize], enough: usize) 
         Some(line.text(line.tokens.get(place)?))
     };
     let mut places = Vec::new();
-    for (place, _) in key.iter().enumerate().filter(|(_, sign)| **sign == b'w') {
+    for (place, _) in key.iter().enumerate().filter(|(_, sign)| **sign == b'a') {
         let texts: Vec<&[u8]> = members.iter().filter_map(|at| word(*at, place)).collect();
         let mut different = texts.clone();
         different.sort_unstable();
@@ -175,7 +184,7 @@ pub(super) fn anchor(
 ) -> Option<(usize, usize, Rank)> {
     let mut best: Option<(usize, usize, Rank)> = None;
     for (at, group) in groups.iter().enumerate() {
-        for (place, _) in group.key.iter().enumerate().filter(|(_, sign)| **sign == b'#') {
+        for (place, _) in group.key.iter().enumerate().filter(|(_, sign)| **sign == b'0') {
             let points = points(lines, &group.lines, place);
             if points.len() * 2 < group.lines.len() || points.is_empty() {
                 continue;
@@ -279,11 +288,7 @@ pub(super) fn laid_out(lines: &[Line<'_>], group: &Group) -> Family {
 
 fn columns_of(group: &Group) -> Vec<Column> {
     let column = |(place, sign): (usize, &u8)| Column {
-        kind: match sign {
-            b'#' => Kind::Number,
-            b'w' => Kind::Word,
-            mark => Kind::Mark(*mark),
-        },
+        kind: kind_of(*sign),
         texts: BTreeMap::new(),
         label: group.labels.iter().any(|(label, _)| *label == place),
     };
@@ -309,7 +314,7 @@ fn join(family: &mut Family, lines: &[Line<'_>], group: &Group) -> bool {
     let Some(sample) = group.lines.first().and_then(|at| lines.get(*at)) else {
         return false;
     };
-    let places = group.key.iter().enumerate().filter(|(_, sign)| **sign == b'#');
+    let places = group.key.iter().enumerate().filter(|(_, sign)| **sign == b'0');
     let mut best: Option<(i32, usize, Pairs)> = None;
     for (place, _) in places {
         let Some((score, pairs)) = laid_over(family, sample, place) else {
@@ -420,7 +425,9 @@ fn may_miss(kind: Kind) -> bool {
 
 fn likeness(column: &Column, token: &Token, text: &[u8], behind: bool) -> Option<i32> {
     if sign(column.kind) != sign(token.kind) {
-        return None;
+        // One flag in the place of another.
+        let flag = |kind: Kind| matches!(kind, Kind::Mark(mark) if !b"+-".contains(&mark)) && may_miss(kind);
+        return (flag(column.kind) && flag(token.kind)).then_some(1);
     }
     Some(match column.kind {
         Kind::Word if column.texts.contains_key(text) => 5,
@@ -445,7 +452,7 @@ fn insert_new(family: &mut Family, line: &Line<'_>, pairs: &Pairs) -> Vec<usize>
         };
         if let Some(token) = new {
             let column = Column {
-                kind: token.kind,
+                kind: kind_of(sign(token.kind)),
                 texts: BTreeMap::new(),
                 label: false,
             };
@@ -525,7 +532,7 @@ fn drop_rare(family: &mut Family, lines: &[Line<'_>]) {
                 return false;
             };
             let text = line.bytes.get(*from..*to).unwrap_or_default();
-            at != slot && column.kind != Kind::Number && column.texts.get(text).is_some_and(|count| *count < enough)
+            at != slot && !matches!(column.kind, Kind::Number | Kind::Mark(b'+')) && column.texts.get(text).is_some_and(|count| *count < enough)
         })
     };
     family.rows.retain(|row| !rare(row));

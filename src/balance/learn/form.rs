@@ -23,11 +23,13 @@ pub(super) struct Form {
 
 /// Writes the form of a family's lines.
 pub(super) fn form(family: &Family, roles: &[Role], lines: &[Line<'_>], marks: Marks) -> Form {
+    let tabs = family.rows.iter().any(|row| lines.get(row.line).is_some_and(|line| line.bytes.contains(&b'\t')));
     let writer = Writer {
         family,
         roles,
         lines,
         marks,
+        blank: if tabs { r"[ \t]" } else { " " },
     };
     match writer.counted() {
         Some(text) => Form {
@@ -46,6 +48,8 @@ struct Writer<'a> {
     roles: &'a [Role],
     lines: &'a [Line<'a>],
     marks: Marks,
+    /// What a blank is: tabs only where they were seen.
+    blank: &'static str,
 }
 
 impl Writer<'_> {
@@ -66,7 +70,7 @@ impl Writer<'_> {
     /// The form with counted places; none where the lines do not show that they have any.
     fn counted(&self) -> Option<String> {
         let family = self.family;
-        let length = self.usual_length()?;
+        let length = self.usual_length().filter(|_| self.blank == " ")?;
         let rows: Vec<&Row> = family.rows.iter().filter(|row| self.bytes(row).len() == length).collect();
         let slot = family.slot;
         let unit = self.roles.iter().position(|role| *role == Role::Unit);
@@ -231,7 +235,7 @@ impl Writer<'_> {
             last.is_some_and(|(_, to)| to < self.bytes(row).len())
         });
         if ends {
-            out.push_str(" *");
+            let _written = write!(out, "{}*", self.blank);
         }
         out
     }
@@ -251,14 +255,20 @@ impl Writer<'_> {
         let (least, most) = (gaps.iter().min().copied().unwrap_or(0), gaps.iter().max().copied().unwrap_or(0));
         if least == most && !(matches!(self.role(at), Role::Value | Role::Number) && most > 1) {
             let mut out = String::new();
-            blanks(&mut out, most);
+            for _ in 0..most {
+                out.push_str(self.blank);
+            }
             return out;
         }
-        if least == 0 { " *" } else { " +" }.to_owned()
+        format!("{}{}", self.blank, if least == 0 { "*" } else { "+" })
     }
 
     fn loose_gap(&self, at: usize) -> String {
-        if self.gaps(at).iter().all(|gap| *gap == 0) { "" } else { " *" }.to_owned()
+        if self.gaps(at).iter().all(|gap| *gap == 0) {
+            String::new()
+        } else {
+            format!("{}*", self.blank)
+        }
     }
 
     fn free_part(&self, out: &mut String, at: usize, column: &Column) {
@@ -308,7 +318,7 @@ impl Writer<'_> {
         let signed = !self.roles.contains(&Role::Sign);
         let sign = match (signed, apart) {
             (false, _) => "",
-            (true, true) => "[+-]? *",
+            (true, true) => r"[+-]?[ \t]*",
             (true, false) => "[+-]?",
         };
         let whole = match self.marks.thousands {

@@ -4,7 +4,7 @@
 //! unit that could mean two only by the check weight. What cannot be told is said. Leaves to
 //! others: writing the form.
 
-use super::family::{Column, Family, Line};
+use super::family::{Column, Family, Line, Row};
 use super::series::{self, Levels, Point};
 use super::symbols::{self, Of, like_unit, plain_unit};
 use super::token::Kind;
@@ -95,21 +95,29 @@ pub(super) fn roles(
 
 /// The roles that the look of a column tells.
 pub(super) fn plain(family: &Family) -> Vec<Role> {
-    let mut signed = false;
-    let role = |(at, column): (usize, &Column)| {
-        if at == family.slot {
-            return Role::Value;
-        }
-        match column.kind {
-            Kind::Number => Role::Number,
-            Kind::Mark(b'~') if !signed && family.slot != usize::MAX => {
-                signed = true;
-                Role::Sign
-            }
-            _ => Role::Text,
-        }
+    let sign = sign_column(family);
+    let role = |(at, column): (usize, &Column)| match column.kind {
+        _ if at == family.slot => Role::Value,
+        _ if Some(at) == sign => Role::Sign,
+        Kind::Number => Role::Number,
+        _ => Role::Text,
     };
     family.columns.iter().enumerate().map(role).collect()
+}
+
+/// The column of a sign that stands apart from the digits: the nearest that is there in some lines
+/// only, or is a plus in some. A dash that is always there is none.
+fn sign_column(family: &Family) -> Option<usize> {
+    let slot = family.slot;
+    let is_sign = |at: &usize| {
+        family.columns.get(*at).is_some_and(|column| {
+            let present: usize = column.texts.values().sum();
+            let plus = column.texts.contains_key(&b"+"[..]);
+            column.kind == Kind::Mark(b'+') && (plus || present < family.rows.len())
+        })
+    };
+    let all = 0..family.columns.len();
+    all.filter(is_sign).min_by_key(|at| at.abs_diff(slot)).filter(|_| slot != usize::MAX)
 }
 
 /// The column of the unit: the nearest that looks like one, behind the value first. A word that is
@@ -140,12 +148,35 @@ fn says_rest(text: &[u8]) -> bool {
     words.contains(&word.as_str()) || symbols::of(text).is_some()
 }
 
+/// Whether a number stands next to a mark that dates and times have.
+fn is_dated(family: &Family, at: usize) -> bool {
+    let joint = |at: Option<usize>| {
+        let column = at.and_then(|at| family.columns.get(at));
+        column.is_some_and(|column| matches!(column.kind, Kind::Mark(b':' | b'/' | b'.' | b'+')))
+    };
+    joint(at.checked_sub(1)) || joint(at.checked_add(1))
+}
+
 /// How often a text came while the pan moved, and while it rested, and at which values.
 #[derive(Debug, Clone, Copy, Default)]
 struct Tally {
     moved: usize,
     rested: usize,
     away: bool,
+}
+
+/// Whether a text in a column comes again after another one.
+fn comes_back(family: &Family, lines: &[Line<'_>], at: usize) -> bool {
+    let cell = |row: &Row| {
+        let (from, to) = row.cells.get(at).copied().flatten()?;
+        lines.get(row.line)?.bytes.get(from..to)
+    };
+    let mut runs: Vec<Option<&[u8]>> = family.rows.iter().map(cell).collect();
+    runs.dedup();
+    let all = runs.len();
+    runs.sort_unstable();
+    runs.dedup();
+    runs.len() < all
 }
 
 impl Tally {
@@ -174,9 +205,9 @@ impl Roles {
             let variants = column.texts.len() + usize::from(present < rows);
             let short = |text: &Vec<u8>| text.len() <= 2;
             let may = match column.kind {
-                Kind::Number => at != family.slot && column.texts.keys().all(short),
+                Kind::Number => at != family.slot && column.texts.keys().all(short) && !is_dated(family, at),
                 Kind::Word => Some(at) != unit && !column.label,
-                Kind::Mark(mark) => mark != b'~',
+                Kind::Mark(mark) => mark != b'+',
             };
             if !may || !(2..=8).contains(&variants) {
                 continue;
@@ -201,7 +232,9 @@ impl Roles {
             let rested: usize = rests.map(|(_, tally)| tally.rested).sum();
             let moves = tallies.iter().filter(|(_, tally)| tally.moves());
             let moved: usize = moves.map(|(_, tally)| tally.moved).sum();
-            let score = if rested > 0 { moved } else { 0 };
+            // A number that only counts up never comes back, as a status does.
+            let counts = column.kind == Kind::Number && !self::comes_back(family, lines, at);
+            let score = if rested > 0 && !counts { moved } else { 0 };
             if score > 0 && best.as_ref().is_none_or(|(_, most, _)| score > *most) {
                 best = Some((at, score, tallies));
             } else {

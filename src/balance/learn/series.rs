@@ -117,28 +117,40 @@ pub(super) fn units_of(weight: Mass, rise: Decimal, step: Decimal) -> Vec<Unit> 
     found.into_iter().map(|(_, unit)| unit).collect()
 }
 
-/// Whether the pan moved at each point: `Some(true)` when the value differs from both neighbours,
-/// `Some(false)` when it is that of both, nothing when it is at the edge of a movement.
+/// Whether the pan moved at each point: `Some(true)` within a movement, `Some(false)` within a
+/// rest, nothing at the edge of one. A balance that talks faster than it weighs sends each value
+/// several times while the pan moves; how often is told by the shortest runs of one value.
 pub(super) fn motion(series: &[Point]) -> Vec<Option<bool>> {
     let near = step(decimals(series)) * Decimal::from(2);
-    let differs = |one: Option<&Point>, other: &Point| one.map(|one| (one.value - other.value).abs() > near);
-    series
-        .iter()
-        .enumerate()
-        .map(|(at, point)| {
-            let before = differs(at.checked_sub(1).and_then(|at| series.get(at)), point);
-            let after = differs(series.get(at + 1), point);
-            match (before, after) {
-                (Some(true), Some(true)) => Some(true),
-                (Some(false) | None, Some(false)) | (Some(false), None) => Some(false),
-                _ => None,
-            }
-        })
-        .collect()
+    let runs: Vec<usize> = series
+        .chunk_by(|one, other| (one.value - other.value).abs() <= near)
+        .map(<[_]>::len)
+        .collect();
+    let mut sorted = runs.clone();
+    sorted.sort_unstable();
+    let short = sorted.get(sorted.len() / 4).copied().unwrap_or(0);
+    let long = sorted.last().copied().unwrap_or(0);
+    let short = if long >= 3 * short { short } else { 0 };
+    let mut out = Vec::with_capacity(series.len());
+    for (at, run) in runs.iter().copied().enumerate() {
+        let (first, last) = (at == 0, at + 1 == runs.len());
+        for place in 0..run {
+            out.push(if run <= short && !first && !last {
+                Some(true)
+            } else if run < 3 && run <= short {
+                None
+            } else {
+                let begins = place == 0 && !first;
+                let ends = place + 1 == run && !last;
+                (!begins && !ends).then_some(false)
+            });
+        }
+    }
+    out
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing)]
 mod tests {
     use super::*;
     use crate::mass::Indication;
@@ -171,9 +183,16 @@ mod tests {
     }
 
     #[test]
-    fn moving_is_what_differs_from_both_neighbours() {
-        let found = motion(&series(&["0.00", "0.01", "5.00", "15.00", "20.00", "20.00", "20.00"]));
+    fn moving_is_told_from_resting_however_often_a_value_is_sent() {
+        let once = ["0.00", "0.01", "5.00", "15.00", "18.00", "20.00", "20.00", "20.00"];
         let (moved, rested) = (Some(true), Some(false));
-        assert_eq!(found, [rested, None, moved, moved, None, rested, rested]);
+        let want = [rested, None, moved, moved, moved, None, rested, rested];
+        assert_eq!(motion(&series(&once)), want);
+        // Each value is sent twice, and the rest is longer.
+        let twice: Vec<&str> = once.iter().chain(&["20.00"; 3]).flat_map(|value| [*value; 2]).collect();
+        let found = motion(&series(&twice));
+        assert_eq!(found[..4], [rested, rested, rested, None], "the empty pan");
+        assert_eq!(found[4..10], [moved; 6]);
+        assert_eq!(found[11..], [rested; 11]);
     }
 }
