@@ -241,7 +241,12 @@ fn periods(bytes: &[u8]) -> Vec<usize> {
         here == Some(b'+') || before == Some(b'a') && here == Some(b'0')
     };
     let first = (1..=period).find(|at| sample.get(*at) == Some(&b'+'));
-    let first = first.or_else(|| (1..=period).find(|at| is_start(*at))).unwrap_or(period);
+    let first = match first.or_else(|| (1..=period).find(|at| is_start(*at))) {
+        // A whole number of lines was kept, so the first begins it.
+        _ if bytes.len().is_multiple_of(period) => period,
+        Some(first) => first,
+        None => period,
+    };
     (first..bytes.len()).step_by(period).collect()
 }
 

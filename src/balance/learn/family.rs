@@ -140,10 +140,15 @@ fn by_label(lines: &[Line<'_>], key: Vec<u8>, members: &[usize], enough: usize) 
     };
     let mut places = Vec::new();
     for (place, _) in key.iter().enumerate().filter(|(_, sign)| **sign == b'a') {
-        let texts: Vec<&[u8]> = members.iter().filter_map(|at| word(*at, place)).collect();
-        let mut different = texts.clone();
-        different.sort_unstable();
-        different.dedup();
+        let all: Vec<&[u8]> = members.iter().filter_map(|at| word(*at, place)).collect();
+        let mut counts: BTreeMap<&[u8], usize> = BTreeMap::new();
+        for text in &all {
+            *counts.entry(text).or_default() += 1;
+        }
+        counts.retain(|_, count| *count >= enough);
+        // Noise makes words that came once.
+        let texts: Vec<&[u8]> = all.into_iter().filter(|text| counts.contains_key(text)).collect();
+        let different: Vec<&[u8]> = counts.into_keys().collect();
         let all_named = different.iter().all(|text| symbols::of(text).is_some());
         let turns = take_turns(&texts) || all_named && texts.len() < FEW;
         if (2..=6).contains(&different.len()) && turns && !different.iter().all(|text| symbols::plain_unit(text).is_some()) {

@@ -97,7 +97,8 @@ pub(super) fn tokens(line: &[u8], marks: Marks) -> Vec<Token> {
                 to: at + 1,
                 number: None,
             });
-        at = token.to;
+        // Never stands still, whatever a token is.
+        at = token.to.max(at + 1);
         out.push(token);
     }
     out
@@ -152,6 +153,9 @@ fn number_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
         line.get(to).is_some_and(joint) && digit_at(line, to + 1)
     };
     let dated = joined(to);
+    if dated && bare {
+        return None;
+    }
     if dated && decimals > 0 {
         (to, decimals) = (whole, 0);
     }
