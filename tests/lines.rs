@@ -37,7 +37,7 @@ const FIXED: [&str; 9] = [
     "asked",
 ];
 
-pub fn shipped(name: &str) -> BalanceFile {
+fn shipped(name: &str) -> BalanceFile {
     BalanceFile::find(name, &Folders::under(std::path::Path::new("/nowhere"))).unwrap()
 }
 

@@ -10,7 +10,7 @@ use std::sync::mpsc;
 use std::time::Duration;
 
 use panbell::balance::{Layout, LinkLimits, PanRules, SteadyRule};
-use panbell::mass::{Division, Shown, Status, Unit};
+use panbell::mass::{Division, Shown, Unit};
 use panbell::port::{Flow, Framing, PortSettings, SHAPES, Showing};
 use panbell::settings::{
     BalanceFile, Environment, Folders, SHIPPED_BALANCES, SHORTEST, Settings, SettingsTrouble,

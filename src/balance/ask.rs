@@ -34,6 +34,35 @@ impl AskSpec {
     pub const LONGEST_TIME: Duration = Duration::from_secs(10);
 }
 
+/// A key of a balance that can be pressed from afar.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Key {
+    /// Takes off what is on the pan.
+    Tare,
+    /// Sets the empty pan to zero.
+    Zero,
+}
+
+impl Key {
+    /// The word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Tare => "tare",
+            Self::Zero => "zero",
+        }
+    }
+}
+
+impl AskSpec {
+    /// What presses a key, if the file says it.
+    pub fn press(&self, key: Key) -> Option<&[u8]> {
+        match key {
+            Key::Tare => self.tare.as_deref(),
+            Key::Zero => self.zero.as_deref(),
+        }
+    }
+}
+
 /// Follows the asking of one balance.
 #[derive(Debug, Clone)]
 pub struct Asking {

@@ -14,7 +14,7 @@ mod pan;
 mod split;
 mod steady;
 
-pub use ask::{AskSpec, Asking};
+pub use ask::{AskSpec, Asking, Key};
 pub use frame::{Check, CheckAs, CheckAt, CheckSum, Covers, End, FrameSpec, Start};
 pub use guard::{UnitGuard, Verdict};
 pub use layout::{Kind, Layout, LayoutSpec, NoReading};

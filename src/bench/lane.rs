@@ -207,6 +207,14 @@ impl Lane {
                     let _gone = reply.send(BenchView::of(state, self.now()));
                 }
             }
+            Ask::Press(key, reply) => {
+                let allowed = match &self.state {
+                    Some(state) => state.may_press(key),
+                    None => return,
+                };
+                tracing::info!(bench = self.name, key = key.word(), ?allowed, "key");
+                let _gone = reply.send(allowed.and_then(|()| self.line.press(key)));
+            }
             Ask::Order(order, reply) => {
                 self.orders += 1;
                 self.answers.insert(self.orders, reply);

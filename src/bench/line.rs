@@ -5,7 +5,8 @@ use std::time::Duration;
 
 use tokio::time::{Instant, sleep_until};
 
-use crate::balance::{AskSpec, Asking, FrameSpec, Piece, Retry, Splitter};
+use crate::balance::{AskSpec, Asking, FrameSpec, Key, Piece, Retry, Splitter};
+use crate::job::Done;
 use crate::mass::Moment;
 use crate::port::{DataBits, OpenPort, PortSettings, PortTrouble};
 use crate::trouble::Trouble;
@@ -37,7 +38,7 @@ pub(super) struct Line {
     frame: FrameSpec,
     buffer: Box<[u8; 4096]>,
     /// What to send and when, to a balance that must be asked.
-    asking: Option<(Vec<u8>, Asking)>,
+    asking: Option<(AskSpec, Asking)>,
     origin: Instant,
     /// When the last byte came, or the port was opened.
     last: Instant,
@@ -67,7 +68,7 @@ impl Line {
             splitter: Splitter::mid_stream().framed(frame),
             frame,
             buffer: Box::new([0; 4096]),
-            asking: ask.map(|ask| (ask.send.clone(), Asking::new(ask))),
+            asking: ask.map(|ask| (ask.clone(), Asking::new(ask))),
             origin: now,
             last: now,
         }
@@ -142,6 +143,45 @@ impl Line {
         }
     }
 
+    /// Presses a key of the balance, as its file says.
+    pub(super) fn press(&mut self, key: Key) -> Result<Done, Trouble> {
+        let spec = self.asking.as_ref().map(|(spec, _)| spec);
+        let Some(words) = spec.and_then(|spec| spec.press(key)) else {
+            return Err(Trouble::new(
+                "key-unknown",
+                format!(
+                    "The balance file does not say what presses the {} key.",
+                    key.word()
+                ),
+                "The key was not pressed.",
+                format!(
+                    "Press it on the balance, or write {} behind [ask] in the balance file.",
+                    key.word()
+                ),
+            ));
+        };
+        let sent = match &mut self.port {
+            Some(port) => port.send_now(words),
+            None => Ok(false),
+        };
+        if let Ok(true) = sent {
+            return Ok(Done {
+                text: format!(
+                    "The {} key was pressed; the display goes to zero once the pan is at rest.",
+                    key.word()
+                ),
+                warning: false,
+            });
+        }
+        Err(Trouble::new(
+            "key-not-sent",
+            "The port took nothing now.",
+            "The key was not pressed.",
+            "See what panbell follow says of the balance, then give the order again.",
+        )
+        .passing())
+    }
+
     fn moment(&self, at: Instant) -> Moment {
         Moment::after_origin(at.saturating_duration_since(self.origin))
     }
@@ -161,7 +201,7 @@ impl Line {
 
     fn ask(&mut self) {
         let now = self.moment(Instant::now());
-        let (Some(port), Some((words, asking))) = (&mut self.port, &mut self.asking) else {
+        let (Some(port), Some((spec, asking))) = (&mut self.port, &mut self.asking) else {
             return;
         };
         if asking.ask(now) {
@@ -171,7 +211,7 @@ impl Line {
                 tracing::debug!(%error, "what was not sent could not be taken back");
             }
         }
-        match port.send_now(words) {
+        match port.send_now(&spec.send) {
             Ok(true) => {}
             Ok(false) => tracing::debug!("the port took no request: it is told to wait"),
             // Reading tells of a port that went away.

@@ -9,6 +9,7 @@ mod button;
 mod client;
 mod close;
 mod follow;
+mod key;
 mod logs;
 mod lot;
 mod open;
@@ -83,6 +84,10 @@ enum Command {
     Answer(answer::Answer),
     /// Close the job and print its statement
     Close(close::Close),
+    /// Press the tare key of a balance that takes orders over its line
+    Tare(key::Tare),
+    /// Press the zero key of a balance that takes orders over its line
+    Zero(key::Zero),
     /// Watch a bench live
     Follow(follow::Follow),
     /// Show the shop's metals
@@ -116,6 +121,8 @@ pub fn main() -> ExitCode {
         Command::Button(button) => button.run(&cli.common, &output),
         Command::Answer(answer) => answer.run(&cli.common, &output),
         Command::Close(close) => close.run(&cli.common, &output),
+        Command::Tare(tare) => tare.run(&cli.common, &output),
+        Command::Zero(zero) => zero.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),
         Command::Shelf(shelf) => shelf.run(&cli.common, &output),
         Command::Verify(verify) => verify.run(&cli.common, &output),

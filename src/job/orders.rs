@@ -7,7 +7,7 @@ use super::record::{AddedMetal, How, Opened, PanAnswer, Record, What};
 use super::state::{State, adding_for};
 use super::statement;
 use super::words;
-use crate::balance::LinkState;
+use crate::balance::{Key, LinkState};
 use crate::mass::Indication;
 use crate::trouble::Trouble;
 
@@ -36,6 +36,33 @@ impl State {
                 answer: Err(trouble),
             }),
         }
+    }
+
+    /// Whether a key of the balance may be pressed for the person: never under a weighing, which
+    /// counts from what the balance showed before.
+    pub fn may_press(&self, key: Key) -> Result<(), Trouble> {
+        let means = "The key was not pressed.";
+        if self.expected().is_some() {
+            return Err(Trouble::new(
+                "weighing-under-way",
+                format!(
+                    "A weighing is under way; the {} key would change what it counts from.",
+                    key.word()
+                ),
+                means,
+                "Finish it first. If the key was pressed on the balance itself, say so: panbell answer tared.",
+            ));
+        }
+        if self.link().state() != LinkState::Talking {
+            return Err(Trouble::new(
+                "balance-not-heard",
+                "The balance is not heard now.",
+                means,
+                "See that panbell follow shows its readings, then give the order again.",
+            )
+            .passing());
+        }
+        Ok(())
     }
 
     fn record_for(&self, order: Order) -> Result<Wanted, Trouble> {

@@ -184,119 +184,122 @@ mod tests {
         String::from_utf8(shape(name).unwrap()(&showing)).unwrap()
     }
 
+    /// Shape, display, and the line that it gives.
+    const LINES: &[(&str, &str, Unit, bool, &str)] = &[
+        (
+            "signed-fixed",
+            "12.345",
+            Unit::Gram,
+            true,
+            "+   12.345 g   \r\n",
+        ),
+        (
+            "signed-fixed",
+            "-0.01",
+            Unit::Pennyweight,
+            false,
+            "-     0.01 dwt \r\n",
+        ),
+        (
+            "status-first",
+            "12.34",
+            Unit::Gram,
+            false,
+            "stable   12.34 g\r\n",
+        ),
+        (
+            "status-first",
+            "-3.10",
+            Unit::Carat,
+            true,
+            "moving   -3.10 ct\r\n",
+        ),
+        (
+            "status-first",
+            "-10000.12",
+            Unit::Gram,
+            false,
+            "stable -10000.12 g\r\n",
+        ),
+        (
+            "comma-fields",
+            "12.34",
+            Unit::Gram,
+            false,
+            "N;12,34;g;1\r\n",
+        ),
+        (
+            "comma-fields",
+            "-0.05",
+            Unit::Carat,
+            true,
+            "N;-0,05;ct;0\r\n",
+        ),
+        ("value-only", "-0.05", Unit::Gram, true, "-     0.05\r\n"),
+        (
+            "unit-at-rest",
+            "12.34",
+            Unit::Gram,
+            true,
+            "     12.34     \r\n",
+        ),
+        (
+            "unit-at-rest",
+            "12.34",
+            Unit::Gram,
+            false,
+            "     12.34 g\r\n",
+        ),
+        (
+            "zero-filled",
+            "-12.34",
+            Unit::Carat,
+            false,
+            "-000012.34 ct R\r",
+        ),
+        (
+            "stx-check",
+            "1.2",
+            Unit::Gram,
+            false,
+            "\u{2}=      1.2 g\u{3}T",
+        ),
+        (
+            "last-in-brackets",
+            "12.34",
+            Unit::Gram,
+            true,
+            "    12.3[4] g ?\r\n",
+        ),
+        (
+            "net-gross-tare",
+            "-1.0",
+            Unit::Gram,
+            false,
+            "G -      1.0 g\r\nT +      0.0 g\r\nN -      1.0 g\r\n",
+        ),
+        (
+            "headed-block",
+            "12.34",
+            Unit::Gram,
+            false,
+            "Date 2000-01-01\r\nNo 12\r\nNet       12.34 g\r\n\r\n",
+        ),
+        (
+            "grouped-digits",
+            "-1234567.8",
+            Unit::Gram,
+            false,
+            "-1'234'567,8 g*\n",
+        ),
+        ("pause-ended", "12.34", Unit::Gram, false, "    12.34 g"),
+        ("asked", "-0.10", Unit::Gram, true, "~    -0.10 g\r\n"),
+    ];
+
     #[test]
     fn each_shape_is_as_its_layout_reads_it() {
-        for (name, digits, unit, moving, want) in [
-            (
-                "signed-fixed",
-                "12.345",
-                Unit::Gram,
-                true,
-                "+   12.345 g   \r\n",
-            ),
-            (
-                "signed-fixed",
-                "-0.01",
-                Unit::Pennyweight,
-                false,
-                "-     0.01 dwt \r\n",
-            ),
-            (
-                "status-first",
-                "12.34",
-                Unit::Gram,
-                false,
-                "stable   12.34 g\r\n",
-            ),
-            (
-                "status-first",
-                "-3.10",
-                Unit::Carat,
-                true,
-                "moving   -3.10 ct\r\n",
-            ),
-            (
-                "status-first",
-                "-10000.12",
-                Unit::Gram,
-                false,
-                "stable -10000.12 g\r\n",
-            ),
-            (
-                "comma-fields",
-                "12.34",
-                Unit::Gram,
-                false,
-                "N;12,34;g;1\r\n",
-            ),
-            (
-                "comma-fields",
-                "-0.05",
-                Unit::Carat,
-                true,
-                "N;-0,05;ct;0\r\n",
-            ),
-            ("value-only", "-0.05", Unit::Gram, true, "-     0.05\r\n"),
-            (
-                "unit-at-rest",
-                "12.34",
-                Unit::Gram,
-                true,
-                "     12.34     \r\n",
-            ),
-            (
-                "unit-at-rest",
-                "12.34",
-                Unit::Gram,
-                false,
-                "     12.34 g\r\n",
-            ),
-            (
-                "zero-filled",
-                "-12.34",
-                Unit::Carat,
-                false,
-                "-000012.34 ct R\r",
-            ),
-            (
-                "stx-check",
-                "1.2",
-                Unit::Gram,
-                false,
-                "\u{2}=      1.2 g\u{3}T",
-            ),
-            (
-                "last-in-brackets",
-                "12.34",
-                Unit::Gram,
-                true,
-                "    12.3[4] g ?\r\n",
-            ),
-            (
-                "net-gross-tare",
-                "-1.0",
-                Unit::Gram,
-                false,
-                "G -      1.0 g\r\nT +      0.0 g\r\nN -      1.0 g\r\n",
-            ),
-            (
-                "headed-block",
-                "12.34",
-                Unit::Gram,
-                false,
-                "Date 2000-01-01\r\nNo 12\r\nNet       12.34 g\r\n\r\n",
-            ),
-            (
-                "grouped-digits",
-                "-1234567.8",
-                Unit::Gram,
-                false,
-                "-1'234'567,8 g*\n",
-            ),
-            ("pause-ended", "12.34", Unit::Gram, false, "    12.34 g"),
-            ("asked", "-0.10", Unit::Gram, true, "~    -0.10 g\r\n"),
-        ] {
-            assert_eq!(line(name, digits, unit, moving), want);
+        for (name, digits, unit, moving, want) in LINES {
+            assert_eq!(line(name, digits, *unit, *moving), *want);
         }
         assert!(shape("unheard-of").is_none());
     }

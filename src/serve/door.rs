@@ -6,6 +6,7 @@ use std::time::Duration;
 use tokio::sync::{broadcast, mpsc, oneshot};
 
 use super::view::BenchView;
+use crate::balance::Key;
 use crate::job::{Done, Order};
 use crate::settings::Settings;
 use crate::trouble::Trouble;
@@ -15,6 +16,8 @@ use crate::trouble::Trouble;
 pub enum Ask {
     /// An order, answered when it is carried out or refused.
     Order(Order, oneshot::Sender<Result<Done, Trouble>>),
+    /// A key of the balance, answered when its bytes were sent or refused.
+    Press(Key, oneshot::Sender<Result<Done, Trouble>>),
     /// The whole state, now.
     View(oneshot::Sender<BenchView>),
 }
@@ -64,6 +67,14 @@ impl Door {
     pub async fn order(&self, order: Order) -> Result<Done, Trouble> {
         let (reply, answer) = oneshot::channel();
         self.ask(Ask::Order(order, reply), answer)
+            .await
+            .and_then(|answer| answer)
+    }
+
+    /// Presses a key of the balance.
+    pub async fn press(&self, key: Key) -> Result<Done, Trouble> {
+        let (reply, answer) = oneshot::channel();
+        self.ask(Ask::Press(key, reply), answer)
             .await
             .and_then(|answer| answer)
     }

@@ -251,6 +251,9 @@ async fn order(
             );
             Refused(rejection.status(), trouble)
         })?;
+    if let Some(key) = body.key() {
+        return Ok(Json(door.press(key).await?.into()));
+    }
     let unclear = |trouble| Refused(StatusCode::UNPROCESSABLE_ENTITY, trouble);
     let order = body
         .into_order(&shared.house, &door.name)

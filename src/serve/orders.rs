@@ -4,6 +4,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::door::House;
+use crate::balance::Key;
 use crate::book::JobName;
 use crate::job::{AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer};
 use crate::mass::{Indication, fixed};
@@ -61,6 +62,10 @@ pub enum OrderBody {
     },
     /// End the job.
     Close {},
+    /// Press the balance's tare key.
+    Tare {},
+    /// Press the balance's zero key.
+    Zero {},
 }
 
 /// A metal to add.
@@ -133,6 +138,15 @@ const LONGEST_TEXT: usize = 200;
 const MOST_METALS: usize = 20;
 
 impl OrderBody {
+    /// The key of the balance that it presses, if it is no order of the job.
+    pub fn key(&self) -> Option<Key> {
+        match self {
+            Self::Tare {} => Some(Key::Tare),
+            Self::Zero {} => Some(Key::Zero),
+            _ => None,
+        }
+    }
+
     /// The order that this means on a bench.
     pub fn into_order(self, house: &House, bench: &str) -> Result<Order, Trouble> {
         Ok(match self {
@@ -199,6 +213,13 @@ impl OrderBody {
             Self::Button {} => Order::Button,
             Self::Answer { said } => Order::Answer(said),
             Self::Close {} => Order::Close,
+            Self::Tare {} | Self::Zero {} => {
+                return Err(odd(
+                    "order-of-the-balance",
+                    "A key of the balance is no order of the job.".to_owned(),
+                    "Give it as an order of its own.".to_owned(),
+                ));
+            }
         })
     }
 }

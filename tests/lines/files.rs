@@ -123,7 +123,7 @@ fn layouts() -> impl Strategy<Value = LayoutSpec> {
                     ("kind", kinds.is_some()),
                 ] {
                     if is_there {
-                        line.push_str(&format!("(?<{group}>.*)"));
+                        line.extend(["(?<", group, ">.*)"]);
                     }
                 }
                 LayoutSpec {

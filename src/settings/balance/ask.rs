@@ -21,9 +21,12 @@ impl Section<'_> {
         let send = ask.request("send");
         let every = ask.time("every", AskSpec::SHORTEST_EVERY);
         let timeout = ask.time("timeout", AskSpec::SHORTEST_TIMEOUT);
-        let optional = |key| match ask.has(key) {
-            true => ask.request(key).map(Some),
-            false => Some(None),
+        let optional = |key| {
+            if ask.has(key) {
+                ask.request(key).map(Some)
+            } else {
+                Some(None)
+            }
         };
         let (tare, zero) = (optional("tare"), optional("zero"));
         Some(Some(AskSpec {

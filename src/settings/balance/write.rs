@@ -118,7 +118,7 @@ fn put_symbols<'a>(
 }
 
 /// The word of one of a list of words.
-fn word<T: PartialEq>(words: &[(&'static str, T)], meant: T) -> &'static str {
+fn word<T: Copy + PartialEq>(words: &[(&'static str, T)], meant: T) -> &'static str {
     words
         .iter()
         .find(|(_, value)| *value == meant)
