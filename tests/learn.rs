@@ -12,3 +12,7 @@ mod support;
 mod corpus;
 #[path = "learn/shapes.rs"]
 mod shapes;
+#[path = "learn/logs.rs"]
+mod logs;
+#[path = "learn/port.rs"]
+mod port;

@@ -10,6 +10,7 @@ mod client;
 mod close;
 mod follow;
 mod key;
+mod learn;
 mod logs;
 mod lot;
 mod open;
@@ -92,6 +93,8 @@ enum Command {
     Follow(follow::Follow),
     /// Show the shop's metals
     Shelf(shelf::Shelf),
+    /// Learn how a balance speaks
+    Learn(Box<learn::Learn>),
     /// Check job files against their chain
     Verify(verify::Verify),
     /// Reckon what to add, without a job or a balance
@@ -125,6 +128,7 @@ pub fn main() -> ExitCode {
         Command::Zero(zero) => zero.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),
         Command::Shelf(shelf) => shelf.run(&cli.common, &output),
+        Command::Learn(learn) => learn.run(&cli.common, &output),
         Command::Verify(verify) => verify.run(&cli.common, &output),
         Command::Reckon(reckon) => reckon.run(&cli.common, &output),
         Command::Rehearse(rehearse) => rehearse.run(&output),

@@ -21,7 +21,7 @@ mod value;
 
 use std::sync::Arc;
 
-pub use balance::BalanceFile;
+pub use balance::{BalanceFile, request_bytes};
 pub use basis::read_basis;
 pub use find::SHIPPED_BALANCES;
 pub use folders::{Environment, Folders};

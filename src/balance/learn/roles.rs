@@ -196,7 +196,7 @@ impl Tally {
 impl Roles {
     fn take_status(&mut self, family: &Family, lines: &[Line<'_>], points: &[Point], unit: Option<usize>) {
         let motion = series::motion(points);
-        let near = series::step(series::decimals(points)) * rust_decimal::Decimal::TWO;
+        let near = series::near(points);
         let mut best: Option<(usize, usize, Vec<(Vec<u8>, Tally)>)> = None;
         let mut open = Vec::new();
         for (at, column) in family.columns.iter().enumerate() {

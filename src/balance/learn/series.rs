@@ -42,6 +42,20 @@ pub(super) fn decimals(series: &[Point]) -> u32 {
     series.iter().map(|point| point.decimals).max().unwrap_or(0)
 }
 
+/// How far values at rest lie apart at most: two divisions. The division is the least change that
+/// was seen, since a last digit can go in fives, or be reckoned from another unit; a change that is
+/// large beside all that was weighed is none.
+pub(super) fn near(series: &[Point]) -> Decimal {
+    let step = step(decimals(series));
+    let values = || series.iter().map(|point| point.value);
+    let range = values().max().unwrap_or_default() - values().min().unwrap_or_default();
+    let changes = series.windows(2).filter_map(|pair| {
+        let change = (pair.first()?.value - pair.last()?.value).abs();
+        (!change.is_zero() && change * Decimal::from(50) <= range).then_some(change)
+    });
+    changes.min().unwrap_or(step).max(step) * Decimal::TWO
+}
+
 /// The levels of a series.
 pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
     let step = step(decimals(series));
@@ -55,7 +69,7 @@ pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
             phased(|phase| phase == Phase::Loaded),
         )
     } else {
-        by_themselves(series, step)
+        by_themselves(series, near(series))
     };
     let units = match (weight, loaded) {
         (Some(weight), Some(loaded)) => {
@@ -72,8 +86,7 @@ pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
 
 /// The levels that the values tell by themselves: the farthest from zero at which they rested, and
 /// the nearest to zero.
-fn by_themselves(series: &[Point], step: Decimal) -> (Option<Decimal>, Option<Decimal>) {
-    let near = step + step;
+fn by_themselves(series: &[Point], near: Decimal) -> (Option<Decimal>, Option<Decimal>) {
     let mut rests: Vec<Decimal> = series
         .chunk_by(|one, other| (one.value - other.value).abs() <= near)
         .filter(|run| run.len() >= 3 || run.len() >= 2 && series.len() <= FEW * 4)
@@ -121,7 +134,7 @@ pub(super) fn units_of(weight: Mass, rise: Decimal, step: Decimal) -> Vec<Unit> 
 /// rest, nothing at the edge of one. A balance that talks faster than it weighs sends each value
 /// several times while the pan moves; how often is told by the shortest runs of one value.
 pub(super) fn motion(series: &[Point]) -> Vec<Option<bool>> {
-    let near = step(decimals(series)) * Decimal::from(2);
+    let near = near(series);
     let runs: Vec<usize> = series
         .chunk_by(|one, other| (one.value - other.value).abs() <= near)
         .map(<[_]>::len)
