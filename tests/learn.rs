@@ -10,9 +10,9 @@ mod support;
 
 #[path = "learn/corpus.rs"]
 mod corpus;
-#[path = "learn/shapes.rs"]
-mod shapes;
 #[path = "learn/logs.rs"]
 mod logs;
 #[path = "learn/port.rs"]
 mod port;
+#[path = "learn/shapes.rs"]
+mod shapes;

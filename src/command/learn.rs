@@ -89,8 +89,8 @@ impl Learn {
             .map(|name| save::place(name, common, self.force))
             .transpose()?;
         let heard = match (&self.from, &self.port) {
-            (Some(file), _) => self.from_log(file)?,
-            (None, Some(port)) => runtime()?.block_on(self.from_port(port, output))?,
+            (Some(file), _) => self.hear_log(file)?,
+            (None, Some(port)) => runtime()?.block_on(self.hear_port(port, output))?,
             (None, None) => return Err(no_port()),
         };
         let learnt = learn(&heard.capture, &heard.told)?;
@@ -121,7 +121,11 @@ impl Learn {
             return Err(not_sound(missed));
         }
         let open = matches!(learnt.unit, UnitKnown::Conflict { .. } | UnitKnown::No);
-        Ok(if open || !sound { Ended::Warning } else { Ended::Done })
+        Ok(if open || !sound {
+            Ended::Warning
+        } else {
+            Ended::Done
+        })
     }
 
     fn told(&self) -> Told {
@@ -131,7 +135,7 @@ impl Learn {
         }
     }
 
-    fn from_log(&self, file: &Path) -> Result<Heard, Trouble> {
+    fn hear_log(&self, file: &Path) -> Result<Heard, Trouble> {
         let failed = |why: String| {
             Trouble::new(
                 "learn-log",
@@ -145,7 +149,9 @@ impl Learn {
             return Err(failed("it is not an ordinary file".to_owned()));
         }
         if size.len() > LARGEST_LOG {
-            return Err(failed("it is larger than 4 MiB; a minute of lines is enough".to_owned()));
+            return Err(failed(
+                "it is larger than 4 MiB; a minute of lines is enough".to_owned(),
+            ));
         }
         let log = std::fs::read(file).map_err(|error| failed(error.to_string()))?;
         let known = self.speed.is_some();
@@ -156,13 +162,15 @@ impl Learn {
             },
             speed: self.speed.unwrap_or(hunt::USUAL_SPEED),
             framing: self.framing.unwrap_or(Framing::EIGHT_NONE_ONE),
-            speed_open: (!known).then_some("A log does not hold the speed: 9600 is supposed, and --speed says another."),
+            speed_open: (!known).then_some(
+                "A log does not hold the speed: 9600 is supposed, and --speed says another.",
+            ),
             ask: None,
             told: self.told(),
         })
     }
 
-    async fn from_port(&self, port: &Path, output: &Output) -> Result<Heard, Trouble> {
+    async fn hear_port(&self, port: &Path, output: &Output) -> Result<Heard, Trouble> {
         let mut requests = Vec::new();
         for text in &self.may_send {
             requests.push(request_bytes(text).map_err(|why| {

@@ -90,7 +90,9 @@ pub fn request_bytes(text: &str) -> Result<Vec<u8>, String> {
     let bytes = text::bytes(text)?;
     match bytes.len() {
         0 => Err("it is empty".to_owned()),
-        long if long > AskSpec::LONGEST => Err(format!("it is longer than {} bytes", AskSpec::LONGEST)),
+        long if long > AskSpec::LONGEST => {
+            Err(format!("it is longer than {} bytes", AskSpec::LONGEST))
+        }
         _ => Ok(bytes),
     }
 }

@@ -12,7 +12,7 @@ use rust_decimal::Decimal;
 
 use super::shapes::{Says, Shape, Show, all};
 
-pub fn weight() -> Mass {
+fn weight() -> Mass {
     "20 g".parse::<Indication>().unwrap().mass()
 }
 
@@ -24,7 +24,7 @@ fn told() -> Told {
 }
 
 /// What the display shows while a weight of 20 g is put on an empty pan and lifted again.
-pub fn session(unit: Unit, decimals: u32) -> Vec<Show> {
+fn session(unit: Unit, decimals: u32) -> Vec<Show> {
     let full = panbell::mass::fixed(weight().grams() / unit.grams(), decimals);
     let step = Decimal::new(1, decimals);
     let part = |hundredths: i64| panbell::mass::fixed(full * Decimal::new(hundredths, 2), decimals);
@@ -51,7 +51,7 @@ pub fn session(unit: Unit, decimals: u32) -> Vec<Show> {
     out.into_iter().enumerate().map(show).collect()
 }
 
-pub fn bytes(shape: &Shape) -> Vec<u8> {
+fn bytes(shape: &Shape) -> Vec<u8> {
     let shows = session(shape.unit, shape.decimals);
     shows.iter().flat_map(|show| (shape.write)(show)).collect()
 }
@@ -84,7 +84,12 @@ fn reads_back(shape: &Shape, learnt: &Learnt, says: Says) {
     for show in session(shape.unit, shape.decimals) {
         let bytes = (shape.write)(&show);
         let found = readings(&mut layout, shape.frame, &bytes);
-        let what = format!("{}: {} as {found:?} by {:?}", shape.name, bytes.escape_ascii(), learnt.layout);
+        let what = format!(
+            "{}: {} as {found:?} by {:?}",
+            shape.name,
+            bytes.escape_ascii(),
+            learnt.layout
+        );
         assert!(!found.is_empty(), "{what}");
         for reading in found {
             let digits = match reading.shown {
@@ -93,12 +98,19 @@ fn reads_back(shape: &Shape, learnt: &Learnt, says: Says) {
                     mass.digits()
                 }
                 Shown::UnitUnstated(digits) => {
-                    assert!(!shape.unit_at_all || show.moving && !shape.unit_in_motion, "{what}");
+                    assert!(
+                        !shape.unit_at_all || show.moving && !shape.unit_in_motion,
+                        "{what}"
+                    );
                     digits
                 }
                 _ => panic!("{what}"),
             };
-            assert_eq!((digits, digits.scale()), (show.digits, shape.decimals), "{what}");
+            assert_eq!(
+                (digits, digits.scale()),
+                (show.digits, shape.decimals),
+                "{what}"
+            );
             let want = match (says, show.moving) {
                 (Says::Both | Says::Motion, true) => &[Status::InMotion][..],
                 (Says::Both | Says::Rest, false) => &[Status::Stable, Status::StableAtZero],
@@ -129,13 +141,25 @@ fn every_shape_is_learned_and_read_back_without_a_miss() {
     each(&shapes, |shape| {
         let learnt = learned(shape, bytes(shape));
         assert_eq!(learnt.frame, shape.frame, "{}", shape.name);
-        let what = format!("{}: {:#?} {:?}", shape.name, learnt.layout, learnt.unsettled);
+        let what = format!(
+            "{}: {:#?} {:?}",
+            shape.name, learnt.layout, learnt.unsettled
+        );
         assert_eq!(learnt.unit, UnitKnown::Proven(shape.unit), "{what}");
-        assert_eq!(learnt.missed().count(), 0, "{what} {:?}", learnt.missed().next());
+        assert_eq!(
+            learnt.missed().count(),
+            0,
+            "{what} {:?}",
+            learnt.missed().next()
+        );
         assert_eq!(learnt.odd().count(), 0, "{what} {:?}", learnt.odd().next());
         reads_back(shape, &learnt, shape.says);
         let text = file(&learnt).to_toml();
-        assert_eq!(BalanceFile::parse("learned", &text).unwrap(), file(&learnt), "{text}");
+        assert_eq!(
+            BalanceFile::parse("learned", &text).unwrap(),
+            file(&learnt),
+            "{text}"
+        );
     });
 }
 
@@ -143,17 +167,30 @@ fn every_shape_is_learned_and_read_back_without_a_miss() {
 fn each(shapes: &[Shape], check: impl Fn(&Shape)) {
     let failed: Vec<&str> = shapes
         .iter()
-        .filter(|shape| std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| check(shape))).is_err())
+        .filter(|shape| {
+            std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| check(shape))).is_err()
+        })
         .map(|shape| shape.name)
         .collect();
-    assert!(failed.is_empty(), "{} of {}: {failed:#?}", failed.len(), shapes.len());
+    assert!(
+        failed.is_empty(),
+        "{} of {}: {failed:#?}",
+        failed.len(),
+        shapes.len()
+    );
 }
 
 /// The same lines come out of a damaged capture as out of a whole one.
 fn from_damaged(shape: &Shape, bytes: Vec<u8>, says: Says) {
     let learnt = learned(shape, bytes);
     assert_eq!(learnt.frame, shape.frame, "{}", shape.name);
-    assert_eq!(learnt.unit, UnitKnown::Proven(shape.unit), "{}: {:?}", shape.name, learnt.unsettled);
+    assert_eq!(
+        learnt.unit,
+        UnitKnown::Proven(shape.unit),
+        "{}: {:?}",
+        shape.name,
+        learnt.unsettled
+    );
     reads_back(shape, &learnt, says);
 }
 
@@ -206,11 +243,19 @@ fn seven_bits_heard_as_eight_teach_the_same_and_the_framing() {
 #[test]
 fn lines_without_an_end_are_told_by_their_pauses_or_their_length() {
     let shows = session(Unit::Gram, 2);
-    let line = |show: &Show| format!("{} {:>9} g", if show.moving { 'M' } else { 'R' }, show.digits);
+    let line = |show: &Show| {
+        format!(
+            "{} {:>9} g",
+            if show.moving { 'M' } else { 'R' },
+            show.digits
+        )
+    };
     let mut capture = Capture::default();
     for show in &shows {
         if !capture.bytes.is_empty() {
-            capture.pauses.push((capture.bytes.len(), Duration::from_millis(120)));
+            capture
+                .pauses
+                .push((capture.bytes.len(), Duration::from_millis(120)));
         }
         capture.bytes.extend(line(show).bytes());
     }
@@ -222,13 +267,17 @@ fn lines_without_an_end_are_told_by_their_pauses_or_their_length() {
         let gap = Duration::from_millis(if measured { 60 } else { 40 });
         assert_eq!(learnt.frame.ends, End::Gap(gap));
         assert_eq!(learnt.unit, UnitKnown::Proven(Unit::Gram));
-        let supposed = learnt.unsettled.iter().any(|text| text.contains("supposed: a log"));
+        let supposed = learnt
+            .unsettled
+            .iter()
+            .any(|text| text.contains("supposed: a log"));
         assert_eq!(supposed, !measured, "{:?}", learnt.unsettled);
         let mut layout = Layout::compile(&learnt.layout).unwrap();
         for show in &shows {
             let line = line(show);
             let reading = layout.read(line.as_bytes());
-            let reading = reading.unwrap_or_else(|why| panic!("{why:?}: {line} by {:?}", learnt.layout));
+            let reading =
+                reading.unwrap_or_else(|why| panic!("{why:?}: {line} by {:?}", learnt.layout));
             assert_eq!(reading.indication().unwrap().digits(), show.digits);
         }
     }
@@ -248,8 +297,18 @@ fn a_print_key_gives_a_few_lines_and_they_are_enough() {
             ..Capture::default()
         };
         let learnt = learn(&capture, &told()).unwrap();
-        assert_eq!(learnt.unit, UnitKnown::Proven(Unit::Gram), "{text}: {:?}", learnt.unsettled);
-        assert_eq!(learnt.missed().count() + learnt.odd().count(), 0, "{text}: {:#?}", learnt.lines);
+        assert_eq!(
+            learnt.unit,
+            UnitKnown::Proven(Unit::Gram),
+            "{text}: {:?}",
+            learnt.unsettled
+        );
+        assert_eq!(
+            learnt.missed().count() + learnt.odd().count(),
+            0,
+            "{text}: {:#?}",
+            learnt.lines
+        );
     }
 }
 
@@ -270,7 +329,12 @@ fn what_was_asked_of_the_person_goes_before_what_the_values_seem_to_say() {
         }
     }
     let learnt = learn(&capture, &told()).unwrap();
-    assert_eq!(learnt.unit, UnitKnown::Proven(Unit::Gram), "{:?}", learnt.unsettled);
+    assert_eq!(
+        learnt.unit,
+        UnitKnown::Proven(Unit::Gram),
+        "{:?}",
+        learnt.unsettled
+    );
     capture.phases.clear();
     let learnt = learn(&capture, &told()).unwrap();
     assert_eq!(learnt.unit, UnitKnown::No, "nothing rose by the weight");
@@ -280,7 +344,9 @@ fn what_was_asked_of_the_person_goes_before_what_the_values_seem_to_say() {
 fn a_unit_is_never_taken_against_the_check_weight_or_without_need() {
     let of = |symbol: &str, unit: Unit, decimals: u32| {
         let shows = session(unit, decimals);
-        let lines = shows.iter().map(|show| format!("{:>10} {symbol}\r\n", show.digits));
+        let lines = shows
+            .iter()
+            .map(|show| format!("{:>10} {symbol}\r\n", show.digits));
         Capture {
             bytes: lines.collect::<String>().into_bytes(),
             ..Capture::default()
@@ -293,7 +359,15 @@ fn a_unit_is_never_taken_against_the_check_weight_or_without_need() {
         shown: Unit::Carat,
     };
     assert_eq!(learnt.unit, conflict);
-    assert!(learnt.layout.units.iter().all(|(_, unit)| *unit != Unit::Gram), "{:?}", learnt.layout.units);
+    assert!(
+        learnt
+            .layout
+            .units
+            .iter()
+            .all(|(_, unit)| *unit != Unit::Gram),
+        "{:?}",
+        learnt.layout.units
+    );
     // A tael of two places cannot be told from its sister by 20 g; the person may say which.
     let tael = of("tl", Unit::TaelHongKong, 4);
     let learnt = learn(&tael, &told()).unwrap();
@@ -303,16 +377,29 @@ fn a_unit_is_never_taken_against_the_check_weight_or_without_need() {
         unit: Some(Unit::TaelSingapore),
         ..told()
     };
-    assert_eq!(learn(&tael, &said).unwrap().unit, UnitKnown::Proven(Unit::TaelSingapore));
+    assert_eq!(
+        learn(&tael, &said).unwrap().unit,
+        UnitKnown::Proven(Unit::TaelSingapore)
+    );
     let wrong = Told {
         unit: Some(Unit::Gram),
         ..told()
     };
-    assert_eq!(learn(&tael, &wrong).unwrap().unit, UnitKnown::No, "against the weight");
+    assert_eq!(
+        learn(&tael, &wrong).unwrap().unit,
+        UnitKnown::No,
+        "against the weight"
+    );
     // Without a weight, "gr" stays open and "g" is what the line states.
     let none = Told::default();
-    assert_eq!(learn(&of("gr", Unit::Gram, 2), &none).unwrap().unit, UnitKnown::No);
-    assert_eq!(learn(&of("g", Unit::Gram, 2), &none).unwrap().unit, UnitKnown::Stated(Unit::Gram));
+    assert_eq!(
+        learn(&of("gr", Unit::Gram, 2), &none).unwrap().unit,
+        UnitKnown::No
+    );
+    assert_eq!(
+        learn(&of("g", Unit::Gram, 2), &none).unwrap().unit,
+        UnitKnown::Stated(Unit::Gram)
+    );
 }
 
 #[test]
@@ -331,15 +418,22 @@ fn a_unit_key_is_seen_by_what_was_learned() {
                 let letter = |at: Option<&u8>| at.is_some_and(u8::is_ascii_alphabetic);
                 let bytes = text.as_bytes();
                 let parts = text.char_indices().map(|(at, c)| {
-                    let alone = !letter(bytes.get(at + 1)) && !letter(at.checked_sub(1).and_then(|at| bytes.get(at)));
-                    if c == 'g' && alone { symbol.to_owned() } else { c.to_string() }
+                    let alone = !letter(bytes.get(at + 1))
+                        && !letter(at.checked_sub(1).and_then(|at| bytes.get(at)));
+                    if c == 'g' && alone {
+                        symbol.to_owned()
+                    } else {
+                        c.to_string()
+                    }
                 });
                 let other: String = parts.collect();
                 if other == text {
                     continue; // its gram has another symbol, or is missing while it moves
                 }
                 for reading in readings(&mut layout, shape.frame, other.as_bytes()) {
-                    let grams = reading.indication().is_some_and(|mass| mass.unit() == Unit::Gram);
+                    let grams = reading
+                        .indication()
+                        .is_some_and(|mass| mass.unit() == Unit::Gram);
                     assert!(!grams, "{}: {other}", shape.name);
                 }
             }
@@ -397,7 +491,9 @@ proptest! {
 
 /// Whatever was learned compiles, is written and read back, and its readings are the layout's.
 fn usable(bytes: Vec<u8>, pauses: Vec<(usize, u64)>, weighed: bool) -> Result<(), TestCaseError> {
-    let pauses = pauses.into_iter().map(|(at, ms)| (at, Duration::from_millis(ms)));
+    let pauses = pauses
+        .into_iter()
+        .map(|(at, ms)| (at, Duration::from_millis(ms)));
     let capture = Capture {
         bytes,
         pauses: pauses.collect(),

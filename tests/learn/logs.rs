@@ -10,7 +10,9 @@ use super::support::home::Home;
 use super::support::service::{Said, plain, run};
 
 fn log(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/learn/logs").join(name)
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/learn/logs")
+        .join(name)
 }
 
 fn learn(home: &Home, words: &[&str]) -> Said {
@@ -24,7 +26,11 @@ fn json(home: &Home, words: &[&str], code: i32) -> Value {
 
 fn from(name: &str) -> Value {
     let file = log(name);
-    json(&Home::new(), &["--from", file.to_str().unwrap(), "--weight", "20 g"], 0)
+    json(
+        &Home::new(),
+        &["--from", file.to_str().unwrap(), "--weight", "20 g"],
+        0,
+    )
 }
 
 #[test]
@@ -47,27 +53,49 @@ fn logs_of_several_kinds_are_learned() {
         let file = BalanceFile::parse(name, text).unwrap();
         assert_eq!(!file.layout.statuses.is_empty(), status, "{name}: {text}");
         let open = body["unsettled"].as_array().unwrap();
-        assert!(open.iter().any(|text| text.as_str().unwrap().contains("speed")), "{open:?}");
+        assert!(
+            open.iter()
+                .any(|text| text.as_str().unwrap().contains("speed")),
+            "{open:?}"
+        );
     }
     let framed = from("framed-xor.bin");
-    assert!(framed["file"].as_str().unwrap().contains("check = \"xor\""), "{framed:#}");
+    assert!(
+        framed["file"].as_str().unwrap().contains("check = \"xor\""),
+        "{framed:#}"
+    );
     let key = from("print-key.log");
-    assert!(key["file"].as_str().unwrap().contains("skip = ["), "{key:#}");
+    assert!(
+        key["file"].as_str().unwrap().contains("skip = ["),
+        "{key:#}"
+    );
 }
 
 #[test]
 fn the_conclusion_is_marked_under_the_lines() {
     let file = log("timed-and-noisy.log");
-    let said = learn(&Home::new(), &["--from", file.to_str().unwrap(), "--weight", "20 g"]);
+    let said = learn(
+        &Home::new(),
+        &["--from", file.to_str().unwrap(), "--weight", "20 g"],
+    );
     let text = said.ends(0);
     let lines: Vec<&str> = text.lines().collect();
-    let at = lines.iter().position(|line| line.ends_with("ST,+20.00,g") || line.ends_with("ST,+0.00,g")).unwrap();
+    let at = lines
+        .iter()
+        .position(|line| line.ends_with("RS,+20.00,g") || line.ends_with("RS,+0.00,g"))
+        .unwrap();
     let (above, below) = (lines[at], lines[at + 1]);
-    for (text, mark) in [("ST", 'r'), ("+", 's'), ("g", 'u')] {
+    for (text, mark) in [("RS", 'r'), ("+", 's'), ("g", 'u')] {
         let place = above.rfind(text).unwrap();
         assert_eq!(below.as_bytes()[place] as char, mark, "{above}\n{below}");
     }
-    for words in ["the check weight proves it", "\"ST\" is stable.", "\"US\" is in motion.", "Not settled:", "[line]"] {
+    for words in [
+        "the check weight proves it",
+        "\"RS\" is stable.",
+        "\"MV\" is in motion.",
+        "Not settled:",
+        "[line]",
+    ] {
         assert!(text.contains(words), "{words}: {text}");
     }
 }
@@ -76,7 +104,14 @@ fn the_conclusion_is_marked_under_the_lines() {
 fn a_file_is_saved_once_and_over_another_only_by_force() {
     let home = Home::new();
     let file = log("written-out.log");
-    let words = ["--from", file.to_str().unwrap(), "--weight", "20 g", "--save", "mine"];
+    let words = [
+        "--from",
+        file.to_str().unwrap(),
+        "--weight",
+        "20 g",
+        "--save",
+        "mine",
+    ];
     let saved = home.path().join("balances/mine.toml");
     let text = learn(&home, &words).ends(0);
     assert!(text.contains("balance = \"mine\""), "{text}");
@@ -88,7 +123,9 @@ fn a_file_is_saved_once_and_over_another_only_by_force() {
     let forced = json(&home, &[&words[..], &["--force"]].concat(), 0);
     assert_eq!(forced["saved"], saved.to_str().unwrap());
     assert_eq!(fs::read_to_string(&saved).unwrap(), first);
-    let left: Vec<_> = fs::read_dir(home.path().join("balances")).unwrap().collect();
+    let left: Vec<_> = fs::read_dir(home.path().join("balances"))
+        .unwrap()
+        .collect();
     assert_eq!(left.len(), 1, "nothing else is left there: {left:?}");
     learn(&home, &["--from", file.to_str().unwrap(), "--save", "../x"]).is_refused("is no name");
 }
@@ -107,9 +144,20 @@ fn what_cannot_be_learned_is_told() {
     assert_eq!(learn(&home, &[]).code, 2);
     // A weight that does not fit the line's unit is a warning, and no unit is taken.
     let file = log("written-out.log");
-    let body = json(&home, &["--from", file.to_str().unwrap(), "--weight", "100 ct"], 0);
+    let body = json(
+        &home,
+        &["--from", file.to_str().unwrap(), "--weight", "100 ct"],
+        0,
+    );
     assert_eq!(body["unit_known"], "proven", "100 ct are 20 g");
-    let body = json(&home, &["--from", file.to_str().unwrap(), "--weight", "4 g"], 3);
+    let body = json(
+        &home,
+        &["--from", file.to_str().unwrap(), "--weight", "4 g"],
+        3,
+    );
     assert_eq!(body["unit_known"], "conflict", "{body:#}");
-    assert!(!body["file"].as_str().unwrap().contains("\"g\" = \"g\""), "{body:#}");
+    assert!(
+        !body["file"].as_str().unwrap().contains("\"g\" = \"g\""),
+        "{body:#}"
+    );
 }

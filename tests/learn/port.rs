@@ -56,7 +56,11 @@ impl Learning {
         let keys = child.stdin.take().unwrap();
         let out = BufReader::new(child.stdout.take().unwrap());
         let (send, lines) = channel();
-        std::thread::spawn(move || out.lines().map_while(Result::ok).try_for_each(|line| send.send(line)));
+        std::thread::spawn(move || {
+            out.lines()
+                .map_while(Result::ok)
+                .try_for_each(|line| send.send(line))
+        });
         Self {
             child: KilledOnDrop(child),
             keys,
@@ -70,7 +74,10 @@ impl Learning {
         let end = Instant::now() + LIMIT;
         loop {
             let left = end.saturating_duration_since(Instant::now());
-            let line = self.lines.recv_timeout(left).unwrap_or_else(|_| panic!("\"{words}\" was never said: {}", self.all));
+            let line = self
+                .lines
+                .recv_timeout(left)
+                .unwrap_or_else(|_| panic!("\"{words}\" was never said: {}", self.all));
             self.all.push_str(&line);
             self.all.push('\n');
             if line.contains(words) {
@@ -98,7 +105,9 @@ fn weigh(learning: &mut Learning, balance: &Pretend) {
     learning.until("Empty the pan");
     learning.type_line("");
     learning.until("Put the check weight of 20 g on");
-    balance.trickle(g("20"), Duration::from_millis(900)).unwrap();
+    balance
+        .trickle(g("20"), Duration::from_millis(900))
+        .unwrap();
     // The movement is heard before the key is pressed.
     std::thread::sleep(Duration::from_millis(1300));
     learning.type_line("");
@@ -120,11 +129,19 @@ fn a_balance_that_streams_is_learned_and_then_weighed_with() {
     weigh(&mut learning, &balance);
     let (code, said) = learning.end();
     assert_eq!(code, 0, "{said}");
-    for words in ["the check weight proves it", "\"moving\" is in motion.", "\"stable\" is stable.", "A pseudo-terminal has no speed"] {
+    for words in [
+        "the check weight proves it",
+        "\"moving\" is in motion.",
+        "\"stable\" is stable.",
+        "A pseudo-terminal has no speed",
+    ] {
         assert!(said.contains(words), "{words}: {said}");
     }
     let file = saved(&home);
-    assert_eq!((file.speed, file.framing.to_string(), &file.ask), (9600, "8N1".to_owned(), &None));
+    assert_eq!(
+        (file.speed, file.framing.to_string(), &file.ask),
+        (9600, "8N1".to_owned(), &None)
+    );
 
     // The service reads the same balance with what was learned.
     let bench = home::bench("left", &home.port("left"), "own");
@@ -146,13 +163,25 @@ fn a_balance_that_streams_is_learned_and_then_weighed_with() {
 fn a_balance_that_must_be_asked_is_asked_only_with_what_was_allowed() {
     let home = Home::new();
     let balance = pretend(&home, "signed-fixed", Pace::WhenAsked(b"P\r\n".to_vec()));
-    let words = ["--weight", "20 g", "--save", "own", "--may-send", r"\x05", "--may-send", r"P\r\n"];
+    let words = [
+        "--weight",
+        "20 g",
+        "--save",
+        "own",
+        "--may-send",
+        r"\x05",
+        "--may-send",
+        r"P\r\n",
+    ];
     let mut learning = Learning::start(&home, &words);
     weigh(&mut learning, &balance);
     let (code, said) = learning.end();
     assert_eq!(code, 0, "{said}");
     assert!(said.contains("sent when asked"), "{said}");
-    assert!(said.find(r#"Asking at 9600 with "\x05"."#) < said.find(r#"Asking at 9600 with "P\r\n"."#), "{said}");
+    assert!(
+        said.find(r#"Asking at 9600 with "\x05"."#) < said.find(r#"Asking at 9600 with "P\r\n"."#),
+        "{said}"
+    );
     assert_eq!(saved(&home).ask.unwrap().send, b"P\r\n");
 }
 
@@ -171,17 +200,39 @@ fn it_listens_for_a_time_when_nobody_is_at_the_keyboard() {
     let home = Home::new();
     let balance = pretend(&home, "comma-fields", Pace::LinesPerSecond(25));
     let kept = home.path().join("kept.bin");
-    let words = ["--weight", "20 g", "--seconds", "6", "--keep", kept.to_str().unwrap()];
+    let words = [
+        "--weight",
+        "20 g",
+        "--seconds",
+        "6",
+        "--keep",
+        kept.to_str().unwrap(),
+    ];
     let mut learning = Learning::start(&home, &words);
     learning.until("Listening");
     // The first seconds show the empty pan.
-    std::thread::sleep(Duration::from_millis(2000));
-    balance.trickle(g("20"), Duration::from_millis(800)).unwrap();
+    std::thread::sleep(Duration::from_secs(2));
+    balance
+        .trickle(g("20"), Duration::from_millis(800))
+        .unwrap();
     let (code, said) = learning.end();
     assert_eq!(code, 0, "{said}");
     assert!(said.contains("The unit is g: the check weight proves it (0.00 with an empty pan, 20.00 with the weight)."), "{said}");
     // What was kept teaches the same.
-    let again = plain(home.path()).args(["learn", "--from", kept.to_str().unwrap(), "--weight", "20 g"]).output().unwrap();
-    let form = |text: &str| text.lines().find(|line| line.starts_with("form = ")).map(str::to_owned);
+    let again = plain(home.path())
+        .args([
+            "learn",
+            "--from",
+            kept.to_str().unwrap(),
+            "--weight",
+            "20 g",
+        ])
+        .output()
+        .unwrap();
+    let form = |text: &str| {
+        text.lines()
+            .find(|line| line.starts_with("form = "))
+            .map(str::to_owned)
+    };
     assert_eq!(form(&String::from_utf8_lossy(&again.stdout)), form(&said));
 }

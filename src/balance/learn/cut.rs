@@ -39,7 +39,7 @@ pub(super) struct Cut {
 
 /// Cuts a capture; `pauses` are the offsets at which nothing came for so long.
 pub(super) fn cut(bytes: &[u8], pauses: &[(usize, Duration)]) -> Cut {
-    let count = |wanted: u8| bytes.iter().filter(|byte| **byte == wanted).count();
+    let count = |wanted: u8| bytes.split(|byte| *byte == wanted).count() - 1;
     let (starts, stops) = (count(STX), count(ETX));
     let ends = bytes
         .split(|byte| is_end(*byte))
@@ -73,7 +73,10 @@ fn between_marks(bytes: &[u8]) -> Cut {
         }
         // A check byte can be any byte, so at least one is passed before the next STX is looked for.
         let next = find(bytes, stop + 2, |byte| byte == STX).unwrap_or(bytes.len());
-        let next = if bytes.get(stop + 1) == Some(&STX) && next > stop + 3 && check_is_no_start(bytes, stop) {
+        let next = if bytes.get(stop + 1) == Some(&STX)
+            && next > stop + 3
+            && check_is_no_start(bytes, stop)
+        {
             stop + 1
         } else {
             next
@@ -88,11 +91,22 @@ fn between_marks(bytes: &[u8]) -> Cut {
     let (start, end) = (Start::Stx, End::Etx);
     let mut best = None;
     for how in [CheckSum::Xor, CheckSum::Sum, CheckSum::ZeroSum] {
-        for covers in [Covers::Payload, Covers::WithEnd, Covers::WithStart, Covers::WithBoth] {
+        for covers in [
+            Covers::Payload,
+            Covers::WithEnd,
+            Covers::WithStart,
+            Covers::WithBoth,
+        ] {
             for at in [CheckAt::AfterEnd, CheckAt::BeforeEnd] {
                 for written in [CheckAs::Byte, CheckAs::Hex] {
-                    let check = Check { how, at, written, covers };
-                    let lines: Vec<_> = raw.iter().map(|raw| checked(raw.1, raw.2, check)).collect();
+                    let check = Check {
+                        how,
+                        at,
+                        written,
+                        covers,
+                    };
+                    let lines: Vec<_> =
+                        raw.iter().map(|raw| checked(raw.1, raw.2, check)).collect();
                     consider(&mut best, check, &lines);
                 }
             }
@@ -116,7 +130,11 @@ fn between_marks(bytes: &[u8]) -> Cut {
         }
     }
     Cut {
-        spec: FrameSpec { starts: start, ends: end, check },
+        spec: FrameSpec {
+            starts: start,
+            ends: end,
+            check,
+        },
         frames,
         failed,
         supposed: false,
@@ -148,11 +166,20 @@ fn by_line_ends(bytes: &[u8], stx: bool) -> Cut {
         }
     }
     let mut best = None;
-    let covers: &[Covers] = if stx { &[Covers::Payload, Covers::WithStart] } else { &[Covers::Payload] };
+    let covers: &[Covers] = if stx {
+        &[Covers::Payload, Covers::WithStart]
+    } else {
+        &[Covers::Payload]
+    };
     for how in [CheckSum::Xor, CheckSum::Sum, CheckSum::ZeroSum] {
         for covers in covers {
             for written in [CheckAs::Byte, CheckAs::Hex] {
-                let check = Check { how, at: CheckAt::BeforeEnd, written, covers: *covers };
+                let check = Check {
+                    how,
+                    at: CheckAt::BeforeEnd,
+                    written,
+                    covers: *covers,
+                };
                 let whole = raw.iter().filter(|raw| raw.2);
                 let lines: Vec<_> = whole.map(|raw| checked(raw.1, &[], check)).collect();
                 consider(&mut best, check, &lines);
@@ -164,13 +191,21 @@ fn by_line_ends(bytes: &[u8], stx: bool) -> Cut {
     let mut frames = Vec::new();
     for (at, text, whole) in raw {
         match check.map_or(Some(text), |check| checked(text, &[], check)) {
-            Some(line) => frames.push(Frame { line: line.to_vec(), at, whole }),
+            Some(line) => frames.push(Frame {
+                line: line.to_vec(),
+                at,
+                whole,
+            }),
             None => failed += usize::from(whole),
         }
     }
     let starts = if stx { Start::Stx } else { Start::Anywhere };
     Cut {
-        spec: FrameSpec { starts, ends: End::Line, check },
+        spec: FrameSpec {
+            starts,
+            ends: End::Line,
+            check,
+        },
         frames,
         failed,
         supposed: false,
@@ -182,7 +217,11 @@ fn by_pauses(bytes: &[u8], pauses: &[(usize, Duration)]) -> Cut {
     let (edges, pause) = if pauses.len() >= 2 {
         let mut edges: Vec<usize> = pauses.iter().map(|pause| pause.0).collect();
         edges.dedup();
-        let shortest = pauses.iter().map(|pause| pause.1).min().unwrap_or(USUAL_PAUSE);
+        let shortest = pauses
+            .iter()
+            .map(|pause| pause.1)
+            .min()
+            .unwrap_or(USUAL_PAUSE);
         (edges, Some(shortest / 2))
     } else {
         (periods(bytes), None)
@@ -200,9 +239,15 @@ fn by_pauses(bytes: &[u8], pauses: &[(usize, Duration)]) -> Cut {
         }
         from = edge.max(from);
     }
-    let gap = pause.unwrap_or(USUAL_PAUSE).clamp(FrameSpec::SHORTEST_GAP, FrameSpec::LONGEST_GAP);
+    let gap = pause
+        .unwrap_or(USUAL_PAUSE)
+        .clamp(FrameSpec::SHORTEST_GAP, FrameSpec::LONGEST_GAP);
     // Whole tens of milliseconds: what a person would write.
-    let tens = u64::try_from(gap.as_millis()).unwrap_or(0).div_euclid(10).max(2) * 10;
+    let tens = u64::try_from(gap.as_millis())
+        .unwrap_or(0)
+        .div_euclid(10)
+        .max(2)
+        * 10;
     Cut {
         spec: FrameSpec {
             ends: End::Gap(Duration::from_millis(tens)),

@@ -13,7 +13,7 @@ use super::roles::Role;
 use super::token::Marks;
 
 /// The longest symbol of a unit that a form leaves room for.
-const LONGEST_UNIT: usize = 12;
+pub(super) const LONGEST_UNIT: usize = 12;
 
 /// A form, and whether its places are counted.
 pub(super) struct Form {
@@ -23,7 +23,11 @@ pub(super) struct Form {
 
 /// Writes the form of a family's lines.
 pub(super) fn form(family: &Family, roles: &[Role], lines: &[Line<'_>], marks: Marks) -> Form {
-    let tabs = family.rows.iter().any(|row| lines.get(row.line).is_some_and(|line| line.bytes.contains(&b'\t')));
+    let tabs = family.rows.iter().any(|row| {
+        lines
+            .get(row.line)
+            .is_some_and(|line| line.bytes.contains(&b'\t'))
+    });
     let writer = Writer {
         family,
         roles,
@@ -43,169 +47,39 @@ pub(super) fn form(family: &Family, roles: &[Role], lines: &[Line<'_>], marks: M
     }
 }
 
-struct Writer<'a> {
-    family: &'a Family,
-    roles: &'a [Role],
+pub(super) struct Writer<'a> {
+    pub(super) family: &'a Family,
+    pub(super) roles: &'a [Role],
     lines: &'a [Line<'a>],
-    marks: Marks,
+    pub(super) marks: Marks,
     /// What a blank is: tabs only where they were seen.
-    blank: &'static str,
+    pub(super) blank: &'static str,
 }
 
 impl Writer<'_> {
-    fn bytes(&self, row: &Row) -> &[u8] {
+    pub(super) fn bytes(&self, row: &Row) -> &[u8] {
         self.lines.get(row.line).map_or(&[][..], |line| line.bytes)
     }
 
-    fn cell(row: &Row, at: usize) -> Option<(usize, usize)> {
+    pub(super) fn cell(row: &Row, at: usize) -> Option<(usize, usize)> {
         row.cells.get(at).copied().flatten()
     }
 
-    fn role(&self, at: usize) -> Role {
+    pub(super) fn role(&self, at: usize) -> Role {
         self.roles.get(at).copied().unwrap_or(Role::Text)
     }
 
-    // --- Counted places ---------------------------------------------------------------------
-
-    /// The form with counted places; none where the lines do not show that they have any.
-    fn counted(&self) -> Option<String> {
-        let family = self.family;
-        let length = self.usual_length().filter(|_| self.blank == " ")?;
-        let rows: Vec<&Row> = family.rows.iter().filter(|row| self.bytes(row).len() == length).collect();
-        let slot = family.slot;
-        let unit = self.roles.iter().position(|role| *role == Role::Unit);
-        if unit.is_some_and(|unit| unit < slot) || !self.pads(&rows) {
-            return None;
+    pub(super) fn bracket_marks(&self, row: &Row) -> (&'static str, &'static str) {
+        let open = row
+            .number
+            .bracket
+            .and_then(|(open, _)| self.bytes(row).get(open));
+        if open == Some(&b'(') {
+            (r"\(", r"\)")
+        } else {
+            (r"\[", r"\]")
         }
-        let brackets = rows.iter().filter(|row| row.number.bracket.is_some()).count();
-        if brackets != 0 && brackets != rows.len() {
-            return None;
-        }
-        let mut out = String::new();
-        let mut at = 0;
-        for (column, _) in family.columns.iter().enumerate() {
-            let (from, to) = Self::zone(&rows, column)?;
-            let next = (column + 1 < family.columns.len())
-                .then(|| Self::zone(&rows, column + 1).map(|zone| zone.0))
-                .unwrap_or(Some(length))?;
-            if from < at || to > next {
-                return None;
-            }
-            let role = self.role(column);
-            let (begin, end) = match role {
-                Role::Value => (at, if Self::ends_vary(&rows, column) { next } else { to }),
-                Role::Number => (at, to),
-                Role::Unit => (from, next),
-                _ => (from, to),
-            };
-            blanks(&mut out, begin - at);
-            self.counted_part(&mut out, column, &rows, (begin, end, length))?;
-            at = end;
-        }
-        blanks(&mut out, length - at);
-        Some(out)
     }
-
-    /// The length that nine tenths of the lines have.
-    fn usual_length(&self) -> Option<usize> {
-        let mut lengths: Vec<usize> = self.family.rows.iter().map(|row| self.bytes(row).len()).collect();
-        lengths.sort_unstable();
-        let run = lengths.chunk_by(|one, other| one == other).max_by_key(|run| run.len())?;
-        (run.len() * 10 >= lengths.len() * 9).then(|| run.first().copied())?
-    }
-
-    /// Whether values of different length were seen to be filled up to the same place.
-    fn pads(&self, rows: &[&Row]) -> bool {
-        let slot = self.family.slot;
-        let zero_led = |row: &&&Row| {
-            let digits = self.bytes(row).get(row.number.digits..).unwrap_or_default();
-            matches!(digits, [b'0', b'0'..=b'9', ..])
-        };
-        let starts: BTreeSet<usize> = rows.iter().map(|row| row.number.digits).collect();
-        let begins: BTreeSet<Option<usize>> = rows.iter().map(|row| Self::cell(row, slot).map(|cell| cell.0)).collect();
-        let led = rows.iter().any(|row| {
-            // A sign in the place of a digit is no filling.
-            let before = row.number.digits.checked_sub(1);
-            before.and_then(|at| self.bytes(row).get(at)) == Some(&b' ')
-        });
-        starts.len() > 1 && led
-            || Self::ends_vary(rows, slot) && begins.len() == 1
-            || rows.iter().filter(zero_led).count() * 2 > rows.len()
-    }
-
-    fn ends_vary(rows: &[&Row], column: usize) -> bool {
-        let ends: BTreeSet<Option<usize>> = rows.iter().map(|row| Self::cell(row, column).map(|cell| cell.1)).collect();
-        ends.len() > 1
-    }
-
-    fn zone(rows: &[&Row], column: usize) -> Option<(usize, usize)> {
-        let cells = rows.iter().filter_map(|row| Self::cell(row, column));
-        cells.reduce(|one, other| (one.0.min(other.0), one.1.max(other.1)))
-    }
-
-    fn counted_part(&self, out: &mut String, column: usize, rows: &[&Row], (from, to, length): (usize, usize, usize)) -> Option<()> {
-        let texts = || -> BTreeSet<&[u8]> { rows.iter().filter_map(|row| self.bytes(row).get(from..to)).collect() };
-        match self.role(column) {
-            Role::Value => return self.counted_value(out, rows, (from, to)),
-            Role::Sign => out.push_str("(?<sign>[ +-])"),
-            Role::Unit if to < length => {
-                let _written = write!(out, "(?<unit>[!-~ ]{{{}}})", to - from);
-            }
-            Role::Unit => {
-                let width = to - from;
-                let filled = texts().iter().any(|text| text.ends_with(b" "));
-                let longer = format!("[!-~]{{{},{LONGEST_UNIT}}}", if filled { width + 1 } else { 1 });
-                let _written = if filled && width < LONGEST_UNIT {
-                    write!(out, "(?<unit>[!-~ ]{{{width}}}|{longer})")
-                } else {
-                    write!(out, "(?<unit>{longer})")
-                };
-            }
-            Role::Status => one_of(out, Some("status"), &texts()),
-            Role::Kind => one_of(out, Some("kind"), &texts()),
-            Role::Text => one_of(out, None, &texts()),
-            Role::Number => {
-                let seen: BTreeSet<u8> = texts().iter().flat_map(|text| text.iter().copied()).collect();
-                class(out, seen.into_iter().chain(*b" 0"), to - from);
-            }
-        }
-        Some(())
-    }
-
-    fn counted_value(&self, out: &mut String, rows: &[&Row], (from, to): (usize, usize)) -> Option<()> {
-        let bracket = rows.first()?.number.bracket;
-        if rows.iter().any(|row| row.number.bracket != bracket) {
-            return None;
-        }
-        let digits_to = bracket.map_or(to, |(open, _)| open);
-        let mut from = from;
-        // A sign that has a place of its own in front of the filling.
-        let placed = rows.iter().all(|row| matches!(self.bytes(row).get(from), Some(b'+' | b'-' | b' ')))
-            && rows.iter().all(|row| row.number.sign.is_none_or(|at| at == from))
-            && rows.iter().any(|row| row.number.sign.is_some() && row.number.digits > from + 1);
-        if placed {
-            out.push_str("(?<sign>[ +-])");
-            from += 1;
-        }
-        out.push_str("(?<value>");
-        let signs: &[u8] = if placed { b"" } else { b"+-" };
-        let marks = [b' ', b'0', self.marks.decimal].into_iter().chain(self.marks.thousands);
-        class(out, marks.chain(signs.iter().copied()), digits_to - from);
-        out.push(')');
-        if let Some((open, close)) = bracket {
-            let (open_mark, close_mark) = self.bracket_marks(rows.first()?);
-            let _written = write!(out, "{open_mark}(?<fine>[0-9]{{{}}}){close_mark}", close - open - 1);
-            blanks(out, to.checked_sub(close + 1)?);
-        }
-        Some(())
-    }
-
-    fn bracket_marks(&self, row: &Row) -> (&'static str, &'static str) {
-        let open = row.number.bracket.and_then(|(open, _)| self.bytes(row).get(open));
-        if open == Some(&b'(') { (r"\(", r"\)") } else { (r"\[", r"\]") }
-    }
-
-    // --- Free places ------------------------------------------------------------------------
 
     fn free(&self) -> String {
         let mut out = String::new();
@@ -213,12 +87,19 @@ impl Writer<'_> {
         let mut after_optional = false;
         let mut first = true;
         for (at, column) in self.family.columns.iter().enumerate() {
-            let present = rows.iter().filter(|row| Self::cell(row, at).is_some()).count();
+            let present = rows
+                .iter()
+                .filter(|row| Self::cell(row, at).is_some())
+                .count();
             if present == 0 {
                 continue;
             }
             let optional = present < rows.len();
-            let gap = if after_optional && !first { self.loose_gap(at) } else { self.gap(at) };
+            let gap = if after_optional && !first {
+                self.loose_gap(at)
+            } else {
+                self.gap(at)
+            };
             let mut part = String::new();
             self.free_part(&mut part, at, column);
             if optional {
@@ -252,7 +133,10 @@ impl Writer<'_> {
 
     fn gap(&self, at: usize) -> String {
         let gaps = self.gaps(at);
-        let (least, most) = (gaps.iter().min().copied().unwrap_or(0), gaps.iter().max().copied().unwrap_or(0));
+        let (least, most) = (
+            gaps.iter().min().copied().unwrap_or(0),
+            gaps.iter().max().copied().unwrap_or(0),
+        );
         if least == most && !(matches!(self.role(at), Role::Value | Role::Number) && most > 1) {
             let mut out = String::new();
             for _ in 0..most {
@@ -284,16 +168,11 @@ impl Writer<'_> {
             Role::Text if texts.len() > 12 => out.push_str("[!-~]+"),
             Role::Text => one_of(out, None, &texts),
             Role::Number => {
-                let seen: BTreeSet<u8> = texts.iter().flat_map(|text| text.iter().copied()).collect();
-                let widths: BTreeSet<usize> = texts.iter().map(|text| text.len()).collect();
-                let width = widths.first().copied().filter(|_| widths.len() == 1);
-                match width {
-                    Some(width) => class(out, seen.into_iter().chain(*b"0"), width),
-                    None => {
-                        class(out, seen.into_iter().chain(*b"0"), 1);
-                        out.push('+');
-                    }
-                }
+                let seen: BTreeSet<u8> =
+                    texts.iter().flat_map(|text| text.iter().copied()).collect();
+                // A number that counts grows longer one day.
+                class(out, seen.into_iter().chain(*b"0"), 1);
+                out.push('+');
             }
         }
     }
@@ -302,11 +181,16 @@ impl Writer<'_> {
     fn free_unit(&self, at: usize, texts: &BTreeSet<&[u8]>) -> String {
         let next = self.family.columns.get(at + 1).map(|column| column.kind);
         let touches = self.gaps(at + 1).contains(&0);
-        let odd = texts.iter().any(|text| text.iter().any(|byte| !byte.is_ascii_alphabetic()));
+        let odd = texts
+            .iter()
+            .any(|text| text.iter().any(|byte| !byte.is_ascii_alphabetic()));
         match next {
             Some(_) if touches && !odd => format!("[A-Za-z]{{1,{LONGEST_UNIT}}}"),
             _ if at < self.family.slot => format!("[A-Za-z%][!-*/:-~]{{0,{}}}", LONGEST_UNIT - 1),
-            Some(_) if touches => format!("[A-Za-z%\\x80-\\xFF][A-Za-z0-9._%/\\x80-\\xFF-]{{0,{}}}", LONGEST_UNIT - 1),
+            Some(_) if touches => format!(
+                "[A-Za-z%\\x80-\\xFF][A-Za-z0-9._%/\\x80-\\xFF-]{{0,{}}}",
+                LONGEST_UNIT - 1
+            ),
             _ => format!("[!-~\\x80-\\xFF]{{1,{LONGEST_UNIT}}}"),
         }
     }
@@ -314,7 +198,9 @@ impl Writer<'_> {
     fn free_value(&self, out: &mut String) {
         let rows = &self.family.rows;
         let decimal = escaped(&[self.marks.decimal]);
-        let apart = rows.iter().any(|row| row.number.sign.is_some_and(|at| row.number.digits > at + 1));
+        let apart = rows
+            .iter()
+            .any(|row| row.number.sign.is_some_and(|at| row.number.digits > at + 1));
         let signed = !self.roles.contains(&Role::Sign);
         let sign = match (signed, apart) {
             (false, _) => "",
@@ -325,21 +211,31 @@ impl Writer<'_> {
             Some(mark) => format!("[0-9]{{1,3}}(?:{}?[0-9]{{3}})*", escaped(&[mark])),
             None => "[0-9]+".to_owned(),
         };
-        let brackets = rows.iter().filter(|row| row.number.bracket.is_some()).count();
+        let brackets = rows
+            .iter()
+            .filter(|row| row.number.bracket.is_some())
+            .count();
         if brackets > 0 {
             let sample = rows.iter().find(|row| row.number.bracket.is_some());
             let (open, close) = sample.map_or(("", ""), |row| self.bracket_marks(row));
             let may = if brackets < rows.len() { "?" } else { "" };
-            let _written = write!(out, "(?<value>{sign}{whole}(?:{decimal}[0-9]*)?)(?:{open}(?<fine>[0-9]{{1,2}}){close}){may}");
+            let _written = write!(
+                out,
+                "(?<value>{sign}{whole}(?:{decimal}[0-9]*)?)(?:{open}(?<fine>[0-9]{{1,2}}){close}){may}"
+            );
             return;
         }
         let always = rows.iter().all(|row| row.number.decimals > 0);
-        let fraction = if always { format!("{decimal}[0-9]+") } else { format!("(?:{decimal}[0-9]+)?") };
+        let fraction = if always {
+            format!("{decimal}[0-9]+")
+        } else {
+            format!("(?:{decimal}[0-9]+)?")
+        };
         let _written = write!(out, "(?<value>{sign}{whole}{fraction})");
     }
 }
 
-fn blanks(out: &mut String, count: usize) {
+pub(super) fn blanks(out: &mut String, count: usize) {
     let _written = match count {
         0 => Ok(()),
         1 => write!(out, " "),
@@ -348,7 +244,7 @@ fn blanks(out: &mut String, count: usize) {
 }
 
 /// One of these texts, as a group of this name.
-fn one_of(out: &mut String, group: Option<&str>, texts: &BTreeSet<&[u8]>) {
+pub(super) fn one_of(out: &mut String, group: Option<&str>, texts: &BTreeSet<&[u8]>) {
     let all: Vec<String> = texts.iter().map(|text| escaped(text)).collect();
     let any = all.join("|");
     let _written = match group {
@@ -359,7 +255,7 @@ fn one_of(out: &mut String, group: Option<&str>, texts: &BTreeSet<&[u8]>) {
 }
 
 /// So many bytes out of these; a `0` stands for every digit.
-fn class(out: &mut String, bytes: impl Iterator<Item = u8>, width: usize) {
+pub(super) fn class(out: &mut String, bytes: impl Iterator<Item = u8>, width: usize) {
     let bytes: BTreeSet<u8> = bytes.collect();
     out.push('[');
     for byte in &bytes {
@@ -372,7 +268,11 @@ fn class(out: &mut String, bytes: impl Iterator<Item = u8>, width: usize) {
     if bytes.contains(&b'-') {
         out.push('-');
     }
-    let _written = if width == 1 { write!(out, "]") } else { write!(out, "]{{{width}}}") };
+    let _written = if width == 1 {
+        write!(out, "]")
+    } else {
+        write!(out, "]{{{width}}}")
+    };
 }
 
 /// A text that matches itself. Bytes that are not plain are written as `\xNN`.
@@ -380,7 +280,22 @@ fn escaped(text: &[u8]) -> String {
     let mut out = String::new();
     for byte in text {
         match byte {
-            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b' ' | b',' | b';' | b':' | b'=' | b'/' | b'%' | b'_' | b'!' | b'"' | b'@' | b'<' | b'>' => {
+            b'a'..=b'z'
+            | b'A'..=b'Z'
+            | b'0'..=b'9'
+            | b' '
+            | b','
+            | b';'
+            | b':'
+            | b'='
+            | b'/'
+            | b'%'
+            | b'_'
+            | b'!'
+            | b'"'
+            | b'@'
+            | b'<'
+            | b'>' => {
                 out.push(char::from(*byte));
             }
             // No apostrophe: the file writes a form between apostrophes.

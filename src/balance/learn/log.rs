@@ -32,7 +32,10 @@ pub fn bytes_of_log(log: &[u8]) -> Vec<u8> {
             at += 1;
         }
     }
-    let lines = log.split(|byte| *byte == b'\n').filter(|line| !line.trim_ascii().is_empty()).count();
+    let lines = log
+        .split(|byte| *byte == b'\n')
+        .filter(|line| !line.trim_ascii().is_empty())
+        .count();
     // A single one may be part of a line; a log that writes them out does it in most lines.
     if named * 2 < lines || named == 0 {
         return log.to_vec();
@@ -66,7 +69,9 @@ fn written_out(rest: &[u8]) -> Option<(u8, usize)> {
         let byte = digit(high)? * 16 + digit(low)?;
         return u8::try_from(byte).ok().map(|byte| (byte, 4));
     }
-    let found = NAMES.iter().find(|(name, _)| rest.starts_with(name.as_bytes()));
+    let found = NAMES
+        .iter()
+        .find(|(name, _)| rest.starts_with(name.as_bytes()));
     found.map(|(name, byte)| (*byte, name.len()))
 }
 
@@ -77,8 +82,14 @@ mod tests {
     #[test]
     fn control_bytes_written_out_become_bytes_and_others_stay() {
         for (log, want) in [
-            ("<STX>1.0 g<ETX>\n<STX>2.0 g<ETX>\n", &b"\x021.0 g\x03\x022.0 g\x03"[..]),
-            ("\\x021.0 g\\r\\n\n\\x022.0 g\\r\\n\n", b"\x021.0 g\r\n\x022.0 g\r\n"),
+            (
+                "<STX>1.0 g<ETX>\n<STX>2.0 g<ETX>\n",
+                &b"\x021.0 g\x03\x022.0 g\x03"[..],
+            ),
+            (
+                "\\x021.0 g\\r\\n\n\\x022.0 g\\r\\n\n",
+                b"\x021.0 g\r\n\x022.0 g\r\n",
+            ),
             ("1.0 g\n2.0 g\n", b"1.0 g\n2.0 g\n"),
             ("a\\b 1.0\n2.0\n3.0\n", b"a\\b 1.0\n2.0\n3.0\n"),
             ("<STX>1.0\n<STX>2.0\n", b"\x021.0\n\x022.0\n"),

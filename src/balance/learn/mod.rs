@@ -5,9 +5,12 @@
 //! not be told is said; total and bounded on any bytes. Leaves to others: the port, the person's
 //! hands, and saving.
 
+mod align;
+mod counted;
 mod cut;
 mod family;
 mod form;
+mod groups;
 mod hear;
 mod log;
 mod roles;
@@ -25,8 +28,9 @@ use super::layout::{Layout, LayoutSpec, NoReading};
 use crate::mass::{Mass, Reading, Shown, Unit};
 use crate::trouble::Trouble;
 use cut::Cut;
-use family::{Family, Group, Line};
+use family::{Family, Line};
 use form::Form;
+use groups::Group;
 use roles::{Role, Roles};
 use token::Marks;
 
@@ -210,8 +214,8 @@ fn under<'a>(marks: Marks, cut: &'a Cut, capture: &Capture, told: &Told) -> Opti
             phase: phase_at(frame.at),
         })
         .collect();
-    let groups = family::groups(&lines);
-    let (anchor, place, rank) = family::anchor(&lines, &groups, (told.weight, told.unit))?;
+    let groups = groups::groups(&lines);
+    let (anchor, place, rank) = groups::anchor(&lines, &groups, (told.weight, told.unit))?;
     let (family, others) = family::grow(&lines, &groups, anchor, place)?;
     let others: Vec<usize> = others
         .iter()
@@ -221,7 +225,10 @@ fn under<'a>(marks: Marks, cut: &'a Cut, capture: &Capture, told: &Told) -> Opti
     if marks.thousands.is_some() && !grouped {
         return None; // Nothing speaks for a mark that was never seen.
     }
-    let digits = family.rows.iter().filter_map(|row| row.cells.get(family.slot).copied().flatten());
+    let digits = family
+        .rows
+        .iter()
+        .filter_map(|row| row.cells.get(family.slot).copied().flatten());
     let digits: usize = digits.map(|(from, to)| to - from).sum();
     let rank = (rank.0, family.rows.len(), marks.thousands.is_none(), digits);
     Some(Found {
@@ -285,14 +292,22 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
 
 /// The forms of the lines that carry no mass; one that would swallow a line with a mass is left
 /// out.
-fn skipped(layout: &LayoutSpec, family: &Family, lines: &[Line<'_>], others: &[&Group]) -> Result<Vec<String>, Trouble> {
+fn skipped(
+    layout: &LayoutSpec,
+    family: &Family,
+    lines: &[Line<'_>],
+    others: &[&Group],
+) -> Result<Vec<String>, Trouble> {
     let mut out: Vec<String> = Vec::new();
     let [point, ..] = Marks::ALL;
     for group in others {
         let laid = family::laid_out(lines, group);
         let roles = roles::plain(&laid);
         let Form { text, .. } = form::form(&laid, &roles, lines, point);
-        if out.contains(&text) || out.len() >= LayoutSpec::MOST_SKIPPED || !roles.contains(&Role::Text) {
+        if out.contains(&text)
+            || out.len() >= LayoutSpec::MOST_SKIPPED
+            || !roles.contains(&Role::Text)
+        {
             continue;
         }
         let trial = LayoutSpec {
@@ -322,7 +337,13 @@ fn fit_tables(layout: &mut LayoutSpec) {
 }
 
 /// Every captured line through the real layout, beside what was concluded of it.
-fn read_back(layout: &LayoutSpec, cut: &Cut, family: &Family, roles: &Roles, lines: &[Line<'_>]) -> Result<Vec<LearntLine>, Trouble> {
+fn read_back(
+    layout: &LayoutSpec,
+    cut: &Cut,
+    family: &Family,
+    roles: &Roles,
+    lines: &[Line<'_>],
+) -> Result<Vec<LearntLine>, Trouble> {
     let mut reader = Layout::compile(layout)?;
     let mut rows = family.rows.iter().peekable();
     let mut whole = 0;
@@ -354,7 +375,13 @@ fn read_back(layout: &LayoutSpec, cut: &Cut, family: &Family, roles: &Roles, lin
 }
 
 /// Whether a reading is what the line was taken for: the same digits, the unit, the status.
-fn is_right(read: Result<Reading, NoReading>, row: &family::Row, layout: &LayoutSpec, roles: &Roles, line: &Line<'_>) -> bool {
+fn is_right(
+    read: Result<Reading, NoReading>,
+    row: &family::Row,
+    layout: &LayoutSpec,
+    roles: &Roles,
+    line: &Line<'_>,
+) -> bool {
     if !row.load {
         return read == Err(NoReading::OtherKind);
     }
@@ -371,17 +398,27 @@ fn is_right(read: Result<Reading, NoReading>, row: &family::Row, layout: &Layout
     let same = |digits: Decimal| {
         digits == value && digits.scale() == row.number.decimals.max(layout.decimals.unwrap_or(0))
     };
-    let meant = text(Role::Unit).filter(|_| !layout.units.is_empty()).map(|symbol| {
-        let known = layout.units.iter().find(|(known, _)| known.as_bytes() == symbol);
-        known.map(|(_, unit)| *unit)
-    });
+    let meant = text(Role::Unit)
+        .filter(|_| !layout.units.is_empty())
+        .map(|symbol| {
+            let known = layout
+                .units
+                .iter()
+                .find(|(known, _)| known.as_bytes() == symbol);
+            known.map(|(_, unit)| *unit)
+        });
     let shown = match (reading.shown, meant) {
         (Shown::Weighed(mass), Some(Some(unit))) => same(mass.digits()) && mass.unit() == unit,
-        (Shown::UnitUnknown(digits), Some(None)) | (Shown::UnitUnstated(digits), None) => same(digits),
+        (Shown::UnitUnknown(digits), Some(None)) | (Shown::UnitUnstated(digits), None) => {
+            same(digits)
+        }
         _ => false,
     };
     let status = text(Role::Status).and_then(|symbol| {
-        let known = layout.statuses.iter().find(|(known, _)| known.as_bytes() == symbol);
+        let known = layout
+            .statuses
+            .iter()
+            .find(|(known, _)| known.as_bytes() == symbol);
         known.map(|(_, status)| *status)
     });
     shown && reading.status == status.unwrap_or(crate::mass::Status::Unsaid)

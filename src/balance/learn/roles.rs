@@ -117,7 +117,9 @@ fn sign_column(family: &Family) -> Option<usize> {
         })
     };
     let all = 0..family.columns.len();
-    all.filter(is_sign).min_by_key(|at| at.abs_diff(slot)).filter(|_| slot != usize::MAX)
+    all.filter(is_sign)
+        .min_by_key(|at| at.abs_diff(slot))
+        .filter(|_| slot != usize::MAX)
 }
 
 /// The column of the unit: the nearest that looks like one, behind the value first. A word that is
@@ -126,9 +128,12 @@ fn unit_column(family: &Family, proven: bool) -> Option<usize> {
     let slot = family.slot;
     let looks = |at: &usize| {
         family.columns.get(*at).is_some_and(|column| {
-            let (like, all) = column.texts.iter().fold((0, 0), |(like, all), (text, count)| {
-                (like + if like_unit(text) { *count } else { 0 }, all + count)
-            });
+            let (like, all) = column
+                .texts
+                .iter()
+                .fold((0, 0), |(like, all), (text, count)| {
+                    (like + if like_unit(text) { *count } else { 0 }, all + count)
+                });
             column.kind == Kind::Word && !column.label && like * 2 > all
         })
     };
@@ -144,7 +149,9 @@ fn unit_column(family: &Family, proven: bool) -> Option<usize> {
 /// Plain words that speak of rest or motion, or of what is weighed, and so are no units.
 fn says_rest(text: &[u8]) -> bool {
     let word = String::from_utf8_lossy(text).to_ascii_lowercase();
-    let words = ["s", "st", "stable", "steady", "rest", "d", "us", "ok", "moving", "motion"];
+    let words = [
+        "s", "st", "stable", "steady", "rest", "ok", "moving", "motion",
+    ];
     words.contains(&word.as_str()) || symbols::of(text).is_some()
 }
 
@@ -164,6 +171,9 @@ struct Tally {
     rested: usize,
     away: bool,
 }
+
+/// The texts of a column, each with its tally.
+type Tallies = Vec<(Vec<u8>, Tally)>;
 
 /// Whether a text in a column comes again after another one.
 fn comes_back(family: &Family, lines: &[Line<'_>], at: usize) -> bool {
@@ -194,10 +204,16 @@ impl Tally {
 }
 
 impl Roles {
-    fn take_status(&mut self, family: &Family, lines: &[Line<'_>], points: &[Point], unit: Option<usize>) {
+    fn take_status(
+        &mut self,
+        family: &Family,
+        lines: &[Line<'_>],
+        points: &[Point],
+        unit: Option<usize>,
+    ) {
         let motion = series::motion(points);
         let near = series::near(points);
-        let mut best: Option<(usize, usize, Vec<(Vec<u8>, Tally)>)> = None;
+        let mut best: Option<(usize, usize, Tallies)> = None;
         let mut open = Vec::new();
         for (at, column) in family.columns.iter().enumerate() {
             let rows = family.rows.len();
@@ -205,14 +221,16 @@ impl Roles {
             let variants = column.texts.len() + usize::from(present < rows);
             let short = |text: &Vec<u8>| text.len() <= 2;
             let may = match column.kind {
-                Kind::Number => at != family.slot && column.texts.keys().all(short) && !is_dated(family, at),
+                Kind::Number => {
+                    at != family.slot && column.texts.keys().all(short) && !is_dated(family, at)
+                }
                 Kind::Word => Some(at) != unit && !column.label,
                 Kind::Mark(mark) => mark != b'+',
             };
             if !may || !(2..=8).contains(&variants) {
                 continue;
             }
-            let mut tallies: Vec<(Vec<u8>, Tally)> = Vec::new();
+            let mut tallies = Tallies::new();
             for ((row, point), motion) in family.rows.iter().zip(points).zip(&motion) {
                 let cell = row.cells.get(at).copied().flatten();
                 let text = cell.and_then(|(from, to)| lines.get(row.line)?.bytes.get(from..to));
@@ -246,18 +264,24 @@ impl Roles {
                 *role = Role::Status;
             }
             self.status_table(&tallies);
-        } else if unit.and_then(|at| family.columns.get(at)).is_some_and(|column| {
-            column.texts.values().sum::<usize>() < family.rows.len()
-        }) {
+        } else if unit
+            .and_then(|at| family.columns.get(at))
+            .is_some_and(|column| column.texts.values().sum::<usize>() < family.rows.len())
+        {
             self.unsettled.push("The unit is left out in some lines, probably while the pan moves: such a line is shown and never captured.".to_owned());
         } else {
             self.unsettled.push("Nothing in the lines was seen to tell rest from motion: panbell goes by the values alone.".to_owned());
         }
         for at in open {
-            let Some(column) = family.columns.get(at) else { continue };
+            let Some(column) = family.columns.get(at) else {
+                continue;
+            };
             if self.of.get(at) != Some(&Role::Status) {
                 let texts: Vec<String> = column.texts.keys().map(|text| shown(text)).collect();
-                self.unsettled.push(format!("A part of the line changes ({}), and what it means could not be told.", texts.join(", ")));
+                self.unsettled.push(format!(
+                    "A part of the line changes ({}), and what it means could not be told.",
+                    texts.join(", ")
+                ));
             }
         }
     }
@@ -272,7 +296,10 @@ impl Roles {
             } else if tally.rests() {
                 Status::Stable
             } else {
-                self.unsettled.push(format!("The status {} came too seldom to tell what it means.", shown(text)));
+                self.unsettled.push(format!(
+                    "The status {} came too seldom to tell what it means.",
+                    shown(text)
+                ));
                 continue;
             };
             match std::str::from_utf8(text) {
@@ -281,12 +308,21 @@ impl Roles {
                     self.unsettled.push(format!("Where no status is sent the balance was {what}; a missing status has no entry, so panbell goes by the values there."));
                 }
                 Ok(text) => self.statuses.push((text.to_owned(), status)),
-                Err(_) => self.unsettled.push(format!("The status {} is no text that a balance file can hold.", shown(text.as_slice()))),
+                Err(_) => self.unsettled.push(format!(
+                    "The status {} is no text that a balance file can hold.",
+                    shown(text.as_slice())
+                )),
             }
         }
     }
 
-    fn take_unit(&mut self, family: &Family, unit: Option<usize>, levels: &Levels, (weighed, told): (bool, Option<Unit>)) {
+    fn take_unit(
+        &mut self,
+        family: &Family,
+        unit: Option<usize>,
+        levels: &Levels,
+        (weighed, told): (bool, Option<Unit>),
+    ) {
         let Some(column) = unit.and_then(|at| family.columns.get(at)) else {
             let agreed = told.filter(|unit| levels.units.contains(unit));
             self.unit = match (agreed, levels.units.as_slice()) {
@@ -301,7 +337,10 @@ impl Roles {
         };
         self.unit = match (plain_unit(main), levels.units.as_slice()) {
             (Some(stated), units) if units.contains(&stated) => UnitKnown::Proven(stated),
-            (Some(stated), [shown, ..]) => UnitKnown::Conflict { stated, shown: *shown },
+            (Some(stated), [shown, ..]) => UnitKnown::Conflict {
+                stated,
+                shown: *shown,
+            },
             (Some(stated), []) => UnitKnown::Stated(stated),
             (None, [one]) => UnitKnown::Proven(*one),
             (None, units) => match told {
@@ -321,10 +360,17 @@ impl Roles {
         let main_unit = self.unit.unit();
         for text in column.texts.keys() {
             let Ok(symbol) = std::str::from_utf8(text) else {
-                self.unsettled.push(format!("The unit {} is no text that a balance file can hold.", shown(text)));
+                self.unsettled.push(format!(
+                    "The unit {} is no text that a balance file can hold.",
+                    shown(text)
+                ));
                 continue;
             };
-            let meant = if text == main { main_unit } else { plain_unit(text) };
+            let meant = if text == main {
+                main_unit
+            } else {
+                plain_unit(text)
+            };
             if let Some(unit) = meant {
                 self.units.push((symbol.to_owned(), unit));
             }
@@ -333,7 +379,7 @@ impl Roles {
         for (symbol, unit) in symbols::PLAIN {
             let known = self.units.iter().any(|(known, _)| known == symbol);
             let stated = matches!(self.unit, UnitKnown::Conflict { stated, .. } if stated == unit);
-            if !known && !(conflict && stated) {
+            if !(known || conflict && stated) {
                 self.units.push((symbol.to_owned(), unit));
             }
         }
@@ -344,7 +390,11 @@ impl Roles {
         let Some(at) = family.columns.iter().position(|column| column.label) else {
             return;
         };
-        let Some(column) = family.columns.get(at).filter(|column| column.texts.len() > 1) else {
+        let Some(column) = family
+            .columns
+            .get(at)
+            .filter(|column| column.texts.len() > 1)
+        else {
             return;
         };
         if let Some(role) = self.of.get_mut(at) {
@@ -357,7 +407,8 @@ impl Roles {
                 Some(Of::Tare) => MassKind::Tare,
                 None => continue,
             };
-            self.kinds.push((String::from_utf8_lossy(text).into_owned(), kind));
+            self.kinds
+                .push((String::from_utf8_lossy(text).into_owned(), kind));
         }
         let net = self.kinds.iter().any(|(_, kind)| *kind == MassKind::Net);
         self.takes = if net { MassKind::Net } else { MassKind::Gross };

@@ -60,21 +60,25 @@ pub(super) fn near(series: &[Point]) -> Decimal {
 pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
     let step = step(decimals(series));
     let phased = |wanted: fn(Phase) -> bool| {
-        let values = series.iter().filter(|point| point.phase.is_some_and(wanted));
+        let values = series
+            .iter()
+            .filter(|point| point.phase.is_some_and(wanted));
         most_frequent(values.map(|point| point.value))
     };
-    let (empty, loaded) = if series.iter().any(|point| point.phase == Some(Phase::Loaded)) {
+    let (empty, loaded) = if series
+        .iter()
+        .any(|point| point.phase == Some(Phase::Loaded))
+    {
         (
-            phased(|phase| phase == Phase::Empty).or_else(|| phased(|phase| phase == Phase::Lifted)),
+            phased(|phase| phase == Phase::Empty)
+                .or_else(|| phased(|phase| phase == Phase::Lifted)),
             phased(|phase| phase == Phase::Loaded),
         )
     } else {
         by_themselves(series, near(series))
     };
     let units = match (weight, loaded) {
-        (Some(weight), Some(loaded)) => {
-            units_of(weight, loaded - empty.unwrap_or_default(), step)
-        }
+        (Some(weight), Some(loaded)) => units_of(weight, loaded - empty.unwrap_or_default(), step),
         _ => Vec::new(),
     };
     Levels {
@@ -171,7 +175,12 @@ mod tests {
     fn series(values: &[&str]) -> Vec<Point> {
         let point = |(line, text): (usize, &&str)| {
             let value: Decimal = text.parse().unwrap();
-            Point { line, value, decimals: value.scale(), phase: None }
+            Point {
+                line,
+                value,
+                decimals: value.scale(),
+                phase: None,
+            }
         };
         values.iter().enumerate().map(point).collect()
     }
@@ -186,23 +195,34 @@ mod tests {
             ("0.000", "12.860", Unit::Pennyweight),
             ("5.000", "5.643", Unit::TroyOunce),
         ] {
-            let values = [empty, empty, empty, "3.33", loaded, loaded, loaded, empty, empty];
+            let values = [
+                empty, empty, empty, "3.33", loaded, loaded, loaded, empty, empty,
+            ];
             let levels = levels(&series(&values), Some(weight.mass()));
             assert_eq!(levels.units.first(), Some(&unit), "{loaded}: {levels:?}");
             assert_eq!(levels.empty, Some(empty.parse().unwrap()));
         }
-        let none = levels(&series(&["0.00", "0.00", "19.00", "19.00"]), Some(weight.mass()));
+        let none = levels(
+            &series(&["0.00", "0.00", "19.00", "19.00"]),
+            Some(weight.mass()),
+        );
         assert!(none.units.is_empty(), "{none:?}");
     }
 
     #[test]
     fn moving_is_told_from_resting_however_often_a_value_is_sent() {
-        let once = ["0.00", "0.01", "5.00", "15.00", "18.00", "20.00", "20.00", "20.00"];
+        let once = [
+            "0.00", "0.01", "5.00", "15.00", "18.00", "20.00", "20.00", "20.00",
+        ];
         let (moved, rested) = (Some(true), Some(false));
         let want = [rested, None, moved, moved, moved, None, rested, rested];
         assert_eq!(motion(&series(&once)), want);
         // Each value is sent twice, and the rest is longer.
-        let twice: Vec<&str> = once.iter().chain(&["20.00"; 3]).flat_map(|value| [*value; 2]).collect();
+        let twice: Vec<&str> = once
+            .iter()
+            .chain(&["20.00"; 3])
+            .flat_map(|value| [*value; 2])
+            .collect();
         let found = motion(&series(&twice));
         assert_eq!(found[..4], [rested, rested, rested, None], "the empty pan");
         assert_eq!(found[4..10], [moved; 6]);

@@ -15,9 +15,9 @@ pub(super) enum Of {
 
 /// Abbreviations of units beside the symbols that are taken without doubt.
 const LIKE_UNITS: [&str; 38] = [
-    "gr", "grs", "gm", "gms", "grm", "gram", "grams", "gn", "grn", "gran", "kgs", "c", "k", "kt", "car", "carat",
-    "cts", "cm", "pwt", "dw", "oz", "ozs", "t.oz", "toz", "ozt", "oz.t", "ozav", "lbs", "t", "tl", "tael", "tola",
-    "tol", "to", "mom", "m", "mo", "tlh",
+    "gr", "grs", "gm", "gms", "grm", "gram", "grams", "gn", "grn", "gran", "kgs", "c", "k", "kt",
+    "car", "carat", "cts", "cm", "pwt", "dw", "oz", "ozs", "t.oz", "toz", "ozt", "oz.t", "ozav",
+    "lbs", "t", "tl", "tael", "tola", "tol", "to", "mom", "m", "mo", "tlh",
 ];
 
 /// Symbols that mean one unit only, as written into a learned file: what a unit key may show.

@@ -140,10 +140,12 @@ fn number_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
     if !digit_at(line, start) && !bare {
         return None;
     }
+    // In a date the digits behind a mark are a number of their own.
+    let behind = before.is_some_and(|byte| matches!(byte, b':' | b'/') || byte == marks.decimal);
     let (whole, grouped) = whole_part(line, start, marks.thousands);
     let mut to = whole;
     let mut decimals = 0;
-    if line.get(to) == Some(&marks.decimal) && digit_at(line, to + 1) {
+    if !behind && line.get(to) == Some(&marks.decimal) && digit_at(line, to + 1) {
         let end = digits_from(line, to + 1);
         decimals = end - to - 1;
         to = end;
@@ -159,7 +161,6 @@ fn number_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
     if dated && decimals > 0 {
         (to, decimals) = (whole, 0);
     }
-    let behind = before.is_some_and(|byte| matches!(byte, b':' | b'/') || byte == marks.decimal);
     let bracket = bracket_at(line, to, marks.decimal, decimals > 0);
     let mut text: Vec<u8> = line.get(start..to)?.to_vec();
     if let Some((open, close)) = bracket {
@@ -175,7 +176,11 @@ fn number_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
         };
         to = close + 1;
     }
-    let value = exact(&text, marks, sign.and_then(|at| line.get(at)) == Some(&b'-'));
+    let value = exact(
+        &text,
+        marks,
+        sign.and_then(|at| line.get(at)) == Some(&b'-'),
+    );
     Some(Token {
         kind: Kind::Number,
         from: at,
@@ -222,10 +227,18 @@ fn exact(text: &[u8], marks: Marks, negative: bool) -> Option<Decimal> {
     let plain: String = text
         .iter()
         .filter(|byte| Some(**byte) != marks.thousands)
-        .map(|byte| if *byte == marks.decimal { '.' } else { char::from(*byte) })
+        .map(|byte| {
+            if *byte == marks.decimal {
+                '.'
+            } else {
+                char::from(*byte)
+            }
+        })
         .collect();
     let significant = plain.trim_start_matches('0').len();
-    let value = Decimal::from_str_exact(&plain).ok().filter(|_| significant <= 13)?;
+    let value = Decimal::from_str_exact(&plain)
+        .ok()
+        .filter(|_| significant <= 13)?;
     Some(if negative { -value } else { value })
 }
 
@@ -238,8 +251,8 @@ fn word_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
     loop {
         to = run(line, to, is_letter);
         let digits = digits_from(line, to);
-        let is_value =
-            digits - to >= 3 || (line.get(digits) == Some(&marks.decimal) && digit_at(line, digits + 1));
+        let is_value = digits - to >= 3
+            || (line.get(digits) == Some(&marks.decimal) && digit_at(line, digits + 1));
         if digits > to && !is_value {
             to = digits;
         } else if line.get(to).is_some_and(|byte| b"-./_".contains(byte))
@@ -266,23 +279,45 @@ mod tests {
 
     fn cut(line: &str, marks: Marks) -> Vec<&str> {
         let found = tokens(line.as_bytes(), marks);
-        found.iter().map(|token| &line[token.from..token.to]).collect()
+        found
+            .iter()
+            .map(|token| &line[token.from..token.to])
+            .collect()
     }
 
     #[test]
     fn numbers_words_and_marks_are_told_apart() {
         let [point, comma, grouped, ..] = Marks::ALL;
-        assert_eq!(cut("ST,GS,+  12.34,g", point), ["ST", ",", "GS", ",", "+  12.34", ",", "g"]);
-        assert_eq!(cut("N;-0,05;ct;0", comma), ["N", ";", "-0,05", ";", "ct", ";", "0"]);
+        assert_eq!(
+            cut("RS,QX,+  12.34,g", point),
+            ["RS", ",", "QX", ",", "+  12.34", ",", "g"]
+        );
+        assert_eq!(
+            cut("N;-0,05;ct;0", comma),
+            ["N", ";", "-0,05", ";", "ct", ";", "0"]
+        );
         assert_eq!(cut("1,234.5[6]g?", grouped), ["1,234.5[6]", "g", "?"]);
         assert_eq!(cut("G0012.34g S1", point), ["G", "0012.34", "g", "S1"]);
-        assert_eq!(cut("25.11.2026 12:31", point), ["25", ".", "11", ".", "2026", "12", ":", "31"]);
+        assert_eq!(
+            cut("25.11.2026 12:31", point),
+            ["25", ".", "11", ".", "2026", "12", ":", "31"]
+        );
         let numbers = tokens(b"25.11.2026 3.5", point);
         let plain = |at: usize| numbers[at].number.unwrap().plain;
         assert!(!plain(0) && !plain(2) && !plain(4) && plain(5));
         let bracket = tokens(b"- 12.3[4]", point)[0].number.unwrap();
-        assert_eq!((bracket.value.to_string(), bracket.decimals), ("-12.34".to_owned(), 2));
-        assert_eq!(tokens(b"12.[3]", point)[0].number.unwrap().value.to_string(), "12.3");
+        assert_eq!(
+            (bracket.value.to_string(), bracket.decimals),
+            ("-12.34".to_owned(), 2)
+        );
+        assert_eq!(
+            tokens(b"12.[3]", point)[0]
+                .number
+                .unwrap()
+                .value
+                .to_string(),
+            "12.3"
+        );
     }
 
     proptest! {

@@ -66,7 +66,10 @@ pub(super) fn parts(row: &Row, roles: &[Role]) -> Vec<Part> {
 pub fn marked(line: &LearntLine) -> (String, String) {
     let (mut above, mut below) = (String::new(), String::new());
     for (at, byte) in line.bytes.iter().enumerate() {
-        let part = line.parts.iter().find(|part| (part.from..part.to).contains(&at));
+        let part = line
+            .parts
+            .iter()
+            .find(|part| (part.from..part.to).contains(&at));
         let mark = match part.map(|part| part.what) {
             Some(What::Value) => 'v',
             Some(What::Sign) => 's',
@@ -80,7 +83,11 @@ pub fn marked(line: &LearntLine) -> (String, String) {
         for sign in byte.escape_ascii() {
             // A quote and a backslash are shown as they are.
             let plain = matches!(byte, b' '..=b'~');
-            above.push(if plain { char::from(*byte) } else { char::from(sign) });
+            above.push(if plain {
+                char::from(*byte)
+            } else {
+                char::from(sign)
+            });
             below.push(mark);
             if plain {
                 break;
@@ -109,7 +116,11 @@ pub(super) fn says(family: &Family, roles: &Roles, form: &Form, cut: &Cut) -> St
         };
         words.push(word);
     }
-    let places = if form.counted { " in counted places" } else { "" };
+    let places = if form.counted {
+        " in counted places"
+    } else {
+        ""
+    };
     let frame = match (cut.spec.starts, cut.spec.ends) {
         (Start::Stx, End::Etx) => " between STX and ETX",
         (Start::Stx, _) => " after STX",
@@ -117,8 +128,15 @@ pub(super) fn says(family: &Family, roles: &Roles, form: &Form, cut: &Cut) -> St
         (Start::Anywhere, End::Gap(_)) => " ended by a pause",
         (Start::Anywhere, End::Line) => "",
     };
-    let check = if cut.spec.check.is_some() { ", with a check" } else { "" };
-    let mut text = format!("{}{places}{frame}{check}; learned from the balance itself.", words.join(", "));
+    let check = if cut.spec.check.is_some() {
+        ", with a check"
+    } else {
+        ""
+    };
+    let mut text = format!(
+        "{}{places}{frame}{check}; learned from the balance itself.",
+        words.join(", ")
+    );
     if let Some(first) = text.get_mut(..1) {
         first.make_ascii_uppercase();
     }
@@ -126,45 +144,73 @@ pub(super) fn says(family: &Family, roles: &Roles, form: &Form, cut: &Cut) -> St
 }
 
 /// Adds what could not be settled beside what the roles already said.
-pub(super) fn unsettled(learnt: &mut Learnt, told: &Told, family: &Family, levels: &Levels, (form, supposed): (&Form, bool)) {
+pub(super) fn unsettled(
+    learnt: &mut Learnt,
+    told: &Told,
+    family: &Family,
+    levels: &Levels,
+    (form, supposed): (&Form, bool),
+) {
     let mut say = |text: String| learnt.unsettled.push(text);
     match (told.weight, learnt.unit) {
-        (None, UnitKnown::Stated(unit)) => say(format!("No check weight was used, so the unit is only what the line states: {unit}.")),
+        (None, UnitKnown::Stated(unit)) => say(format!(
+            "No check weight was used, so the unit is only what the line states: {unit}."
+        )),
         (None, _) => say("No check weight was used, so the unit is not proven.".to_owned()),
         (Some(_), UnitKnown::Conflict { stated, shown }) => say(format!(
             "The line states {stated} and the check weight shows {shown}: what the line states has no entry, and nothing is captured in it."
         )),
-        (Some(weight), UnitKnown::Stated(_) | UnitKnown::Told(_) | UnitKnown::No) if levels.units.is_empty() => say(format!(
-            "The check weight of {} g was not found among the values at rest.",
-            weight.grams()
-        )),
+        (Some(weight), UnitKnown::Stated(_) | UnitKnown::Told(_) | UnitKnown::No)
+            if levels.units.is_empty() =>
+        {
+            say(format!(
+                "The check weight of {} g was not found among the values at rest.",
+                weight.grams()
+            ));
+        }
         _ => {}
     }
     if learnt.layout.units.is_empty() {
         say(match learnt.unit.unit() {
-            Some(unit) => format!("The lines state no unit. The check weight was shown in {}; the bench must be told its unit, and a unit key is not seen in the line.", unit.name()),
+            Some(unit) => format!(
+                "The lines state no unit. The check weight was shown in {}; the bench must be told its unit, and a unit key is not seen in the line.",
+                unit.name()
+            ),
             None => "The lines state no unit, and it is not proven which it is.".to_owned(),
         });
     }
-    let negative = family.rows.iter().any(|row| row.number.value.is_sign_negative() && !row.number.value.is_zero());
+    let negative = family
+        .rows
+        .iter()
+        .any(|row| row.number.value.is_sign_negative() && !row.number.value.is_zero());
     let signed = family.rows.iter().any(|row| row.number.sign.is_some());
     if !negative {
         say(if signed {
-            "No value below zero was heard; its sign is supposed to stand where the plus stands.".to_owned()
+            "No value below zero was heard; its sign is supposed to stand where the plus stands."
+                .to_owned()
         } else {
             "No sign was heard; a minus is supposed to stand before the digits. Tare with the weight on and lift it to see.".to_owned()
         });
     }
     if levels.empty.is_none() && levels.loaded.is_some() {
-        say("The empty pan was not heard at rest, so the weight was judged by its value alone.".to_owned());
+        say(
+            "The empty pan was not heard at rest, so the weight was judged by its value alone."
+                .to_owned(),
+        );
     }
     if supposed {
-        say("Lines have no end but a pause, and its length is supposed: a log does not hold it.".to_owned());
+        say(
+            "Lines have no end but a pause, and its length is supposed: a log does not hold it."
+                .to_owned(),
+        );
     }
     if !form.counted && learnt.frame.check.is_none() {
         say("The lines have neither counted places nor a check, so a digit lost on the wire can go unseen.".to_owned());
     }
     if learnt.damaged > 0 {
-        say(format!("{} frames failed their check and were left out.", learnt.damaged));
+        say(format!(
+            "{} frames failed their check and were left out.",
+            learnt.damaged
+        ));
     }
 }

@@ -89,7 +89,11 @@ impl Ear {
     }
 
     /// Listens until what was heard is enough, at most so long.
-    pub(super) async fn until(&mut self, end: Instant, enough: impl Fn(&[u8]) -> bool) -> Result<(), Trouble> {
+    pub(super) async fn until(
+        &mut self,
+        end: Instant,
+        enough: impl Fn(&[u8]) -> bool,
+    ) -> Result<(), Trouble> {
         while Instant::now() < end && !enough(&self.capture.bytes) {
             self.step(end).await?;
         }
@@ -110,8 +114,8 @@ impl Ear {
             biased;
             read = self.port.read(&mut buffer) => match read {
                 Ok(count) if count > 0 => self.take(buffer.get(..count).unwrap_or_default()),
-                Ok(_) => return Err(self.gone("it went away".to_owned())),
-                Err(error) => return Err(self.gone(format!("reading failed: {error}"))),
+                Ok(_) => return Err(self.gone("it went away")),
+                Err(error) => return Err(self.gone(&format!("reading failed: {error}"))),
             },
             () = sleep_until(wake) => {
                 if due.is_some_and(|due| due <= Instant::now()) {
@@ -123,11 +127,13 @@ impl Ear {
     }
 
     async fn ask(&mut self) -> Result<(), Trouble> {
-        let Some(request) = self.request.clone() else { return Ok(()) };
+        let Some(request) = self.request.clone() else {
+            return Ok(());
+        };
         self.asked = Some(Instant::now());
         self.answered = false;
         let sent = self.port.write_all(&request, ANSWER).await;
-        sent.map_err(|error| self.gone(format!("asking it failed: {error}")))
+        sent.map_err(|error| self.gone(&format!("asking it failed: {error}")))
     }
 
     fn take(&mut self, bytes: &[u8]) {
@@ -142,10 +148,13 @@ impl Ear {
         self.capture.bytes.extend(bytes.iter().take(room));
     }
 
-    fn gone(&self, why: String) -> Trouble {
+    fn gone(&self, why: &str) -> Trouble {
         Trouble::new(
             "port-gone",
-            format!("The balance on {} cannot be heard any more: {why}.", self.path.display()),
+            format!(
+                "The balance on {} cannot be heard any more: {why}.",
+                self.path.display()
+            ),
             "How it speaks was not learned, and nothing was saved.",
             "See that its cable is in and it is switched on, and begin again.",
         )

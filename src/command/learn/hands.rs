@@ -18,9 +18,9 @@ use crate::trouble::Trouble;
 /// How long a rest is listened to.
 const REST: Duration = Duration::from_secs(2);
 /// How long it is waited for the first line of a rest, as from a print key.
-const FIRST_LINE: Duration = Duration::from_secs(60);
+const FIRST_LINE: Duration = Duration::from_mins(1);
 /// The longest that a person is waited for.
-const PATIENCE: Duration = Duration::from_secs(600);
+const PATIENCE: Duration = Duration::from_mins(10);
 
 /// The person at the bench.
 pub(super) struct Hands<'a> {
@@ -62,9 +62,14 @@ impl<'a> Hands<'a> {
 
     /// Whether something may be sent.
     pub(super) async fn may_send(&mut self, what: &str) -> Result<bool, Trouble> {
-        self.say(&format!("May {what} be sent to the balance, to ask for a line? Type yes or no, and Enter."));
+        self.say(&format!(
+            "May {what} be sent to the balance, to ask for a line? Type yes or no, and Enter."
+        ));
         let answer = self.answer(None).await?;
-        Ok(matches!(answer.trim().to_ascii_lowercase().as_str(), "y" | "yes"))
+        Ok(matches!(
+            answer.trim().to_ascii_lowercase().as_str(),
+            "y" | "yes"
+        ))
     }
 
     /// Leads through the weighing.
@@ -76,11 +81,22 @@ impl<'a> Hands<'a> {
                 told.weight = Some(answer.parse::<Indication>()?.mass());
             }
         }
-        let weight = told.weight.map_or("something heavy".to_owned(), |mass| format!("the check weight of {} g", mass.grams().normalize()));
+        let weight = told.weight.map_or("something heavy".to_owned(), |mass| {
+            format!("the check weight of {} g", mass.grams().normalize())
+        });
         let steps = [
-            ("Empty the pan, wait until it rests, and press Enter.".to_owned(), Phase::Empty),
-            (format!("Put {weight} on, wait until it rests, and press Enter."), Phase::Loaded),
-            ("Lift it, wait until the pan rests, and press Enter.".to_owned(), Phase::Lifted),
+            (
+                "Empty the pan, wait until it rests, and press Enter.".to_owned(),
+                Phase::Empty,
+            ),
+            (
+                format!("Put {weight} on, wait until it rests, and press Enter."),
+                Phase::Loaded,
+            ),
+            (
+                "Lift it, wait until the pan rests, and press Enter.".to_owned(),
+                Phase::Lifted,
+            ),
         ];
         for (text, phase) in steps {
             ear.phase(Phase::Between);

@@ -10,14 +10,16 @@ use tokio::time::Instant;
 
 use super::ear::{ANSWER, Ear};
 use super::hands::Hands;
-use crate::balance::learn::{listen, top_bit, TopBit};
+use crate::balance::learn::{TopBit, listen, top_bit};
 use crate::port::{Framing, PortSettings};
 use crate::trouble::Trouble;
 
 /// The speed that is tried first.
 pub(super) const USUAL_SPEED: u32 = 9600;
 /// The usual speeds, the commonest first.
-const SPEEDS: [u32; 10] = [9600, 2400, 4800, 19_200, 1200, 38_400, 57_600, 115_200, 600, 300];
+const SPEEDS: [u32; 10] = [
+    9600, 2400, 4800, 19_200, 1200, 38_400, 57_600, 115_200, 600, 300,
+];
 /// The usual framings; one of seven bits is told by its top bit at 8N1, if the port delivers it.
 const FRAMINGS: [&str; 6] = ["8N1", "7E1", "7O1", "8E1", "8O1", "7N2"];
 /// How long one speed is listened to.
@@ -60,7 +62,10 @@ pub(super) async fn hunt(
     let framings: Vec<Framing> = match framing {
         Some(framing) => vec![framing],
         None if pretend => vec![Framing::EIGHT_NONE_ONE],
-        None => FRAMINGS.iter().filter_map(|text| text.parse().ok()).collect(),
+        None => FRAMINGS
+            .iter()
+            .filter_map(|text| text.parse().ok())
+            .collect(),
     };
     let first = Found {
         ear: open(port, *speeds.first().unwrap_or(&USUAL_SPEED), first_of(&framings))?,
@@ -95,8 +100,17 @@ fn clear(heard: &[u8]) -> bool {
 }
 
 /// Tries every speed, then every framing, and goes on with what sounds best.
-async fn best_of(port: &Path, found: Found, (speeds, framings): (&[u32], &[Framing]), hands: &Hands<'_>) -> Result<Found, Trouble> {
-    let mut best = (listen(found.ear.heard()).score(), found.speed, found.framing);
+async fn best_of(
+    port: &Path,
+    found: Found,
+    (speeds, framings): (&[u32], &[Framing]),
+    hands: &Hands<'_>,
+) -> Result<Found, Trouble> {
+    let mut best = (
+        listen(found.ear.heard()).score(),
+        found.speed,
+        found.framing,
+    );
     // The port is ours alone, so it is given back before it is opened anew.
     drop(found);
     'all: for framing in framings {
@@ -123,10 +137,18 @@ async fn best_of(port: &Path, found: Found, (speeds, framings): (&[u32], &[Frami
 }
 
 /// Nothing came by itself: the print key, then what may be sent.
-async fn silent(port: &Path, mut found: Found, (speeds, requests): (&[u32], &[Vec<u8>]), hands: &mut Hands<'_>) -> Result<Found, Trouble> {
+async fn silent(
+    port: &Path,
+    mut found: Found,
+    (speeds, requests): (&[u32], &[Vec<u8>]),
+    hands: &mut Hands<'_>,
+) -> Result<Found, Trouble> {
     if requests.is_empty() && hands.has_person() {
         hands.say("Nothing came. If the balance has a print key, press it now, a few times.");
-        found.ear.until(Instant::now() + KEY, |heard| listen(heard).lines >= 2).await?;
+        found
+            .ear
+            .until(Instant::now() + KEY, |heard| listen(heard).lines >= 2)
+            .await?;
         if !found.ear.heard().is_empty() {
             let speeds = (speeds, &[found.framing][..]);
             return if listen(found.ear.heard()).score() > 0 || speeds.0.len() == 1 {
@@ -150,10 +172,16 @@ async fn silent(port: &Path, mut found: Found, (speeds, requests): (&[u32], &[Ve
     for speed in speeds.iter().filter(|_| !allowed.is_empty()) {
         let mut ear = open(port, *speed, framing)?;
         for request in &allowed {
-            hands.say(&format!("Asking at {speed} with \"{}\".", request.escape_ascii()));
+            hands.say(&format!(
+                "Asking at {speed} with \"{}\".",
+                request.escape_ascii()
+            ));
             ear.forget();
             ear.ask_with(Some(request.clone()));
-            ear.until(Instant::now() + ANSWER * 3 / 2, |heard| listen(heard).lines >= 2).await?;
+            ear.until(Instant::now() + ANSWER * 3 / 2, |heard| {
+                listen(heard).lines >= 2
+            })
+            .await?;
             let sound = listen(ear.heard());
             let text = sound.printable >= 900 || top_bit(ear.heard()) != TopBit::Plain;
             if sound.bytes >= 3 && text {

@@ -73,7 +73,9 @@ impl LineBody {
                 .collect(),
             shown: reading.and_then(|reading| match reading.shown {
                 Shown::Weighed(mass) => Some(mass.to_string()),
-                Shown::UnitUnstated(digits) | Shown::UnitUnknown(digits) => Some(digits.to_string()),
+                Shown::UnitUnstated(digits) | Shown::UnitUnknown(digits) => {
+                    Some(digits.to_string())
+                }
                 Shown::Nothing => None,
             }),
             status: reading.map(|reading| reading.status.word()),
@@ -147,23 +149,33 @@ fn for_people(body: &Body<'_>, learnt: &Learnt) -> String {
             seen.push(below);
         }
     }
-    out.push("\nv value, s sign, u unit, r rest or motion, k kind, f digit in brackets, . nothing".to_owned());
+    out.push(
+        "\nv value, s sign, u unit, r rest or motion, k kind, f digit in brackets, . nothing"
+            .to_owned(),
+    );
     let levels = match (&body.empty, &body.loaded) {
-        (Some(empty), Some(loaded)) => format!(" ({empty} with an empty pan, {loaded} with the weight)"),
+        (Some(empty), Some(loaded)) => {
+            format!(" ({empty} with an empty pan, {loaded} with the weight)")
+        }
         _ => String::new(),
     };
     let unit = body.unit.unwrap_or("unit");
     out.push(match body.unit_known {
         "proven" => format!("The unit is {unit}: the check weight proves it{levels}."),
         "stated" | "told" => format!("The unit is {unit}, and no check weight proves it{levels}."),
-        "conflict" => format!("The unit is not clear: the lines and the check weight contradict each other{levels}."),
+        "conflict" => format!(
+            "The unit is not clear: the lines and the check weight contradict each other{levels}."
+        ),
         _ => format!("The unit is not known{levels}."),
     });
     for (symbol, status) in &learnt.layout.statuses {
         out.push(format!("\"{symbol}\" is {}.", status.word()));
     }
     let asked = if body.asked { ", sent when asked" } else { "" };
-    out.push(format!("Port: {} bits a second, {}{asked}.", body.speed, body.framing));
+    out.push(format!(
+        "Port: {} bits a second, {}{asked}.",
+        body.speed, body.framing
+    ));
     out.push(format!(
         "Of {} lines {} are read, {} are passed over, {} are noise or halves, {} are missed.",
         body.heard, body.read, body.passed_over, body.odd, body.missed
@@ -173,13 +185,21 @@ fn for_people(body: &Body<'_>, learnt: &Learnt) -> String {
         out.extend(body.unsettled.iter().map(|text| format!("- {text}")));
     }
     out.push(match &body.saved {
-        Some(path) => format!("\nSaved as {path}. In the settings: balance = \"{}\"", name_of(path)),
-        None => format!("\nThe balance file (--save NAME keeps it):\n\n{}", body.file),
+        Some(path) => format!(
+            "\nSaved as {path}. In the settings: balance = \"{}\"",
+            name_of(path)
+        ),
+        None => format!(
+            "\nThe balance file (--save NAME keeps it):\n\n{}",
+            body.file
+        ),
     });
     out.join("\n")
 }
 
 fn name_of(path: &str) -> String {
-    let stem = Path::new(path).file_stem().map(|stem| stem.to_string_lossy());
+    let stem = Path::new(path)
+        .file_stem()
+        .map(|stem| stem.to_string_lossy());
     stem.unwrap_or_default().into_owned()
 }

@@ -26,7 +26,10 @@ pub(super) fn place(name: &str, common: &Common, force: bool) -> Result<PathBuf,
             "Use letters from A to Z, digits and -, at most 32 of them, and begin with a letter or digit.",
         ));
     }
-    let path = common.reading_folders()?.balances.join(format!("{name}.toml"));
+    let path = common
+        .reading_folders()?
+        .balances
+        .join(format!("{name}.toml"));
     if !force && path.symlink_metadata().is_ok() {
         return Err(taken(&path));
     }
@@ -46,8 +49,10 @@ pub(super) fn write(path: &Path, text: &str, force: bool) -> Result<(), Trouble>
     let folder = path.parent().unwrap_or(Path::new("."));
     fs::create_dir_all(folder).map_err(failed)?;
     let fresh = folder.join(format!(".learn-{}.new", std::process::id()));
-    let written = File::create(&fresh)
-        .and_then(|mut file| file.write_all(text.as_bytes()).and_then(|()| file.sync_all()));
+    let written = File::create(&fresh).and_then(|mut file| {
+        file.write_all(text.as_bytes())
+            .and_then(|()| file.sync_all())
+    });
     let placed = written.and_then(|()| {
         if force {
             fs::rename(&fresh, path)
@@ -67,14 +72,18 @@ pub(super) fn write(path: &Path, text: &str, force: bool) -> Result<(), Trouble>
 /// Keeps captured bytes in a new file.
 pub(super) fn keep(path: &Path, bytes: &[u8]) -> Result<(), Trouble> {
     let file = File::options().write(true).create_new(true).open(path);
-    file.and_then(|mut file| file.write_all(bytes)).map_err(|error| {
-        Trouble::new(
-            "learn-keep",
-            format!("The captured bytes could not be kept in {}: {error}.", path.display()),
-            "Nothing was learned and nothing was saved.",
-            "Name a new file in a folder that can be written to.",
-        )
-    })
+    file.and_then(|mut file| file.write_all(bytes))
+        .map_err(|error| {
+            Trouble::new(
+                "learn-keep",
+                format!(
+                    "The captured bytes could not be kept in {}: {error}.",
+                    path.display()
+                ),
+                "Nothing was learned and nothing was saved.",
+                "Name a new file in a folder that can be written to.",
+            )
+        })
 }
 
 fn taken(path: &Path) -> Trouble {
