@@ -515,3 +515,53 @@ fn usable(bytes: Vec<u8>, pauses: Vec<(usize, u64)>, weighed: bool) -> Result<()
     }
     Ok(())
 }
+
+/// What the pretend balances speak is learned without looking at the balance files that belong to
+/// them, and both read every line alike.
+#[test]
+fn the_shipped_shapes_are_learned_from_their_lines() {
+    let folders = panbell::settings::Folders::under(std::path::Path::new("/nowhere"));
+    let mut failed = Vec::new();
+    for (name, write) in panbell::port::SHAPES {
+        let lines: Vec<Vec<u8>> = session(Unit::Gram, 2)
+            .into_iter()
+            .map(|show| {
+                write(&panbell::port::Showing {
+                    digits: show.digits,
+                    unit: Unit::Gram,
+                    moving: show.moving,
+                })
+            })
+            .collect();
+        let shipped = BalanceFile::find(name, &folders).unwrap();
+        if matches!(shipped.frame.ends, End::Gap(_)) {
+            continue; // its pauses are not in a capture without moments
+        }
+        let capture = Capture {
+            bytes: lines.concat(),
+            ..Capture::default()
+        };
+        let learnt = learn(&capture, &told()).unwrap();
+        let mut own = Layout::compile(&learnt.layout).unwrap();
+        let mut known = Layout::compile(&shipped.layout).unwrap();
+        for line in &lines {
+            let digits = |layout: &mut Layout, frame| -> Vec<Shown> {
+                let found = readings(layout, frame, line).into_iter();
+                found.map(|reading| reading.shown).collect()
+            };
+            let (one, other) = (
+                digits(&mut own, learnt.frame),
+                digits(&mut known, shipped.frame),
+            );
+            if one != other {
+                failed.push(format!(
+                    "{name}: {} is {one:?}, not {other:?}, by {:?}",
+                    line.escape_ascii(),
+                    learnt.layout
+                ));
+                break;
+            }
+        }
+    }
+    assert!(failed.is_empty(), "{}", failed.join("\n"));
+}

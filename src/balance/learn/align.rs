@@ -102,9 +102,11 @@ fn may_miss(kind: Kind) -> bool {
 
 fn likeness(column: &Column, token: &Token, text: &[u8], behind: bool) -> Option<i32> {
     if sign(column.kind) != sign(token.kind) {
-        // One flag in the place of another.
-        let flag = |kind: Kind| {
-            matches!(kind, Kind::Mark(mark) if !b"+-".contains(&mark)) && may_miss(kind)
+        // One flag in the place of another; an equals sign can be one, too.
+        let flag = |kind: Kind| match kind {
+            Kind::Mark(b'+') => false,
+            Kind::Mark(b'=') => true,
+            other => may_miss(other) && !matches!(other, Kind::Word | Kind::Mark(b'-')),
         };
         return (flag(column.kind) && flag(token.kind)).then_some(1);
     }
