@@ -2,8 +2,9 @@
 //!
 //! Promises: only the port that is named is touched; nothing is sent to the balance that the person
 //! did not allow; what was concluded is shown on the captured lines, with what could not be
-//! settled, before anything is saved; a file is saved only when the real layout reads every
-//! captured line as was concluded. Leaves to others: the inference (`balance::learn`).
+//! settled; a file is saved only with `--save`, and only when the real layout reads every line that
+//! was taken for a weighing as was concluded, or by force. Leaves to others: the inference
+//! (`balance::learn`).
 
 mod ear;
 mod hands;
