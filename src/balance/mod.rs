@@ -9,6 +9,7 @@ mod frame;
 mod guard;
 pub mod hid;
 mod layout;
+pub mod learn;
 mod link;
 mod pan;
 mod rubble;

@@ -13,6 +13,7 @@ mod close;
 mod find;
 mod follow;
 mod key;
+mod learn;
 mod logs;
 mod lot;
 mod open;
@@ -111,6 +112,8 @@ enum Command {
     Page(page::Page),
     /// Show the shop's metals
     Shelf(shelf::Shelf),
+    /// Learn how a balance speaks
+    Learn(Box<learn::Learn>),
     /// Check job files against their chain
     Verify(verify::Verify),
     /// Reckon what to add, without a job or a balance
@@ -152,6 +155,7 @@ pub fn main() -> ExitCode {
         Command::Follow(follow) => follow.run(&cli.common, &output),
         Command::Page(page) => page.run(&cli.common, &output),
         Command::Shelf(shelf) => shelf.run(&cli.common, &output),
+        Command::Learn(learn) => learn.run(&cli.common, &output),
         Command::Verify(verify) => verify.run(&cli.common, &output),
         Command::Reckon(reckon) => reckon.run(&cli.common, &output),
         Command::Rehearse(rehearse) => rehearse.run(&output),

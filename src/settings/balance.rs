@@ -81,6 +81,22 @@ const SPEEDS: [u32; 12] = [
     300, 600, 1200, 2400, 4800, 9600, 14_400, 19_200, 38_400, 57_600, 115_200, 230_400,
 ];
 
+/// The bytes of a request as a balance file writes them: plain characters, and `\r`, `\n`, `\t`,
+/// `\\` and `\xNN`.
+///
+/// # Errors
+/// What is wrong with it, in words.
+pub fn request_bytes(text: &str) -> Result<Vec<u8>, String> {
+    let bytes = text::bytes(text)?;
+    match bytes.len() {
+        0 => Err("it is empty".to_owned()),
+        long if long > AskSpec::LONGEST => {
+            Err(format!("it is longer than {} bytes", AskSpec::LONGEST))
+        }
+        _ => Ok(bytes),
+    }
+}
+
 /// What a balance file says.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BalanceFile {

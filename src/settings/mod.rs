@@ -22,7 +22,7 @@ mod value;
 
 use std::sync::Arc;
 
-pub use balance::BalanceFile;
+pub use balance::{BalanceFile, request_bytes};
 pub use basis::read_basis;
 pub use find::{SHIPPED_BALANCES, USB_SCALE};
 pub use folders::{Environment, Folders};
