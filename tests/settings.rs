@@ -1006,7 +1006,7 @@ fn a_page_that_others_could_reach_is_refused() {
                 &format!(
                     "Line 6 of HOME/panbell.toml reads at = \"{at}\". Others on the network could reach the bench there, and listen in."
                 ),
-                "Write an address of this computer alone, such as at = \"127.0.0.1:7726\".",
+                "Write an address of this computer alone, such as at = \"127.0.0.1:7726\"; for other devices, write beyond_loopback = true and their address as beyond_at.",
             ],
         );
     }
