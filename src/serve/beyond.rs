@@ -174,7 +174,7 @@ async fn refused_plain(mut client: TcpStream) -> io::Error {
     // the answer with it.
     let mut sent = [0; 4096];
     let told = async {
-        client.read(&mut sent).await?;
+        let _how_much = client.read(&mut sent).await?;
         client.write_all(answer.as_bytes()).await?;
         client.shutdown().await
     };

@@ -12,12 +12,12 @@ use tokio::time::Instant;
 use super::secret::{Seal, random_bytes};
 
 /// How long a code is good.
-pub(super) const GOOD_FOR: Duration = Duration::from_secs(120);
+pub(super) const GOOD_FOR: Duration = Duration::from_mins(2);
 /// Wrong tries for a code, and in any minute. With eight digits, five guesses are one chance in
 /// twenty million; who guesses all day at every code that is shown has next to none.
 const MOST_WRONG: usize = 5;
 /// The time in which so many are allowed.
-const MINUTE: Duration = Duration::from_secs(60);
+const MINUTE: Duration = Duration::from_mins(1);
 
 /// The code that is shown, if one is, and the wrong ones of the last minute.
 #[derive(Debug, Default)]

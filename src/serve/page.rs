@@ -76,9 +76,10 @@ pub(super) fn shows_the_bench(path: &str) -> bool {
 /// Where a device that is not paired is sent, with the bench that it wanted.
 pub(super) fn to_pairing(path: &str) -> String {
     let plain = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'-' | b'_' | b'.' | b'/');
-    match path.bytes().all(plain) && path != "/" {
-        true => format!("/page/pair.html#{path}"),
-        false => "/page/pair.html".to_owned(),
+    if path != "/" && path.bytes().all(plain) {
+        format!("/page/pair.html#{path}")
+    } else {
+        "/page/pair.html".to_owned()
     }
 }
 

@@ -58,20 +58,22 @@ pub(super) const PAGE: Known = Known {
 /// The settings of the page; none, and said so, when they cannot be used.
 pub(super) fn page(section: &Section<'_>) -> Option<PageSettings> {
     // All are read, so that all that is wrong is told.
-    let (at, beyond) = (at(section), beyond(section));
-    Some(PageSettings {
-        at: at?,
-        beyond: beyond?,
-    })
+    match (at(section), beyond(section)) {
+        (Ok(at), Ok(beyond)) => Some(PageSettings { at, beyond }),
+        _ => None,
+    }
 }
 
-fn at(section: &Section<'_>) -> Option<Option<SocketAddr>> {
+/// What is wrong was told.
+struct Told;
+
+fn at(section: &Section<'_>) -> Result<Option<SocketAddr>, Told> {
     if !section.has("at") {
-        return Some(PageSettings::default().at);
+        return Ok(PageSettings::default().at);
     }
-    let text = section.text("at")?.value;
+    let text = section.text("at").ok_or(Told)?.value;
     if text == OFF {
-        return Some(None);
+        return Ok(None);
     }
     let Ok(at) = text.parse::<SocketAddr>() else {
         section.refuse(
@@ -79,7 +81,7 @@ fn at(section: &Section<'_>) -> Option<Option<SocketAddr>> {
             "That is no address with a port.",
             "Write at = \"127.0.0.1:7726\", or at = \"off\" for no page.",
         );
-        return None;
+        return Err(Told);
     };
     if !at.ip().is_loopback() {
         section.refuse(
@@ -87,20 +89,23 @@ fn at(section: &Section<'_>) -> Option<Option<SocketAddr>> {
             "Others on the network could reach the bench there, and listen in.",
             "Write an address of this computer alone, such as at = \"127.0.0.1:7726\"; for other devices, write beyond_loopback = true and their address as beyond_at.",
         );
-        return None;
+        return Err(Told);
     }
-    Some(Some(at))
+    Ok(Some(at))
 }
 
-fn beyond(section: &Section<'_>) -> Option<Option<BeyondSettings>> {
-    let wanted = match section.has("beyond_loopback") {
-        true => section.truth("beyond_loopback"),
-        false => Some(false),
+fn beyond(section: &Section<'_>) -> Result<Option<BeyondSettings>, Told> {
+    let wanted = if section.has("beyond_loopback") {
+        section.truth("beyond_loopback")
+    } else {
+        Some(false)
     };
-    let (at, names) = (beyond_at(section), names(section));
-    let (wanted, at, mut names) = (wanted?, at?, names?);
+    let (Some(wanted), Some(at), Some(mut names)) = (wanted, beyond_at(section), names(section))
+    else {
+        return Err(Told);
+    };
     if !wanted {
-        return Some(None);
+        return Ok(None);
     }
     if !at.ip().is_unspecified() {
         let own = at.ip().to_string();
@@ -114,9 +119,9 @@ fn beyond(section: &Section<'_>) -> Option<Option<BeyondSettings>> {
             "No name is listed by which devices may reach the bench.",
             "Add the names or addresses that they will use, as in names = [\"bench.local\"].",
         );
-        return None;
+        return Err(Told);
     }
-    Some(Some(BeyondSettings { at, names }))
+    Ok(Some(BeyondSettings { at, names }))
 }
 
 fn beyond_at(section: &Section<'_>) -> Option<SocketAddr> {
