@@ -208,6 +208,14 @@ impl<'a> Host<'a> {
             let secured = E::secured(client);
             let (http, service, watcher) =
                 (self.http.clone(), self.service.clone(), self.open.watcher());
+            let mut stopping = self.stopping.clone();
+            // One who has not said a word yet is not waited for at a stop.
+            let secured = async move {
+                tokio::select! {
+                    _ = stopping.wait_for(|stopping| *stopping) => Err(io::Error::other("stopping")),
+                    secured = secured => secured,
+                }
+            };
             tokio::spawn(async move {
                 if let Err(error) = answer(secured, &http, service, watcher).await {
                     tracing::debug!(error, "a client went away");

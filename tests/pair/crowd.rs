@@ -1,7 +1,7 @@
 //! Many who begin a handshake and go on slowly or not at all: neither the bench nor the page of
 //! this computer notices, and after a while a device comes through.
 
-use std::io::Write as _;
+use std::io::{BufRead as _, BufReader, Write as _};
 use std::net::TcpStream;
 use std::time::{Duration, Instant};
 
@@ -77,4 +77,29 @@ fn slow_handshakes_delay_neither_bench_nor_commands_nor_the_page_here() {
     let grown = desk.service.memory().saturating_sub(memory);
     assert!(grown < 8 * 1024, "memory grew by {grown} KiB");
     assert_eq!(desk.home.masses("T-1"), ["3.00 g", "4.00 g"]);
+}
+
+#[test]
+fn a_stop_waits_for_no_handshake_and_ends_the_streams_of_devices() {
+    let mut desk = desk();
+    let device = Device::paired(&desk.home, "tablet");
+    let mut stream = BufReader::new(device.events());
+    let mut line = String::new();
+    while !line.starts_with("event: reading") {
+        line.clear();
+        assert_ne!(stream.read_line(&mut line).unwrap(), 0, "it ended early");
+    }
+    let mut half = TcpStream::connect(device.at).unwrap();
+    half.write_all(&HELLO).unwrap();
+    let took = desk.service.stop();
+    // Open connections have two seconds.
+    assert!(took < Duration::from_millis(1800), "{took:?}");
+    while line.trim_end() != "0" {
+        line.clear();
+        assert_ne!(stream.read_line(&mut line).unwrap(), 0, "it broke off");
+    }
+    assert!(
+        TcpStream::connect(device.at).is_err(),
+        "nobody listens there"
+    );
 }
