@@ -27,9 +27,9 @@ use super::secret;
 const KEPT: &str = "page-certificate.json";
 /// The certificate alone, for whoever wants to give it to a device or a program.
 const PUBLIC: &str = "page-certificate.pem";
-/// For how many days it is good. 825 were the most by the Baseline Requirements of the CA/Browser
-/// Forum (1.6.0, 6.3.2), and tablets still hold certificates that nobody vouches for to them; one
-/// of them is for the day before, since a tablet's clock may be behind.
+/// For how many days from today it is good. 825 were the most by the CA/Browser Forum's Baseline
+/// Requirements (6.3.2, from March 2018), and tablets still hold private certificates to them; it
+/// begins a day early, since a tablet's clock may be behind.
 const DAYS: i64 = 825 - 2;
 /// How many days before its end it is made anew, at a start.
 const RENEWED: i64 = 60;
@@ -39,7 +39,7 @@ const LARGEST: u64 = 64 * 1024;
 /// A certificate with its key.
 #[derive(Debug, Serialize, Deserialize)]
 struct Kept {
-    /// The names that it is for, in the order of the settings.
+    /// The names that it is for, sorted.
     names: Vec<String>,
     /// Its last day, UTC.
     until: String,
@@ -60,10 +60,13 @@ pub(super) struct Identity {
 /// The certificate for these names; made when there is none that is good.
 pub(super) fn kept(folder: &Path, names: &[String]) -> io::Result<Identity> {
     let today = TimeZone::UTC.to_datetime(Timestamp::now()).date();
+    let names = &sorted(names);
+    let ahead = |days: i64| today.checked_add(days.days()).map_err(io::Error::other);
+    let (soon, longest) = (ahead(RENEWED)?, ahead(DAYS)?);
     let enough = |kept: &Kept| {
-        let last = today.checked_add(RENEWED.days());
         let until = kept.until.parse::<Date>();
-        kept.names == names && matches!((last, until), (Ok(last), Ok(until)) if last < until)
+        // One that lasts too long was made while the clock was wrong, and has not begun yet.
+        kept.names == *names && until.is_ok_and(|until| soon < until && until <= longest)
     };
     let old = secret::read_private(&folder.join(KEPT), LARGEST)?
         .and_then(|bytes| serde_json::from_slice::<Kept>(&bytes).ok())
@@ -77,6 +80,12 @@ pub(super) fn kept(folder: &Path, names: &[String]) -> io::Result<Identity> {
     secret::write(folder, KEPT, &serde_json::to_vec(&made)?)?;
     secret::write(folder, PUBLIC, made.certificate.as_bytes())?;
     Ok(identity)
+}
+
+fn sorted(names: &[String]) -> Vec<String> {
+    let mut names = names.to_vec();
+    names.sort();
+    names
 }
 
 fn make(names: &[String], today: Date) -> io::Result<Kept> {
@@ -161,7 +170,9 @@ mod tests {
             fs::metadata(&path).unwrap().permissions().mode() & 0o777,
             0o600
         );
-        let again = kept(&folder, &one).unwrap();
+        let mut turned = one.clone();
+        turned.reverse();
+        let again = kept(&folder, &turned).unwrap();
         assert_eq!(
             (again.fingerprint, again.is_new),
             (first.fingerprint.clone(), false)
@@ -189,8 +200,10 @@ mod tests {
         let long = make(&one, day(RENEWED + 1 - DAYS)).unwrap();
         put(&long);
         assert!(!kept(folder, &one).unwrap().is_new);
-        put(&make(&one, day(RENEWED - DAYS)).unwrap());
-        assert!(kept(folder, &one).unwrap().is_new);
+        for odd in [RENEWED - DAYS, 1] {
+            put(&make(&one, day(odd)).unwrap());
+            assert!(kept(folder, &one).unwrap().is_new, "{odd}");
+        }
 
         let mut crossed = make(&one, today).unwrap();
         crossed.key = long.key;
