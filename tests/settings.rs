@@ -214,6 +214,10 @@ fn the_defaults_are_these() {
     assert_eq!(settings.minus_tolerance.to_string(), "0 ppt");
     assert!(settings.bell.desktop);
     assert_eq!(settings.page.at, Some("127.0.0.1:7726".parse().unwrap()));
+    assert_eq!(
+        settings.page.beyond, None,
+        "nothing listens beyond loopback"
+    );
     assert!(settings.shelf.metals().is_empty());
     let bench = &settings.benches[0];
     assert_eq!(bench.name, "bench");
@@ -1006,7 +1010,7 @@ fn a_page_that_others_could_reach_is_refused() {
                 &format!(
                     "Line 6 of HOME/panbell.toml reads at = \"{at}\". Others on the network could reach the bench there, and listen in."
                 ),
-                "Write an address of this computer alone, such as at = \"127.0.0.1:7726\".",
+                "Write an address of this computer alone, such as at = \"127.0.0.1:7726\"; for other devices, write beyond_loopback = true and their address as beyond_at.",
             ],
         );
     }
@@ -1029,6 +1033,60 @@ fn a_page_that_others_could_reach_is_refused() {
             ],
         );
     }
+}
+
+#[test]
+fn nothing_listens_beyond_loopback_unless_it_is_said_in_as_many_words() {
+    let page = |text: &str| {
+        let home = Home::with(&and(&format!("[page]\n{text}\n")));
+        home.read().map(|settings| settings.page.beyond)
+    };
+    for text in [
+        "beyond_at = \"0.0.0.0:7727\"\nnames = [\"bench.local\"]",
+        "beyond_loopback = false\nbeyond_at = \"192.168.1.4:7727\"\nnames = [\"bench.local\"]",
+    ] {
+        assert_eq!(page(text).unwrap(), None, "{text}");
+    }
+    let named =
+        "beyond_loopback = true\nnames = [\"Bench.LOCAL\", \"192.168.1.4\", \"bench.local\"]";
+    let beyond = page(named).unwrap().unwrap();
+    assert_eq!(beyond.at, "0.0.0.0:7727".parse().unwrap());
+    assert_eq!(beyond.names, ["bench.local", "192.168.1.4"]);
+    let own = page("beyond_loopback = true\nbeyond_at = \"[fd00::2]:80\"").unwrap();
+    assert_eq!(own.unwrap().names, ["fd00::2"]);
+    let wrong = |text: &str, words: &str| {
+        let wrong = page(text).unwrap_err();
+        let one = wrong.first();
+        assert_eq!(wrong.all().count(), 1, "{text}: {wrong}");
+        assert!(one.happened.contains(words), "{text}: {wrong}");
+    };
+    wrong("beyond_loopback = true", "No name is listed");
+    wrong(
+        "beyond_at = \"bench.local:7727\"",
+        "That is no address with a port",
+    );
+    for name in [
+        "",
+        "bench.local:7727",
+        "https://bench.local",
+        "bench local",
+        "*.local",
+        "-a",
+        "a..b",
+        "192.168.1",
+        "0.0.0.0",
+        "::",
+        "[fd00::2]",
+        "b\u{e4}nk",
+    ] {
+        let text = format!("beyond_loopback = true\nnames = [\"{name}\"]");
+        wrong(&text, "is no host name and no address");
+    }
+    let many: Vec<String> = (0..17).map(|n| format!("\"b{n}\"")).collect();
+    wrong(
+        &format!("beyond_loopback = true\nnames = [{}]", many.join(", ")),
+        "more than 16 names",
+    );
 }
 
 // --- Files that cannot be read -----------------------------------------------------------------

@@ -8,12 +8,13 @@ use hyper::body::{Bytes, Incoming};
 use hyper::client::conn::http1;
 use hyper::{Method, Request, Response, StatusCode};
 use hyper_util::rt::TokioIo;
+use serde::Serialize;
 use serde::de::DeserializeOwned;
 use tokio::net::UnixStream;
 
 use super::output::Output;
 use super::{BenchArg, Common, Ended};
-use crate::serve::{OrderBody, RefusalBody, ReplyBody, SOCKET};
+use crate::serve::{BenchView, OrderBody, RefusalBody, ReplyBody, SOCKET};
 use crate::trouble::Trouble;
 
 /// How long an answer may take; the service itself gives up on an order sooner.
@@ -73,9 +74,23 @@ impl Client {
         bench: Option<&str>,
         order: &OrderBody,
     ) -> Result<ReplyBody, Trouble> {
-        let body = serde_json::to_vec(order).map_err(|error| odd_answer(&error.to_string()))?;
-        self.within(self.request(Method::POST, &format!("{}/order", bench_path(bench)), body))
+        self.post(&format!("{}/order", bench_path(bench)), order)
             .await
+    }
+
+    /// One bench, whole.
+    pub(super) async fn bench(&self, name: &str) -> Result<BenchView, Trouble> {
+        self.get(&bench_path(Some(name))).await
+    }
+
+    /// Sends something to an address.
+    pub(super) async fn post<T: DeserializeOwned>(
+        &self,
+        path: &str,
+        what: &impl Serialize,
+    ) -> Result<T, Trouble> {
+        let body = serde_json::to_vec(what).map_err(|error| odd_answer(&error.to_string()))?;
+        self.within(self.request(Method::POST, path, body)).await
     }
 
     /// Asks for what is at an address.

@@ -19,6 +19,7 @@ mod lot;
 mod open;
 mod output;
 mod page;
+mod pair;
 mod plan;
 mod proof;
 mod reckon;
@@ -110,6 +111,8 @@ enum Command {
     Follow(follow::Follow),
     /// Print the address of the bench's page, which lets a browser in
     Page(page::Page),
+    /// Pair a device with the bench's page, list those that are paired, forget one
+    Pair(pair::Pair),
     /// Show the shop's metals
     Shelf(shelf::Shelf),
     /// Learn how a balance speaks
@@ -154,6 +157,7 @@ pub fn main() -> ExitCode {
         Command::Zero(zero) => zero.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),
         Command::Page(page) => page.run(&cli.common, &output),
+        Command::Pair(pair) => pair.run(&cli.common, &output),
         Command::Shelf(shelf) => shelf.run(&cli.common, &output),
         Command::Learn(learn) => learn.run(&cli.common, &output),
         Command::Verify(verify) => verify.run(&cli.common, &output),

@@ -5,7 +5,7 @@ use clap::Args;
 use super::client::{Client, runtime};
 use super::output::Output;
 use super::{Common, Ended};
-use crate::serve::PageView;
+use crate::serve::{PageView, RefusalBody};
 use crate::trouble::Trouble;
 
 /// Print the address of the bench's page
@@ -16,12 +16,51 @@ impl Page {
     #[allow(clippy::unused_self)] // every command is run alike
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         let page: PageView = runtime()?.block_on(Client::of(common)?.get("/v1/page"))?;
-        if let Some(address) = &page.address {
-            output.say(address, &page);
-            return Ok(Ended::Done);
+        let open = page
+            .beyond
+            .as_ref()
+            .is_some_and(|beyond| beyond.trouble.is_none());
+        if page.address.is_none() && !open {
+            let beyond = page.beyond.and_then(|beyond| beyond.trouble);
+            return Err(page.trouble.or(beyond).map_or_else(off, Trouble::from));
         }
-        Err(page.trouble.map_or_else(off, Trouble::from))
+        output.say(&text(&page), &page);
+        let failed = |trouble: &Option<RefusalBody>| trouble.is_some();
+        let half = failed(&page.trouble) || page.beyond.is_some() && !open;
+        Ok(if half { Ended::Warning } else { Ended::Done })
     }
+}
+
+/// The address of this computer first; that of other devices after it.
+fn text(page: &PageView) -> String {
+    let mut text = String::new();
+    let mut line = |line: &str| {
+        text.push_str(line);
+        text.push('\n');
+    };
+    let mut failed = |trouble: &Option<RefusalBody>| {
+        if let Some(trouble) = trouble {
+            line(&Trouble::from(trouble.clone()).to_string());
+        }
+    };
+    failed(&page.trouble);
+    if let Some(beyond) = &page.beyond {
+        failed(&beyond.trouble);
+    }
+    if let Some(address) = &page.address {
+        line(address);
+    }
+    if let Some(beyond) = &page.beyond {
+        for address in &beyond.addresses {
+            line(&format!("{address}  for paired devices (panbell pair)"));
+        }
+        if let Some(fingerprint) = &beyond.fingerprint {
+            line(&format!(
+                "SHA-256 fingerprint of its certificate: {fingerprint}"
+            ));
+        }
+    }
+    text
 }
 
 fn off() -> Trouble {

@@ -1,4 +1,5 @@
-//! The page's door: TCP at the address of the settings, and what the page's address is.
+//! The page's doors: TCP on loopback at the address of the settings, and what the page's addresses
+//! are.
 //!
 //! Promises: a door that cannot be opened is told and keeps nothing else from starting; the address
 //! told is the one that is really listened on. Leaves to others: who is let through (`gate`).
@@ -10,6 +11,7 @@ use axum::Router;
 use serde::{Deserialize, Serialize};
 use tokio::net::{TcpListener, TcpStream};
 
+use super::beyond::{Beyond, BeyondView};
 use super::gate::Gate;
 use super::listen::Entrance;
 use super::orders::RefusalBody;
@@ -30,6 +32,20 @@ pub struct PageView {
     pub address: Option<String>,
     /// Why it is not open.
     pub trouble: Option<RefusalBody>,
+    /// Where paired devices find it; none unless the settings say so.
+    pub beyond: Option<BeyondView>,
+}
+
+impl PageView {
+    /// The same for a device, which is not to have the token: it could be used after the device
+    /// is forgotten.
+    pub(super) fn without_token(&self) -> Self {
+        let bare = |address: &String| address.split('#').next().map(str::to_owned);
+        Self {
+            address: self.address.as_ref().and_then(bare),
+            ..self.clone()
+        }
+    }
 }
 
 /// The page's door, open or not.
@@ -37,48 +53,41 @@ pub struct PageView {
 pub struct Front {
     open: Option<(TcpListener, Gate)>,
     view: PageView,
+    beyond: Beyond,
 }
 
 impl Front {
     /// Opens it as the settings say, and says in the log how that went.
     pub async fn open(settings: &PageSettings, folders: &Folders) -> Self {
-        let Some(at) = settings.at else {
-            return Self::shut("off", None);
+        let (open, mut view) = Self::open_loopback(settings.at, folders).await;
+        let beyond = Beyond::open(settings.beyond.as_ref(), folders).await;
+        view.beyond = beyond.view();
+        Self { open, view, beyond }
+    }
+
+    async fn open_loopback(
+        at: Option<SocketAddr>,
+        folders: &Folders,
+    ) -> (Option<(TcpListener, Gate)>, PageView) {
+        let Some(at) = at else {
+            return (None, seen("off", None, None));
         };
         match Self::listen(at, folders).await {
-            Ok(front) => {
-                front.tell();
-                front
+            Ok((open, address)) => {
+                tell(&address);
+                (Some(open), seen("open", Some(address), None))
             }
             Err(trouble) => {
                 tracing::error!("{}: {trouble}", trouble.code);
-                Self::shut("failed", Some(&trouble))
+                (None, seen("failed", None, Some(&trouble)))
             }
         }
     }
 
-    /// Says where it is. A log is read by others and kept, so only a terminal is told the token.
-    fn tell(&self) {
-        let whole = self.view.address.as_deref().unwrap_or_default();
-        let address = match whole.split_once('#') {
-            Some((bare, _)) if !io::stderr().is_terminal() => bare,
-            _ => whole,
-        };
-        tracing::info!("the bench's page is at {address} (panbell page prints the whole address)");
-    }
-
-    fn shut(state: &str, trouble: Option<&Trouble>) -> Self {
-        Self {
-            open: None,
-            view: PageView {
-                state: state.to_owned(),
-                address: None,
-                trouble: trouble.map(RefusalBody::from),
-            },
-        }
-    }
-
-    async fn listen(at: SocketAddr, folders: &Folders) -> Result<Self, Trouble> {
+    async fn listen(
+        at: SocketAddr,
+        folders: &Folders,
+    ) -> Result<((TcpListener, Gate), String), Trouble> {
         let token =
             secret::kept(&folders.state, TOKEN).map_err(|error| token_failed(folders, &error))?;
         let listener = TcpListener::bind(at)
@@ -87,20 +96,19 @@ impl Front {
         let at = listener
             .local_addr()
             .map_err(|error| not_opened(at, &error))?;
-        Ok(Self {
-            open: Some((listener, Gate::new(at, &token))),
-            view: PageView {
-                state: "open".to_owned(),
-                // After the #, where no browser sends it on by itself.
-                address: Some(format!("http://{at}/#token={token}")),
-                trouble: None,
-            },
-        })
+        // After the #, where no browser sends it on by itself.
+        let address = format!("http://{at}/#token={token}");
+        Ok(((listener, Gate::loopback(at, &token)), address))
     }
 
     /// Where the page is to be found.
     pub fn view(&self) -> &PageView {
         &self.view
+    }
+
+    /// The door for paired devices.
+    pub(super) fn beyond(&self) -> &Beyond {
+        &self.beyond
     }
 
     /// The routes behind the gate.
@@ -130,6 +138,24 @@ impl Entrance for Front {
     async fn secured(client: TcpStream) -> io::Result<TcpStream> {
         Ok(client)
     }
+}
+
+fn seen(state: &str, address: Option<String>, trouble: Option<&Trouble>) -> PageView {
+    PageView {
+        state: state.to_owned(),
+        address,
+        trouble: trouble.map(RefusalBody::from),
+        beyond: None,
+    }
+}
+
+/// Says where it is. A log is read by others and kept, so only a terminal is told the token.
+fn tell(whole: &str) {
+    let address = match whole.split_once('#') {
+        Some((bare, _)) if !io::stderr().is_terminal() => bare,
+        _ => whole,
+    };
+    tracing::info!("the bench's page is at {address} (panbell page prints the whole address)");
 }
 
 fn not_opened(at: SocketAddr, error: &io::Error) -> Trouble {

@@ -3,8 +3,8 @@
 //!
 //! Promises: a request for another name than ours (as after a DNS answer that was changed under a
 //! browser's feet) is refused; so is one that a page of another site makes; and everything but the
-//! page's own files needs the token. An order must say that it comes from our own page. Leaves to
-//! others: the routes.
+//! page's own files needs the token, or beyond loopback the cookie of a paired device. An order must
+//! say that it comes from our own page. Leaves to others: the routes, and how a device is paired.
 
 use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::sync::Arc;
@@ -14,10 +14,12 @@ use axum::extract::{Request, State};
 use axum::http::header::{self, HeaderName};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode};
 use axum::middleware::{Next, from_fn_with_state};
-use axum::response::{IntoResponse as _, Response};
+use axum::response::{IntoResponse as _, Redirect, Response};
 
+use super::devices::{Leave, left};
 use super::http::{Refused, guarded};
 use super::page;
+use super::pairing::Pairing;
 use super::secret::Seal;
 use crate::trouble::Trouble;
 
@@ -26,15 +28,39 @@ use crate::trouble::Trouble;
 pub(super) struct Gate {
     /// `host:port`, as a browser writes it for us.
     hosts: Arc<[String]>,
-    token: Seal,
+    /// What stands before the host in an `Origin`.
+    scheme: &'static str,
+    key: Key,
 }
+
+/// What lets one in.
+#[derive(Debug, Clone)]
+enum Key {
+    /// The token of the page.
+    Token(Seal),
+    /// The cookie of a paired device.
+    Device(Arc<Pairing>),
+}
+
+/// How one is let in.
+enum Admitted {
+    /// For what needs no key, or with the token.
+    Freely,
+    /// As a device, until it is forgotten.
+    Until(Leave),
+    /// As one who may only be paired.
+    ToPairing,
+}
+
+/// Where a device sends the code.
+const ENTER: &str = "/v1/pair/enter";
 
 /// Where a browser says from what page a request comes (W3C Fetch Metadata).
 const SITE: HeaderName = HeaderName::from_static("sec-fetch-site");
 
 impl Gate {
-    /// The gate of an address that is listened on.
-    pub(super) fn new(at: SocketAddr, token: &str) -> Self {
+    /// The gate of a loopback address that is listened on.
+    pub(super) fn loopback(at: SocketAddr, token: &str) -> Self {
         let port = at.port();
         let mut hosts = vec![
             at.to_string(),
@@ -50,7 +76,17 @@ impl Gate {
         hosts.extend(bare);
         Self {
             hosts: hosts.into(),
-            token: Seal::of(token),
+            scheme: "http://",
+            key: Key::Token(Seal::of(token)),
+        }
+    }
+
+    /// The gate of paired devices, under these names with their port.
+    pub(super) fn beyond(hosts: Vec<String>, pairing: Arc<Pairing>) -> Self {
+        Self {
+            hosts: hosts.into(),
+            scheme: "https://",
+            key: Key::Device(pairing),
         }
     }
 
@@ -59,7 +95,7 @@ impl Gate {
         routes.layer(from_fn_with_state(self.clone(), check))
     }
 
-    fn admits(&self, request: &Request) -> Result<(), Refused> {
+    fn admits(&self, request: &Request) -> Result<Admitted, Refused> {
         let (headers, uri) = (request.headers(), request.uri());
         let host = self.host(headers)?;
         // An address that is given whole counts more than the Host (RFC 9112, 3.2.2).
@@ -67,18 +103,35 @@ impl Gate {
             return Err(other_host());
         }
         let reads = matches!(*request.method(), Method::GET | Method::HEAD);
-        if reads && page::is_page(uri.path()) {
-            return Ok(());
+        let is_page = reads && page::is_page(uri.path());
+        if !is_page {
+            from_our_page(headers, (self.scheme, host), reads)?;
         }
-        from_our_page(headers, host, reads)?;
-        let in_query = (reads && uri.path().ends_with("/events"))
-            .then(|| uri.query().and_then(token_in))
-            .flatten();
-        let token = bearer(headers).or(in_query);
-        if token.is_some_and(|token| self.token.fits(token)) {
-            Ok(())
-        } else {
-            Err(no_token(token.is_some()))
+        match &self.key {
+            Key::Token(_) if is_page => Ok(Admitted::Freely),
+            Key::Token(seal) => {
+                let in_query = (reads && uri.path().ends_with("/events"))
+                    .then(|| uri.query().and_then(token_in))
+                    .flatten();
+                let token = bearer(headers).or(in_query);
+                if token.is_some_and(|token| seal.fits(token)) {
+                    Ok(Admitted::Freely)
+                } else {
+                    Err(no_token(token.is_some()))
+                }
+            }
+            Key::Device(pairing) => {
+                let shows = page::shows_the_bench(uri.path());
+                // Nor is the first code entered by a device that is paired.
+                if (is_page && !shows) || (!reads && uri.path() == ENTER) {
+                    return Ok(Admitted::Freely);
+                }
+                match holder(pairing, headers) {
+                    Some(leave) => Ok(Admitted::Until(leave)),
+                    None if is_page => Ok(Admitted::ToPairing),
+                    None => Err(not_paired()),
+                }
+            }
         }
     }
 
@@ -100,26 +153,48 @@ impl Gate {
     }
 }
 
-async fn check(State(gate): State<Gate>, request: Request, next: Next) -> Response {
-    match gate.admits(&request) {
-        Ok(()) => next.run(request).await,
-        Err(refused) => {
-            let status = refused.0;
-            let mut response = refused.into_response();
-            if status == StatusCode::UNAUTHORIZED {
-                let scheme = HeaderValue::from_static("Bearer");
-                response
-                    .headers_mut()
-                    .insert(header::WWW_AUTHENTICATE, scheme);
-            }
-            guarded(response).await
+async fn check(State(gate): State<Gate>, mut request: Request, next: Next) -> Response {
+    let refused = match gate.admits(&request) {
+        Ok(Admitted::Freely) => return next.run(request).await,
+        Ok(Admitted::ToPairing) => {
+            let to = page::to_pairing(request.uri().path());
+            return guarded(Redirect::to(&to).into_response()).await;
         }
+        Ok(Admitted::Until(leave)) => {
+            // For what goes on after the answer has begun.
+            request.extensions_mut().insert(leave.clone());
+            tokio::select! {
+                biased;
+                () = left(Some(leave)) => not_paired(),
+                response = next.run(request) => return response,
+            }
+        }
+        Err(refused) => refused,
+    };
+    let status = refused.0;
+    let mut response = refused.into_response();
+    if status == StatusCode::UNAUTHORIZED {
+        let scheme = HeaderValue::from_static("Bearer");
+        response
+            .headers_mut()
+            .insert(header::WWW_AUTHENTICATE, scheme);
     }
+    guarded(response).await
+}
+
+/// The paired device whose cookie a request has.
+fn holder(pairing: &Pairing, headers: &HeaderMap) -> Option<Leave> {
+    let mut cookies = headers.get_all(header::COOKIE).iter();
+    cookies.find_map(|cookies| pairing.holder(cookies.to_str().ok()?))
 }
 
 /// A request that a browser makes for a page of another site is refused, and an order must say
 /// that it comes from ours.
-fn from_our_page(headers: &HeaderMap, host: &str, reads: bool) -> Result<(), Refused> {
+fn from_our_page(
+    headers: &HeaderMap,
+    (scheme, host): (&str, &str),
+    reads: bool,
+) -> Result<(), Refused> {
     let other = |happened| {
         let mend = "Open the bench's own page: panbell page prints its address.";
         Err(refused(
@@ -135,7 +210,7 @@ fn from_our_page(headers: &HeaderMap, host: &str, reads: bool) -> Result<(), Ref
     }
     let ours = |origin: &HeaderValue| {
         let origin = origin.to_str().ok();
-        origin.and_then(|origin| origin.strip_prefix("http://")) == Some(host)
+        origin.and_then(|origin| origin.strip_prefix(scheme)) == Some(host)
     };
     let site = |site: &HeaderValue| matches!(site.as_bytes(), b"same-origin" | b"none");
     if origins.all(ours) && headers.get_all(SITE).iter().all(site) {
@@ -182,6 +257,15 @@ fn no_token(wrong: bool) -> Refused {
             "The request has no token."
         },
         "Open the page by the address that panbell page prints.",
+    )
+}
+
+fn not_paired() -> Refused {
+    refused(
+        StatusCode::FORBIDDEN,
+        "not-paired",
+        "This device is not paired with the bench, or was forgotten.",
+        "Have a code shown at the bench (panbell pair), and enter it on the page of this address.",
     )
 }
 

@@ -2,7 +2,9 @@
 //!
 //! `GET /v1/benches`, `GET /v1/bench/NAME`, `GET /v1/bench/NAME/events` (server-sent events),
 //! `POST /v1/bench/NAME/order`, `GET /v1/page`, `GET /v1/openapi.json`. In place of NAME, `-` is
-//! the only bench. Leaves to others: who is let in (`listen`, `gate`), and the page's own files.
+//! the only bench. On the socket alone: `POST /v1/pair`, `GET /v1/devices`, `POST
+//! /v1/devices/forget`; for devices alone: `POST /v1/pair/enter`. Leaves to others: who is let in
+//! (`listen`, `gate`), and the page's own files.
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -14,14 +16,17 @@ use axum::middleware::map_response;
 use axum::response::sse::{KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{MethodRouter, get, post};
-use axum::{Json, Router};
+use axum::{Extension, Json, Router};
+use serde::de::DeserializeOwned;
 use tokio::sync::watch;
 
+use super::devices::{DeviceView, Leave};
 use super::door::{Door, House};
 use super::front::PageView;
 use super::openapi;
 use super::orders::{OrderBody, RefusalBody, ReplyBody};
 use super::page;
+use super::pairing::{self, CodeView, EnterBody, ForgetBody, ForgottenView, Pairing};
 use super::recipes::RecipesView;
 use super::stream::Follower;
 use super::view::BenchView;
@@ -40,10 +45,47 @@ const KEEP_ALIVE: Duration = Duration::from_secs(15);
 pub(super) struct Shared {
     house: Arc<House>,
     stopping: watch::Receiver<bool>,
+    pairing: Option<Arc<Pairing>>,
+    from: Way,
+}
+
+/// Where a request comes in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Way {
+    /// On the unix socket: the person at the bench.
+    Socket,
+    /// On loopback, with the token.
+    Loopback,
+    /// From another device.
+    Beyond,
+}
+
+impl Shared {
+    pub(super) fn new(
+        house: &Arc<House>,
+        stopping: &watch::Receiver<bool>,
+        pairing: Option<Arc<Pairing>>,
+        from: Way,
+    ) -> Self {
+        Self {
+            house: Arc::clone(house),
+            stopping: stopping.clone(),
+            pairing,
+            from,
+        }
+    }
+
+    /// What pairs devices, for those who may ask it that.
+    fn pairing(&self, from: Way) -> Result<&Arc<Pairing>, Refused> {
+        if self.from != from {
+            return Err(elsewhere(from));
+        }
+        self.pairing.as_ref().ok_or_else(pairing::off)
+    }
 }
 
 /// Method, address and handler of every route of the interface.
-fn table() -> [(&'static str, &'static str, MethodRouter<Shared>); 7] {
+fn table() -> [(&'static str, &'static str, MethodRouter<Shared>); 11] {
     [
         ("get", "/v1/benches", get(benches)),
         ("get", "/v1/bench/{name}", get(bench)),
@@ -51,6 +93,10 @@ fn table() -> [(&'static str, &'static str, MethodRouter<Shared>); 7] {
         ("get", "/v1/bench/{name}/recipes", get(recipes)),
         ("post", "/v1/bench/{name}/order", post(order)),
         ("get", "/v1/page", get(the_page)),
+        ("post", "/v1/pair", post(show_code)),
+        ("post", "/v1/pair/enter", post(enter_code)),
+        ("get", "/v1/devices", get(devices)),
+        ("post", "/v1/devices/forget", post(forget)),
         ("get", "/v1/openapi.json", get(openapi::document)),
     ]
 }
@@ -63,7 +109,7 @@ pub(super) fn addresses() -> impl Iterator<Item = String> {
 }
 
 /// All routes.
-pub(super) fn routes(house: Arc<House>, stopping: watch::Receiver<bool>) -> Router {
+pub(super) fn routes(shared: Shared) -> Router {
     let table = table().into_iter();
     table
         .fold(page::routes(), |routes, (_, path, handler)| {
@@ -73,7 +119,7 @@ pub(super) fn routes(house: Arc<House>, stopping: watch::Receiver<bool>) -> Rout
         .method_not_allowed_fallback(other_method)
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
         .layer(map_response(guarded))
-        .with_state(Shared { house, stopping })
+        .with_state(shared)
 }
 
 /// What a browser must not do with any answer: guess its kind, hand it to another site, keep it.
@@ -138,15 +184,48 @@ async fn recipes(State(shared): State<Shared>, name: Bench) -> Result<Json<Recip
 async fn events(
     State(shared): State<Shared>,
     name: Bench,
+    leave: Option<Extension<Leave>>,
     headers: HeaderMap,
 ) -> Result<impl IntoResponse, Refused> {
     let heard = headers.get("last-event-id").and_then(|id| id.to_str().ok());
-    let follower = Follower::start(door(&shared, name)?.clone(), heard, shared.stopping.clone());
+    let leave = leave.map(|Extension(leave)| leave);
+    let door = door(&shared, name)?.clone();
+    let follower = Follower::start(door, heard, shared.stopping.clone(), leave);
     Ok(Sse::new(follower).keep_alive(KeepAlive::new().interval(KEEP_ALIVE)))
 }
 
 async fn the_page(State(shared): State<Shared>) -> Json<PageView> {
-    Json(shared.house.page.clone())
+    Json(match shared.from {
+        Way::Beyond => shared.house.page.without_token(),
+        Way::Socket | Way::Loopback => shared.house.page.clone(),
+    })
+}
+
+async fn show_code(State(shared): State<Shared>) -> Result<Json<CodeView>, Refused> {
+    Ok(Json(shared.pairing(Way::Socket)?.show()))
+}
+
+async fn devices(State(shared): State<Shared>) -> Result<Json<Vec<DeviceView>>, Refused> {
+    Ok(Json(shared.pairing(Way::Socket)?.devices()))
+}
+
+async fn forget(
+    State(shared): State<Shared>,
+    request: Request,
+) -> Result<Json<ForgottenView>, Refused> {
+    let pairing = shared.pairing(Way::Socket)?;
+    let body: ForgetBody = arrived(request, &shared).await?;
+    Ok(Json(pairing.forget(body).await?))
+}
+
+async fn enter_code(
+    State(shared): State<Shared>,
+    request: Request,
+) -> Result<impl IntoResponse, Refused> {
+    let pairing = shared.pairing(Way::Beyond)?;
+    let body: EnterBody = arrived(request, &shared).await?;
+    let (device, cookie) = pairing.enter(body).await?;
+    Ok(([(header::SET_COOKIE, cookie)], Json(device)))
 }
 
 async fn order(
@@ -155,7 +234,20 @@ async fn order(
     request: Request,
 ) -> Result<Json<ReplyBody>, Refused> {
     let door = door(&shared, name)?;
-    let body = tokio::time::timeout(PATIENCE, Json::<OrderBody>::from_request(request, &shared));
+    let body: OrderBody = arrived(request, &shared).await?;
+    if let Some(key) = body.key() {
+        return Ok(Json(door.press(key).await?.into()));
+    }
+    let unclear = |trouble| Refused(StatusCode::UNPROCESSABLE_ENTITY, trouble);
+    let order = body
+        .into_order(&shared.house, &door.name)
+        .map_err(unclear)?;
+    Ok(Json(door.order(order).await?.into()))
+}
+
+/// The body of a request, as JSON.
+async fn arrived<T: DeserializeOwned>(request: Request, shared: &Shared) -> Result<T, Refused> {
+    let body = tokio::time::timeout(PATIENCE, Json::<T>::from_request(request, shared));
     let body = body.await.map_err(|_| {
         let trouble = Trouble::new(
             "order-unfinished",
@@ -179,14 +271,23 @@ async fn order(
             );
             Refused(rejection.status(), trouble)
         })?;
-    if let Some(key) = body.key() {
-        return Ok(Json(door.press(key).await?.into()));
-    }
-    let unclear = |trouble| Refused(StatusCode::UNPROCESSABLE_ENTITY, trouble);
-    let order = body
-        .into_order(&shared.house, &door.name)
-        .map_err(unclear)?;
-    Ok(Json(door.order(order).await?.into()))
+    Ok(body)
+}
+
+/// What is for others to ask.
+fn elsewhere(from: Way) -> Refused {
+    let (happened, mend) = match from {
+        Way::Beyond => (
+            "A code is entered at the device that is to be paired.",
+            "Open the bench's page on that device.",
+        ),
+        Way::Socket | Way::Loopback => (
+            "Devices are paired and forgotten at the bench alone.",
+            "At the bench: panbell pair, panbell pair --list, panbell pair --forget NAME.",
+        ),
+    };
+    let trouble = Trouble::new("pair-elsewhere", happened, "Nothing was changed.", mend);
+    Refused(StatusCode::FORBIDDEN, trouble)
 }
 
 async fn other_method() -> Refused {

@@ -1,7 +1,8 @@
-//! Listening: the unix socket that the commands use, and the page's door on TCP.
+//! Listening: the unix socket that the commands use, and the page's doors on TCP.
 //!
 //! Promises: whoever connects, however many and however slow, has a bound and a limit of time, and
-//! those on TCP never take a place from those on the socket. Leaves to others: what is answered.
+//! those on TCP never take a place from those on the socket, nor those of other devices from those
+//! of this computer. Leaves to others: what is answered.
 
 use std::fs::File;
 use std::io;
@@ -21,7 +22,7 @@ use tokio::sync::{Semaphore, watch};
 
 use super::door::House;
 use super::front::Front;
-use super::http::{PATIENCE, routes};
+use super::http::{PATIENCE, Shared, Way, routes};
 use crate::trouble::Trouble;
 
 /// The name of the socket in the runtime folder.
@@ -33,6 +34,9 @@ const MOST_CLIENTS: usize = 512;
 /// The same on TCP. Counted by themselves: any user of the computer can connect there, and must
 /// not keep the commands out.
 const MOST_VISITORS: usize = 128;
+/// The same beyond loopback, where anybody in the network can connect. Fewer, since each of them
+/// costs a handshake; a browser needs six at most.
+const MOST_DEVICES: usize = 64;
 /// How long open connections may take to end at a stop, once their streams were ended.
 const DRAIN: Duration = Duration::from_secs(2);
 
@@ -104,11 +108,22 @@ impl Served {
             return;
         };
         let open = GracefulShutdown::new();
-        let routes = routes(house, stopping.clone());
-        let on_tcp = front.guarded(routes.clone());
-        let mut socket = Host::new(routes, MOST_CLIENTS, &open, stopping.clone());
+        let beyond = front.beyond();
+        let routes = |from| {
+            let shared = Shared::new(&house, &stopping, beyond.pairing(), from);
+            routes(shared)
+        };
+        let on_socket = routes(Way::Socket);
+        let on_tcp = front.guarded(routes(Way::Loopback));
+        let on_tls = beyond.guarded(routes(Way::Beyond));
+        let mut socket = Host::new(on_socket, MOST_CLIENTS, &open, stopping.clone());
         let mut tcp = Host::new(on_tcp, MOST_VISITORS, &open, stopping.clone());
-        tokio::join!(socket.welcome(&listener), tcp.welcome(&front));
+        let mut tls = Host::new(on_tls, MOST_DEVICES, &open, stopping.clone());
+        tokio::join!(
+            socket.welcome(&listener),
+            tcp.welcome(&front),
+            tls.welcome(beyond)
+        );
         if tokio::time::timeout(DRAIN, open.shutdown()).await.is_err() {
             tracing::debug!("connections were still open at the stop");
         }
@@ -193,6 +208,14 @@ impl<'a> Host<'a> {
             let secured = E::secured(client);
             let (http, service, watcher) =
                 (self.http.clone(), self.service.clone(), self.open.watcher());
+            let mut stopping = self.stopping.clone();
+            // One who has not said a word yet is not waited for at a stop.
+            let secured = async move {
+                tokio::select! {
+                    _ = stopping.wait_for(|stopping| *stopping) => Err(io::Error::other("stopping")),
+                    secured = secured => secured,
+                }
+            };
             tokio::spawn(async move {
                 if let Err(error) = answer(secured, &http, service, watcher).await {
                     tracing::debug!(error, "a client went away");

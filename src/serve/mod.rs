@@ -2,8 +2,14 @@
 //!
 //! Promises: a client, however slow, rude or dead, never delays a bench: every queue is bounded,
 //! and a client that falls behind is given the latest state; event streams end at shutdown. On
-//! TCP nobody but the holder of the page's token is told or may order anything. The types here are the interface's own, version 1. Leaves to others: everything that a bench does.
+//! loopback nobody but the holder of the page's token is told or may order anything, and beyond it,
+//! where the settings open a door at all, nobody but a paired device. The types here are the
+//! interface's own, version 1. Leaves to others: everything that a bench does.
 
+mod beyond;
+mod certificate;
+mod code;
+mod devices;
 mod door;
 mod front;
 mod gate;
@@ -13,16 +19,20 @@ mod live;
 mod openapi;
 mod orders;
 mod page;
+mod pairing;
 mod recipes;
 mod secret;
 mod stream;
 mod view;
 
+pub use beyond::BeyondView;
+pub use devices::DeviceView;
 pub use door::{Ask, Door, House};
 pub use front::{Front, PageView};
 pub use listen::{SOCKET, Served, listen};
 pub use live::{Live, Message};
 pub use orders::{AddBody, OrderBody, RefusalBody, ReplyBody};
+pub use pairing::{CodeView, ForgetBody, ForgottenView};
 pub use recipes::{AddView, RecipeView, RecipesView};
 pub use view::{
     BellView, BenchView, HoldView, JobView, PanView, PlannedView, ReadingView, WeighedView,

@@ -16,13 +16,32 @@ use sha2::{Digest as _, Sha256};
 use super::http::{Shared, nothing_here};
 
 /// Name, kind and bytes of every file. The first is the page itself, at `/` and `/bench/NAME`.
-const FILES: [File; 1] = [File {
-    name: "index.html",
-    kind: HTML,
-    bytes: include_bytes!("page/index.html"),
-}];
+const FILES: [File; 4] = [
+    File {
+        name: "index.html",
+        kind: HTML,
+        bytes: include_bytes!("page/index.html"),
+    },
+    File {
+        name: "pair.html",
+        kind: HTML,
+        bytes: include_bytes!("page/pair.html"),
+    },
+    File {
+        name: "pair.js",
+        kind: SCRIPT,
+        bytes: include_bytes!("page/pair.js"),
+    },
+    File {
+        name: "pair.css",
+        kind: STYLE,
+        bytes: include_bytes!("page/pair.css"),
+    },
+];
 
 const HTML: &str = "text/html; charset=utf-8";
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+const STYLE: &str = "text/css; charset=utf-8";
 
 /// Everything from our own address and nothing from elsewhere; in no frame; no form goes anywhere
 /// (W3C Content Security Policy Level 3).
@@ -47,6 +66,21 @@ pub(super) fn routes() -> Router<Shared> {
 /// Whether an address is one of the page's own.
 pub(super) fn is_page(path: &str) -> bool {
     path == "/" || path.starts_with("/bench/") || path.starts_with("/page/")
+}
+
+/// Whether an address shows the bench, and not merely a file that it is shown with.
+pub(super) fn shows_the_bench(path: &str) -> bool {
+    path == "/" || path.starts_with("/bench/")
+}
+
+/// Where a device that is not paired is sent, with the bench that it wanted.
+pub(super) fn to_pairing(path: &str) -> String {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'-' | b'_' | b'.' | b'/');
+    if path != "/" && path.bytes().all(plain) {
+        format!("/page/pair.html#{path}")
+    } else {
+        "/page/pair.html".to_owned()
+    }
 }
 
 async fn index(headers: HeaderMap) -> Response {

@@ -53,6 +53,21 @@ impl Seal {
         Self(Sha256::digest(secret.as_bytes()).into())
     }
 
+    /// As it is kept in a file, from which no secret follows.
+    pub(super) fn written(&self) -> String {
+        hex(&self.0)
+    }
+
+    /// One that was written.
+    pub(super) fn read(text: &str) -> Option<Self> {
+        let digits = text.len() == 64 && text.bytes().all(|b| b.is_ascii_hexdigit());
+        let mut bytes = [0; 32];
+        for (byte, at) in bytes.iter_mut().zip((0..).step_by(2)) {
+            *byte = u8::from_str_radix(text.get(at..at + 2)?, 16).ok()?;
+        }
+        digits.then_some(Self(bytes))
+    }
+
     /// Whether it is of this text. Digests are compared, so how long it takes tells about the
     /// digest of a guess, from which nothing about the secret follows.
     pub(super) fn fits(&self, text: &str) -> bool {
@@ -146,6 +161,17 @@ mod tests {
         assert!(Seal::of(&one).fits(&one));
         assert!(!Seal::of(&one).fits(&one[1..]));
         assert!(!Seal::of(&one).fits(""));
+        let seal = Seal::of(&one);
+        assert_eq!(Seal::read(&seal.written()), Some(seal));
+        for odd in [
+            "",
+            "00",
+            &"g".repeat(64),
+            &"\u{fffd}".repeat(64),
+            &"0".repeat(65),
+        ] {
+            assert_eq!(Seal::read(odd), None, "{odd}");
+        }
     }
 
     #[test]

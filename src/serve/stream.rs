@@ -15,6 +15,7 @@ use axum::response::sse::Event;
 use futures_core::Stream;
 use tokio::sync::watch;
 
+use super::devices::{Leave, left};
 use super::door::Door;
 use super::live::After;
 
@@ -32,7 +33,13 @@ type Next = Pin<Box<dyn Future<Output = Option<(Event, Feed)>> + Send>>;
 impl Follower {
     /// Follows a bench until the service stops: on from the last event that was heard, if it is
     /// still kept; else the whole state first.
-    pub(super) fn start(door: Door, heard: Option<&str>, stopping: watch::Receiver<bool>) -> Self {
+    /// Sooner for a device that is forgotten.
+    pub(super) fn start(
+        door: Door,
+        heard: Option<&str>,
+        stopping: watch::Receiver<bool>,
+        leave: Option<Leave>,
+    ) -> Self {
         let told = door.live.follow();
         let missed = door.live.last();
         let after = heard.and_then(|id| door.live.number(id));
@@ -41,7 +48,7 @@ impl Follower {
             missed,
             told,
             door,
-            stopping,
+            end: End { stopping, leave },
         };
         let first = async { feed.next().await.map(first_of_all) };
         Self {
@@ -81,12 +88,37 @@ struct Feed {
     missed: u64,
     told: watch::Receiver<u64>,
     door: Door,
+    end: End,
+}
+
+/// What ends a stream.
+struct End {
     stopping: watch::Receiver<bool>,
+    leave: Option<Leave>,
+}
+
+impl End {
+    /// Comes when the service stops or the device is forgotten.
+    async fn come(&mut self) {
+        tokio::select! {
+            _ = self.stopping.changed() => {}
+            () = left(self.leave.clone()) => {}
+        }
+    }
+
+    fn is_forgotten(&self) -> bool {
+        let leave = self.leave.as_ref();
+        leave.is_some_and(|leave| leave.has_changed().is_err())
+    }
 }
 
 impl Feed {
     async fn next(mut self) -> Option<(Event, Self)> {
         loop {
+            // Looked at first: at a busy bench there may always be something to tell.
+            if self.end.is_forgotten() {
+                return None;
+            }
             let after = self.after.map(|number| {
                 self.told.mark_unchanged();
                 self.door.live.after(number, self.missed)
@@ -105,7 +137,7 @@ impl Feed {
                     tokio::select! {
                         biased;
                         told = self.told.changed() => told.ok()?,
-                        _ = self.stopping.changed() => return None,
+                        () = self.end.come() => return None,
                     }
                 }
                 Some(After::Lost) | None => {
@@ -114,7 +146,7 @@ impl Feed {
                         return Some((event, self));
                     }
                     // A bench that is waiting for its disk tells no state, but rings.
-                    if *self.stopping.borrow() {
+                    if *self.end.stopping.borrow() {
                         return None;
                     }
                     self.after = Some(self.door.live.last());
@@ -127,7 +159,7 @@ impl Feed {
         let (number, view) = tokio::select! {
             biased;
             view = self.door.view_and_number() => view.ok()?,
-            _ = self.stopping.changed() => return None,
+            () = self.end.come() => return None,
         };
         let event = Event::default()
             .event("state")

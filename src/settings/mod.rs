@@ -28,7 +28,7 @@ pub use find::{SHIPPED_BALANCES, USB_SCALE};
 pub use folders::{Environment, Folders};
 pub use law::read_laws;
 pub use number::PerMille;
-pub use page::PageSettings;
+pub use page::{BeyondSettings, PageSettings};
 pub use shelf::read_shelf;
 pub use trouble::SettingsTrouble;
 

@@ -10,8 +10,10 @@ use serde_json::{Value, json};
 use super::DOCUMENT;
 use crate::serve::front::PageView;
 use crate::serve::http::addresses;
+use crate::serve::pairing::{COOKIE, EnterBody};
 use crate::serve::{
-    BellView, BenchView, OrderBody, ReadingView, RecipesView, RefusalBody, ReplyBody,
+    BellView, BenchView, CodeView, DeviceView, ForgetBody, ForgottenView, OrderBody, ReadingView,
+    RecipesView, RefusalBody, ReplyBody,
 };
 
 /// Collects the schemas of what is received and of what is sent.
@@ -94,9 +96,25 @@ fn made() -> Value {
     let no = |what: &str| gives(what, &refusal);
     // What the gate on TCP can answer to anything.
     let refused = |mut answers: Value| {
-        answers["401"] = no("Over TCP: the token is missing or wrong.");
-        answers["403"] =
-            no("Over TCP: it comes from a page of another address, or does not say from which.");
+        answers["401"] = no("On loopback: the token is missing or wrong.");
+        answers["403"] = no(
+            "Over TCP: it comes from a page of another address, or does not say from which; or from a device that is not paired.",
+        );
+        answers
+    };
+    let only = |mut answers: Value| {
+        answers["401"] = no("On loopback: the token is missing or wrong.");
+        answers["403"] = no("It is not for those who come in there, or as for every address.");
+        answers["409"] = no("Nothing listens beyond loopback, or that cannot be done now.");
+        answers
+    };
+    let sent = |mut answers: Value| {
+        answers["400"] = no("It is no JSON.");
+        answers["408"] = no("It did not arrive whole in ten seconds.");
+        answers["413"] = no("It is larger than any.");
+        answers["415"] = no("Its content type is not application/json.");
+        answers["422"] = no("It is not of the form that is described.");
+        answers["503"] = no("The list of devices could not be written in time.");
         answers
     };
     let unknown = no("There is no such bench, or several and none was named.");
@@ -185,6 +203,46 @@ fn made() -> Value {
             "summary": "Where the bench's page is to be found.",
             "responses": refused(json!({"200": gives("The page.", &schemas.sends::<PageView>())})),
         }},
+        "/v1/pair": {"post": {
+            "operationId": "pair",
+            "summary": "Shows a code that pairs one device, in place of any other.",
+            "description": "On the unix socket alone.",
+            "responses": only(json!({"200": gives("The code.", &schemas.sends::<CodeView>())})),
+        }},
+        "/v1/pair/enter": {"post": {
+            "operationId": "enter",
+            "summary": "Pairs the device that sends the code.",
+            "description": "Beyond loopback alone. It needs an Origin header, that of the page, and no cookie yet: the answer sets it. At most five wrong codes are looked at in a minute and for one code, which is then void.",
+            "requestBody": {
+                "required": true,
+                "content": {"application/json": {"schema": schemas.receives::<EnterBody>()}},
+            },
+            "responses": sent(only(json!({
+                "200": gives("It is paired.", &schemas.sends::<DeviceView>()),
+                "429": no("There were five wrong codes within a minute."),
+            }))),
+        }},
+        "/v1/devices": {"get": {
+            "operationId": "devices",
+            "summary": "Every paired device, the oldest first.",
+            "description": "On the unix socket alone.",
+            "responses": only(json!({
+                "200": gives("The devices.", &json!({"type": "array", "items": schemas.sends::<DeviceView>()})),
+            })),
+        }},
+        "/v1/devices/forget": {"post": {
+            "operationId": "forget",
+            "summary": "Forgets a device, or all: what it has open ends.",
+            "description": "On the unix socket alone.",
+            "requestBody": {
+                "required": true,
+                "content": {"application/json": {"schema": schemas.receives::<ForgetBody>()}},
+            },
+            "responses": sent(only(json!({
+                "200": gives("They are forgotten.", &schemas.sends::<ForgottenView>()),
+                "404": no("No device has that name."),
+            }))),
+        }},
         "/v1/openapi.json": {"get": {
             "operationId": "document",
             "summary": "This document.",
@@ -197,17 +255,23 @@ fn made() -> Value {
             "title": "panbell",
             "version": "1",
             "license": {"name": "MIT", "identifier": "MIT"},
-            "description": "The service behind a goldsmith's bench balance: live state, and orders. It is the same on the unix socket in the runtime folder, where the mode of the socket lets in its owner alone, and on TCP at the address that panbell page prints, where everything needs the token in that address and the exact Host. Masses and finenesses are strings, as the balance shows them.",
+            "description": "The service behind a goldsmith's bench balance: live state, and orders. It is the same on the unix socket in the runtime folder, where the mode of the socket lets in its owner alone, and on TCP at the address that panbell page prints, where everything needs the token in that address and the exact Host. Where the settings open it beyond loopback, it is encrypted, and everything needs the cookie of a paired device and the exact Host. Masses and finenesses are strings, as the balance shows them.",
         },
         "servers": [{"url": "/"}],
-        "security": [{"token": []}],
+        "security": [{"token": []}, {"device": []}],
         "paths": paths,
         "components": {
             "schemas": schemas.all(),
-            "securitySchemes": {"token": {
-                "type": "http", "scheme": "bearer",
-                "description": "The token in the address that panbell page prints. Over TCP only.",
-            }},
+            "securitySchemes": {
+                "token": {
+                    "type": "http", "scheme": "bearer",
+                    "description": "The token in the address that panbell page prints. On loopback only.",
+                },
+                "device": {
+                    "type": "apiKey", "in": "cookie", "name": COOKIE,
+                    "description": "What /v1/pair/enter gave the device. Beyond loopback only.",
+                },
+            },
         },
     })
 }
