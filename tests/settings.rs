@@ -102,6 +102,7 @@ fn folders_follow_the_environment_and_whole_paths_only() {
         home: Some("/home/anna".into()),
         config_home: Some("/etc/anna".into()),
         data_home: Some("/data".into()),
+        state_home: Some("/state".into()),
         runtime_dir: Some("/run/anna".into()),
         run_user: run.path().to_owned(),
     };
@@ -113,6 +114,7 @@ fn folders_follow_the_environment_and_whole_paths_only() {
     assert_eq!(folders.balances, Path::new("/etc/anna/panbell/balances"));
     assert_eq!(folders.shelf, Path::new("/etc/anna/panbell/shelf.toml"));
     assert_eq!(folders.book, Path::new("/data/panbell/book"));
+    assert_eq!(folders.state, Path::new("/state/panbell"));
     assert_eq!(folders.runtime, Path::new("/run/anna/panbell"));
     assert_eq!(
         folders.socket(),
@@ -121,6 +123,7 @@ fn folders_follow_the_environment_and_whole_paths_only() {
 
     environment.config_home = Some(PathBuf::new());
     environment.data_home = Some("data".into());
+    environment.state_home = None;
     environment.runtime_dir = None;
     let folders = Folders::of_user(&environment).unwrap();
     let config = Path::new("/home/anna/.config/panbell");
@@ -129,6 +132,7 @@ fn folders_follow_the_environment_and_whole_paths_only() {
         folders.book,
         Path::new("/home/anna/.local/share/panbell/book")
     );
+    assert_eq!(folders.state, Path::new("/home/anna/.local/state/panbell"));
     assert_eq!(folders.runtime, run.path().join("panbell"));
 }
 
@@ -159,6 +163,7 @@ fn one_folder_can_hold_everything() {
     assert_eq!(folders.balances, home.join("balances"));
     assert_eq!(folders.shelf, home.join("shelf.toml"));
     assert_eq!(folders.book, home.join("book"));
+    assert_eq!(folders.state, home.join("state"));
     assert_eq!(folders.socket(), home.join("run/panbell.sock"));
 }
 
@@ -188,6 +193,7 @@ fn the_sample_is_the_same_as_the_defaults() {
     assert_eq!(written.give_away, defaults.give_away);
     assert_eq!(written.minus_tolerance, defaults.minus_tolerance);
     assert_eq!(written.bell, defaults.bell);
+    assert_eq!(written.page, defaults.page);
     let [written, defaults] = [&written.benches, &defaults.benches].map(|benches| {
         assert_eq!(benches.len(), 1);
         &benches[0]
@@ -207,6 +213,8 @@ fn the_defaults_are_these() {
     assert_eq!(settings.give_away.to_string(), "5 ppt");
     assert_eq!(settings.minus_tolerance.to_string(), "0 ppt");
     assert!(settings.bell.desktop);
+    assert_eq!(settings.page.at, Some("127.0.0.1:7726".parse().unwrap()));
+    assert!(!settings.page.beyond_loopback);
     assert!(settings.shelf.metals().is_empty());
     let bench = &settings.benches[0];
     assert_eq!(bench.name, "bench");
@@ -242,6 +250,8 @@ fn every_setting_changes_what_it_says() {
         minus_tolerance = "3ppt"
         [bell]
         desktop = false
+        [page]
+        at = "off"
         [[bench]]
         name = "left"
         port = "/dev/left"
@@ -269,6 +279,7 @@ fn every_setting_changes_what_it_says() {
     assert_eq!(demand.lowest, "747".parse().unwrap());
     assert_eq!(demand.highest, "752.5".parse().unwrap());
     assert!(!settings.bell.desktop);
+    assert_eq!(settings.page.at, None);
     let [left, right] = &settings.benches[..] else {
         panic!("two benches")
     };
@@ -1000,6 +1011,61 @@ fn all_of_it_can_be_told_as_one() {
     let one: panbell::trouble::Trouble = wrong.into();
     assert_eq!(one.happened, first.happened);
     assert_eq!(one.mend, format!("{} 2 more things are wrong.", first.mend));
+}
+
+#[test]
+fn a_page_that_others_could_reach_must_be_meant() {
+    let page = |text: &str| {
+        let home = Home::with(&and(&format!("[page]\n{text}\n")));
+        home.read().map(|settings| settings.page)
+    };
+    for (at, port) in [
+        ("127.0.0.1:0", 0),
+        ("127.9.9.9:80", 80),
+        ("[::1]:7000", 7000),
+    ] {
+        let read = page(&format!("at = \"{at}\"")).unwrap();
+        assert_eq!(read.at.unwrap().port(), port);
+    }
+    let meant = page("at = \"0.0.0.0:7726\"\nbeyond_loopback = true").unwrap();
+    assert!(!meant.at.unwrap().ip().is_loopback());
+    for at in [
+        "0.0.0.0:7726",
+        "192.168.1.4:7726",
+        "[::]:7726",
+        "[fe80::1]:7726",
+        "[::ffff:127.0.0.1]:7726",
+    ] {
+        one_wrong(
+            &and(&format!("[page]\nat = \"{at}\"\n")),
+            [
+                "settings-value",
+                &format!(
+                    "Line 6 of HOME/panbell.toml reads at = \"{at}\". Others on the network could reach the bench there."
+                ),
+                "Write an address that begins with 127, or add beyond_loopback = true if that is meant.",
+            ],
+        );
+    }
+    for at in [
+        "",
+        "on",
+        "7726",
+        "localhost:7726",
+        "127.0.0.1",
+        "127.0.0.1:99999",
+    ] {
+        one_wrong(
+            &and(&format!("[page]\nat = \"{at}\"\n")),
+            [
+                "settings-value",
+                &format!(
+                    "Line 6 of HOME/panbell.toml reads at = \"{at}\". That is no address with a port."
+                ),
+                "Write at = \"127.0.0.1:7726\", or at = \"off\" for no page.",
+            ],
+        );
+    }
 }
 
 // --- Files that cannot be read -----------------------------------------------------------------

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use serde::Serialize;
-use tokio::sync::{broadcast, mpsc, oneshot, watch};
+use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::{Instant, sleep_until};
 
 use super::journal::Journal;
@@ -13,7 +13,7 @@ use crate::balance::{Layout, LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
 use crate::job::{Cause, Done, Effect, Event, Job, Record, State, step};
 use crate::mass::{Moment, Reading};
-use crate::serve::{Ask, BellView, BenchView, Message, PanView, WeighingView};
+use crate::serve::{Ask, BellView, BenchView, Live, PanView, ReadingView, WeighingView};
 use crate::settings::BenchSettings;
 use crate::trouble::Trouble;
 
@@ -27,7 +27,7 @@ pub(super) struct Lane {
     journal: Journal,
     bells: Option<BellSender>,
     asks: mpsc::Receiver<Ask>,
-    live: broadcast::Sender<Message>,
+    live: Live,
     answers: BTreeMap<u64, oneshot::Sender<Result<Done, Trouble>>>,
     orders: u64,
     origin: Instant,
@@ -56,15 +56,6 @@ impl Mark {
     }
 }
 
-/// What a reading changes, for followers: far smaller than the whole state.
-#[derive(Serialize)]
-struct ReadingView {
-    #[serde(flatten)]
-    pan: PanView,
-    weighing: Option<WeighingView>,
-    sentence: String,
-}
-
 impl Lane {
     pub(super) fn new(
         settings: &BenchSettings,
@@ -72,7 +63,7 @@ impl Lane {
         journal: Journal,
         bells: Option<BellSender>,
         asks: mpsc::Receiver<Ask>,
-        live: broadcast::Sender<Message>,
+        live: Live,
     ) -> Result<Self, Trouble> {
         Ok(Self {
             name: settings.name.clone(),
@@ -170,7 +161,8 @@ impl Lane {
             Ask::View(reply) => {
                 if let Some(state) = &self.state {
                     // A client that left is no trouble of the bench.
-                    let _gone = reply.send(BenchView::of(state, self.now()));
+                    let view = BenchView::of(state, self.now());
+                    let _gone = reply.send((self.live.last(), view));
                 }
             }
             Ask::Order(order, reply) => {
@@ -232,7 +224,7 @@ impl Lane {
 
     /// Followers get the small reading, and the whole state when anything else has changed.
     fn tell_followers(&mut self, changed: bool, shown: bool) {
-        if self.live.receiver_count() == 0 {
+        if !self.live.is_followed() {
             self.told = None;
             return;
         }
@@ -258,17 +250,11 @@ impl Lane {
     }
 
     fn tell<T: Serialize>(&self, event: &'static str, data: &T) {
-        if self.live.receiver_count() == 0 {
+        if !self.live.is_followed() {
             return;
         }
         match serde_json::to_string(data) {
-            Ok(data) => {
-                // Nobody left to hear it is no trouble.
-                let _nobody = self.live.send(Message {
-                    event,
-                    data: data.into(),
-                });
-            }
+            Ok(data) => self.live.tell(event, data),
             Err(error) => tracing::error!(%error, event, "an event could not be written as JSON"),
         }
     }

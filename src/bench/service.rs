@@ -15,7 +15,7 @@ use crate::bell::Bells;
 use crate::book::{Book, BookView, JobName, Survey, Writer};
 use crate::job::{Job, Record, Verdict, scan};
 use crate::melt::PastMelt;
-use crate::serve::{Door, House, listen};
+use crate::serve::{Door, Front, House, listen};
 use crate::settings::{BenchSettings, Settings};
 use crate::trouble::Trouble;
 
@@ -44,6 +44,7 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
     let mut terminate = signal(SignalKind::terminate()).map_err(|error| cannot_start(&error))?;
     let mut interrupt = signal(SignalKind::interrupt()).map_err(|error| cannot_start(&error))?;
     let served = listen(&settings.folders.runtime)?;
+    let front = Front::open(&settings.page, &settings.folders).await;
     let (stop, stopping) = watch::channel(false);
     let desktop = settings.bell.desktop.then(Bells::start);
     let bells = desktop.as_ref().map(|(sender, _)| sender.clone());
@@ -69,8 +70,13 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
             "the book holds an open job of a bench that the settings do not name"
         );
     }
-    let house = Arc::new(House { settings, doors });
-    let serving = tokio::spawn(served.run(house, stopping));
+    let page = front.view().clone();
+    let house = Arc::new(House {
+        settings,
+        doors,
+        page,
+    });
+    let serving = tokio::spawn(served.run(front, house, stopping));
 
     notify(&[sd_notify::NotifyState::Ready]);
     tracing::info!("panbell is ready");

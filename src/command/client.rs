@@ -78,6 +78,12 @@ impl Client {
             .await
     }
 
+    /// Asks for what is at an address.
+    pub(super) async fn get<T: DeserializeOwned>(&self, path: &str) -> Result<T, Trouble> {
+        self.within(self.request(Method::GET, path, Vec::new()))
+            .await
+    }
+
     async fn within<T: DeserializeOwned>(
         &self,
         answer: impl Future<Output = Result<Response<Incoming>, Trouble>>,
@@ -145,15 +151,7 @@ impl Client {
             .to_bytes();
         let refusal: RefusalBody =
             serde_json::from_slice(&bytes).map_err(|error| odd_answer(&error.to_string()))?;
-        // The service's own word is what programs go by. It may live as long as the command, which
-        // ends with it.
-        let code: &'static str = refusal.code.leak();
-        let trouble = Trouble::new(code, refusal.happened, refusal.means, refusal.mend);
-        Err(if refusal.passes {
-            trouble.passing()
-        } else {
-            trouble
-        })
+        Err(refusal.into())
     }
 
     fn not_running(&self, error: &std::io::Error) -> Trouble {

@@ -14,6 +14,7 @@ mod logs;
 mod lot;
 mod open;
 mod output;
+mod page;
 mod plan;
 mod proof;
 mod reckon;
@@ -94,6 +95,8 @@ enum Command {
     Close(close::Close),
     /// Watch a bench live
     Follow(follow::Follow),
+    /// Print the address of the bench's page, which lets a browser in
+    Page(page::Page),
     /// Show the shop's metals
     Shelf(shelf::Shelf),
     /// Check job files against their chain
@@ -129,6 +132,7 @@ pub fn main() -> ExitCode {
         Command::Answer(answer) => answer.run(&cli.common, &output),
         Command::Close(close) => close.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),
+        Command::Page(page) => page.run(&cli.common, &output),
         Command::Shelf(shelf) => shelf.run(&cli.common, &output),
         Command::Verify(verify) => verify.run(&cli.common, &output),
         Command::Reckon(reckon) => reckon.run(&cli.common, &output),

@@ -213,6 +213,7 @@ pub struct Water {
 /// How the button meets the water.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum WaterWay {
     /// It hangs from the balance into water that stands beside or below the pan.
     Hung,
@@ -275,6 +276,7 @@ pub enum How {
 /// What the person says happened to the pan.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum PanAnswer {
     /// The balance's tare key was pressed; the metal is still there.
     Tared,

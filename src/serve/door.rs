@@ -3,8 +3,10 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::sync::{broadcast, mpsc, oneshot};
+use tokio::sync::{mpsc, oneshot};
 
+use super::front::PageView;
+use super::live::Live;
 use super::view::BenchView;
 use crate::job::{Done, Order};
 use crate::settings::Settings;
@@ -15,17 +17,8 @@ use crate::trouble::Trouble;
 pub enum Ask {
     /// An order, answered when it is carried out or refused.
     Order(Order, oneshot::Sender<Result<Done, Trouble>>),
-    /// The whole state, now.
-    View(oneshot::Sender<BenchView>),
-}
-
-/// One event for followers: its name, and its JSON on one line.
-#[derive(Debug, Clone)]
-pub struct Message {
-    /// `state`, `reading` or `bell`.
-    pub event: &'static str,
-    /// The data, a JSON object on one line.
-    pub data: Arc<str>,
+    /// The whole state, now, and the number of the last event that it holds already.
+    View(oneshot::Sender<(u64, BenchView)>),
 }
 
 /// The interface's side of one bench.
@@ -34,21 +27,20 @@ pub struct Door {
     /// The bench.
     pub name: String,
     asks: mpsc::Sender<Ask>,
-    live: broadcast::Sender<Message>,
+    /// What its followers hear.
+    pub(super) live: Live,
 }
 
 /// Orders that may wait for one bench.
 const ASKS: usize = 16;
-/// Events that a follower may fall behind before it is given the latest state instead.
-const BEHIND: usize = 64;
 /// How long an order may take: a slow disk takes its time, a stuck one must not hold the client.
 const LIMIT: Duration = Duration::from_secs(15);
 
 impl Door {
     /// A door, with the bench's two ends of it.
-    pub fn new(name: &str) -> (Self, mpsc::Receiver<Ask>, broadcast::Sender<Message>) {
+    pub fn new(name: &str) -> (Self, mpsc::Receiver<Ask>, Live) {
         let (asks, inbox) = mpsc::channel(ASKS);
-        let (live, _) = broadcast::channel(BEHIND);
+        let live = Live::new();
         (
             Self {
                 name: name.to_owned(),
@@ -70,6 +62,11 @@ impl Door {
 
     /// The whole state.
     pub async fn view(&self) -> Result<BenchView, Trouble> {
+        Ok(self.view_and_number().await?.1)
+    }
+
+    /// The whole state, and the number of the last event that it holds already.
+    pub(super) async fn view_and_number(&self) -> Result<(u64, BenchView), Trouble> {
         let (reply, answer) = oneshot::channel();
         self.ask(Ask::View(reply), answer).await
     }
@@ -93,11 +90,6 @@ impl Door {
             Err(_) => Err(slow("did not answer in time")),
         }
     }
-
-    /// Follows the bench from now on.
-    pub(super) fn follow(&self) -> broadcast::Receiver<Message> {
-        self.live.subscribe()
-    }
 }
 
 /// Every bench of a service, with what the interface needs to understand an order.
@@ -107,6 +99,8 @@ pub struct House {
     pub settings: Arc<Settings>,
     /// One door a bench, in the order of the settings.
     pub doors: Vec<Door>,
+    /// Where the page is to be found.
+    pub page: PageView,
 }
 
 impl House {

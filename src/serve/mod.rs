@@ -1,18 +1,28 @@
 //! The HTTP interface: orders in, live state out, the same for commands and for `curl`.
 //!
 //! Promises: a client, however slow, rude or dead, never delays a bench: every queue is bounded,
-//! and a client that falls behind is given the latest state; event streams end at shutdown. The
-//! types here are the interface's own, version 1. Leaves to others: everything that a bench does.
+//! and a client that falls behind is given the latest state; event streams end at shutdown. On
+//! TCP nobody but the holder of the page's token is told or may order anything. The types here are the interface's own, version 1. Leaves to others: everything that a bench does.
 
 mod door;
+mod front;
+mod gate;
 mod http;
+mod listen;
+mod live;
+mod openapi;
 mod orders;
+mod page;
+mod secret;
 mod stream;
 mod view;
 
-pub use door::{Ask, Door, House, Message};
-pub use http::{SOCKET, Served, listen};
+pub use door::{Ask, Door, House};
+pub use front::{Front, PageView};
+pub use listen::{SOCKET, Served, listen};
+pub use live::{Live, Message};
 pub use orders::{AddBody, OrderBody, RefusalBody, ReplyBody};
 pub use view::{
-    BellView, BenchView, HoldView, JobView, PanView, PlannedView, WeighedView, WeighingView,
+    BellView, BenchView, HoldView, JobView, PanView, PlannedView, ReadingView, WeighedView,
+    WeighingView,
 };

@@ -13,6 +13,7 @@ use crate::trouble::Trouble;
 
 /// An order as JSON: `{"order":"lot","fineness":"750","basis":"stamp"}`.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(tag = "order", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum OrderBody {
     /// Begin a job.
@@ -81,6 +82,7 @@ pub enum OrderBody {
 
 /// A metal to add.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct AddBody {
     /// Its short name on the shelf, or a fineness.
@@ -92,6 +94,7 @@ pub struct AddBody {
 
 /// A weighing in water: numbers are strings.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct WaterBody {
     /// hung or displaced.
@@ -180,6 +183,7 @@ fn one() -> String {
 
 /// The answer to an order that was carried out.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct ReplyBody {
     /// What was done, and what comes next.
     pub text: String,
@@ -189,6 +193,7 @@ pub struct ReplyBody {
 
 /// The answer to one that was not.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct RefusalBody {
     /// A stable word.
     pub code: String,
@@ -219,6 +224,21 @@ impl From<&Trouble> for RefusalBody {
             means: trouble.means.clone(),
             mend: trouble.mend.clone(),
             passes: trouble.passes,
+        }
+    }
+}
+
+impl From<RefusalBody> for Trouble {
+    /// On the client's side.
+    fn from(refusal: RefusalBody) -> Self {
+        // The service's own word is what programs go by. It may live as long as the command, which
+        // ends with it.
+        let code: &'static str = refusal.code.leak();
+        let trouble = Self::new(code, refusal.happened, refusal.means, refusal.mend);
+        if refusal.passes {
+            trouble.passing()
+        } else {
+            trouble
         }
     }
 }

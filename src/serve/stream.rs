@@ -1,20 +1,25 @@
 //! Server-sent events of one follower.
 //!
-//! A follower keeps no queue of its own and no task: the next event is taken from the bench's
-//! channel when the client has room for it. For one that is slow the channel runs ahead, and what
-//! was missed is replaced by the latest state.
+//! A follower keeps no queue of its own and no task: the next event is taken from what the bench
+//! keeps when the client has room for it. For one that is so slow that it is not kept any more,
+//! what was missed is replaced by the latest state. Every event has an id; one who names the last
+//! that it heard (`Last-Event-ID`) goes on after it.
 
 use std::convert::Infallible;
 use std::future::Future;
 use std::pin::Pin;
 use std::task::{Context, Poll};
+use std::time::Duration;
 
 use axum::response::sse::Event;
 use futures_core::Stream;
-use tokio::sync::broadcast::{self, error::RecvError};
 use tokio::sync::watch;
 
-use super::door::{Door, Message};
+use super::door::Door;
+use super::live::After;
+
+/// How soon a client should come back when it was cut off.
+const RETRY: Duration = Duration::from_secs(1);
 
 /// The events on their way to one follower.
 pub(super) struct Follower {
@@ -25,17 +30,28 @@ pub(super) struct Follower {
 type Next = Pin<Box<dyn Future<Output = Option<(Event, Feed)>> + Send>>;
 
 impl Follower {
-    /// Follows a bench: the whole state first, then every event, until the service stops.
-    pub(super) fn start(door: Door, stopping: watch::Receiver<bool>) -> Self {
+    /// Follows a bench until the service stops: on from the last event that was heard, if it is
+    /// still kept; else the whole state first.
+    pub(super) fn start(door: Door, heard: Option<&str>, stopping: watch::Receiver<bool>) -> Self {
+        let told = door.live.follow();
+        let missed = door.live.last();
+        let after = heard.and_then(|id| door.live.number(id));
         let feed = Feed {
-            live: door.follow(),
+            after,
+            missed,
+            told,
             door,
             stopping,
         };
+        let first = async { feed.next().await.map(first_of_all) };
         Self {
-            next: Some(Box::pin(feed.first())),
+            next: Some(Box::pin(first)),
         }
     }
+}
+
+fn first_of_all((event, feed): (Event, Feed)) -> (Event, Feed) {
+    (event.retry(RETRY), feed)
 }
 
 impl Stream for Follower {
@@ -59,47 +75,64 @@ impl Stream for Follower {
 
 /// What the events of a follower come from.
 struct Feed {
+    /// The last event that it was given; none when it must have the whole state first.
+    after: Option<u64>,
+    /// Up to here it was cut off.
+    missed: u64,
+    told: watch::Receiver<u64>,
     door: Door,
-    live: broadcast::Receiver<Message>,
     stopping: watch::Receiver<bool>,
 }
 
 impl Feed {
-    async fn first(self) -> Option<(Event, Self)> {
-        match self.whole().await {
-            Some(event) => Some((event, self)),
-            None => self.next().await,
-        }
-    }
-
     async fn next(mut self) -> Option<(Event, Self)> {
         loop {
-            // Biased: at a stop, what was told before it is still told.
-            let told = tokio::select! {
-                biased;
-                message = self.live.recv() => match message {
-                    Ok(message) => Some(event(&message)),
-                    Err(RecvError::Lagged(_)) => self.whole().await,
-                    Err(RecvError::Closed) => return None,
-                },
-                _ = self.stopping.changed() => return None,
-            };
-            if let Some(event) = told {
-                return Some((event, self));
+            let after = self.after.map(|number| {
+                self.told.mark_unchanged();
+                self.door.live.after(number, self.missed)
+            });
+            match after {
+                Some(After::Event(number, message)) => {
+                    let event = Event::default()
+                        .event(message.event)
+                        .id(self.door.live.id(number))
+                        .data(&*message.data);
+                    self.after = Some(number);
+                    return Some((event, self));
+                }
+                Some(After::Nothing) => {
+                    // Biased: at a stop, what was told before it is still told.
+                    tokio::select! {
+                        biased;
+                        told = self.told.changed() => told.ok()?,
+                        _ = self.stopping.changed() => return None,
+                    }
+                }
+                Some(After::Lost) | None => {
+                    if let Some((number, event)) = self.whole().await {
+                        self.after = Some(number);
+                        return Some((event, self));
+                    }
+                    // A bench that is waiting for its disk tells no state, but rings.
+                    if *self.stopping.borrow() {
+                        return None;
+                    }
+                    self.after = Some(self.door.live.last());
+                }
             }
         }
     }
 
-    async fn whole(&self) -> Option<Event> {
-        let view = self.door.view().await.ok()?;
-        Some(
-            Event::default()
-                .event("state")
-                .data(serde_json::to_string(&view).ok()?),
-        )
+    async fn whole(&mut self) -> Option<(u64, Event)> {
+        let (number, view) = tokio::select! {
+            biased;
+            view = self.door.view_and_number() => view.ok()?,
+            _ = self.stopping.changed() => return None,
+        };
+        let event = Event::default()
+            .event("state")
+            .id(self.door.live.id(number))
+            .data(serde_json::to_string(&view).ok()?);
+        Some((number, event))
     }
-}
-
-fn event(message: &Message) -> Event {
-    Event::default().event(message.event).data(&*message.data)
 }

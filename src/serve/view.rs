@@ -8,6 +8,7 @@ use crate::mass::{Indication, Moment, Shown};
 
 /// A bench, whole.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct BenchView {
     /// Its name.
     pub bench: String,
@@ -33,6 +34,7 @@ pub struct BenchView {
 
 /// A hold.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct HoldView {
     /// unit, disk, link, balance or pan.
     pub cause: String,
@@ -44,6 +46,7 @@ pub struct HoldView {
 
 /// The pan. Masses are strings with their unit.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct PanView {
     /// What the balance shows; none when the reading is old.
     pub shown: Option<String>,
@@ -57,8 +60,22 @@ pub struct PanView {
     pub steady: bool,
 }
 
+/// What a reading changes, for followers: far smaller than the whole state.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct ReadingView {
+    /// The pan.
+    #[serde(flatten)]
+    pub pan: PanView,
+    /// The weighing under way.
+    pub weighing: Option<WeighingView>,
+    /// The sentence that the person needs now.
+    pub sentence: String,
+}
+
 /// A weighing.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct WeighingView {
     /// lot, addition or button.
     pub what: String,
@@ -82,6 +99,7 @@ pub struct WeighingView {
 
 /// A job.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct JobView {
     /// Its name, that of its file.
     pub job: String,
@@ -109,6 +127,7 @@ pub struct JobView {
 
 /// An assay of the button.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct AssayView {
     /// Per mille to two decimals.
     pub fineness_ppt: String,
@@ -120,6 +139,7 @@ pub struct AssayView {
 
 /// A proof by density.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct ProofView {
     /// Density found, kg/m3.
     pub density: String,
@@ -137,6 +157,7 @@ pub struct ProofView {
 
 /// A capture.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct WeighedView {
     /// The number of its record.
     pub n: u64,
@@ -152,6 +173,7 @@ pub struct WeighedView {
 
 /// An addition still to come.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct PlannedView {
     /// The metal.
     pub name: String,
@@ -161,6 +183,7 @@ pub struct PlannedView {
 
 /// A bell.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct BellView {
     /// near, within, over, under-again, recorded, hold, resumed or done.
     pub bell: String,

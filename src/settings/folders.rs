@@ -16,6 +16,8 @@ pub struct Environment {
     pub config_home: Option<PathBuf>,
     /// `XDG_DATA_HOME`.
     pub data_home: Option<PathBuf>,
+    /// `XDG_STATE_HOME`.
+    pub state_home: Option<PathBuf>,
     /// `XDG_RUNTIME_DIR`.
     pub runtime_dir: Option<PathBuf>,
     /// The folder that the system makes for a user who is logged in, whether or not it is there.
@@ -30,6 +32,7 @@ impl Environment {
             home: variable("HOME"),
             config_home: variable("XDG_CONFIG_HOME"),
             data_home: variable("XDG_DATA_HOME"),
+            state_home: variable("XDG_STATE_HOME"),
             runtime_dir: variable("XDG_RUNTIME_DIR"),
             run_user: PathBuf::from(format!("/run/user/{}", rustix::process::geteuid().as_raw())),
         }
@@ -47,6 +50,8 @@ pub struct Folders {
     pub shelf: PathBuf,
     /// The folder of job files.
     pub book: PathBuf,
+    /// The folder of what the service keeps for itself from one start to the next: the page's token.
+    pub state: PathBuf,
     /// The folder of the socket; gone after the session.
     pub runtime: PathBuf,
 }
@@ -101,11 +106,18 @@ impl Folders {
             ".local/share",
         )?
         .join("panbell");
+        let state = base(
+            environment.state_home.as_ref(),
+            "XDG_STATE_HOME",
+            ".local/state",
+        )?
+        .join("panbell");
         Ok(Self {
             settings: config.join("panbell.toml"),
             balances: config.join("balances"),
             shelf: config.join("shelf.toml"),
             book: data.join("book"),
+            state,
             runtime: PathBuf::new(),
         })
     }
@@ -117,6 +129,7 @@ impl Folders {
             balances: home.join("balances"),
             shelf: home.join("shelf.toml"),
             book: home.join("book"),
+            state: home.join("state"),
             runtime: home.join("run"),
         }
     }

@@ -13,6 +13,7 @@ mod folders;
 mod law;
 mod name;
 mod number;
+mod page;
 mod section;
 mod shelf;
 mod source;
@@ -27,6 +28,7 @@ pub use find::SHIPPED_BALANCES;
 pub use folders::{Environment, Folders};
 pub use law::read_laws;
 pub use number::PerMille;
+pub use page::PageSettings;
 pub use shelf::read_shelf;
 pub use trouble::SettingsTrouble;
 
@@ -67,6 +69,8 @@ pub struct Settings {
     pub basis: Arc<BasisRules>,
     /// The bells.
     pub bell: BellSettings,
+    /// The bench's page.
+    pub page: PageSettings,
     /// The shop's metals.
     pub shelf: Arc<Shelf>,
     /// Where everything lies.
@@ -105,6 +109,7 @@ const TOP: Known = Known {
         ("window", "{ give_away = \"5 ppt\" }"),
         ("mark", "{ law = \"none\", minus_tolerance = \"0 ppt\" }"),
         ("bell", "{ desktop = true }"),
+        ("page", "{ at = \"127.0.0.1:7726\" }"),
         (
             "bench",
             "[{ port = \"/dev/serial/by-id/NAME\", balance = \"signed-fixed\", division = \"0.01 g\" }]",
@@ -181,6 +186,7 @@ impl Settings {
             within_law(&mark, law, minus);
         }
         let desktop = top.table("bell", &BELL).truth("desktop");
+        let page = page::page(&top.table("page", &page::PAGE));
         let sections = top.tables("bench", &bench::BENCH);
         if !top.has("bench") {
             elsewhere.push(trouble::no_bench(&top.reading.source.name));
@@ -195,6 +201,7 @@ impl Settings {
             bell: BellSettings {
                 desktop: desktop.unwrap_or(BellSettings::default().desktop),
             },
+            page: page?,
             shelf: Arc::clone(shelf),
             folders: folders.clone(),
         })
@@ -261,11 +268,12 @@ mod tests {
     use super::*;
 
     /// Every table of the settings file.
-    const TABLES: [&Known; 8] = [
+    const TABLES: [&Known; 9] = [
         &TOP,
         &WINDOW,
         &MARK,
         &BELL,
+        &page::PAGE,
         &bench::BENCH,
         &bench::BENCH_STEADY,
         &bench::BENCH_PAN,

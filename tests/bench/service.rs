@@ -86,7 +86,9 @@ impl Home {
 
 /// Settings of one bench on this port.
 pub(crate) fn settings(port: &str) -> String {
-    format!("[[bench]]\nport = \"{port}\"\nbalance = \"status-first\"\ndivision = \"0.01 g\"\n")
+    format!(
+        "[page]\nat = \"off\"\n[[bench]]\nport = \"{port}\"\nbalance = \"status-first\"\ndivision = \"0.01 g\"\n"
+    )
 }
 
 /// A running service. Dropping it stops it.

@@ -117,5 +117,5 @@ pub fn bench(name: &str, port: &Path, balance: &str) -> String {
     )
 }
 
-/// Settings without notices on the desktop.
-pub const NO_DESKTOP: &str = "[bell]\ndesktop = false\n";
+/// Settings without notices on the desktop, and without a page on a port that another may have.
+pub const NO_DESKTOP: &str = "[bell]\ndesktop = false\n[page]\nat = \"off\"\n";

@@ -277,7 +277,7 @@ fn settings(port: &Path, pace: f64) -> String {
     // Not shorter than the settings allow (a dwell of half a second), whatever the pace.
     let scaled = |seconds: f64, least: f64| (seconds / pace).clamp(least, 60.0);
     format!(
-        "[[bench]]\nname = \"rehearsal\"\nport = '{}'\nbalance = \"{SHAPE}\"\ndivision = \"0.01 g\"\n\
+        "[page]\nat = \"off\"\n[[bench]]\nname = \"rehearsal\"\nport = '{}'\nbalance = \"{SHAPE}\"\ndivision = \"0.01 g\"\n\
          [bench.steady]\nseconds = {:.2}\n[bench.pan]\ndwell_seconds = {:.2}\n",
         port.display(),
         scaled(1.0, 0.25),

@@ -1,0 +1,171 @@
+//! The page's door: TCP at the address of the settings, and what the page's address is.
+//!
+//! Promises: a door that cannot be opened is told and keeps nothing else from starting; the address
+//! told is the one that is really listened on. Leaves to others: who is let through (`gate`).
+
+use std::io::{self, IsTerminal as _};
+use std::net::SocketAddr;
+
+use axum::Router;
+use serde::{Deserialize, Serialize};
+use tokio::net::{TcpListener, TcpStream};
+
+use super::gate::Gate;
+use super::listen::Entrance;
+use super::orders::RefusalBody;
+use super::secret;
+use crate::settings::{Folders, PageSettings};
+use crate::trouble::Trouble;
+
+/// The file of the page's token in the state folder.
+const TOKEN: &str = "page-token";
+
+/// Where the bench's page is to be found.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct PageView {
+    /// open, off or failed.
+    pub state: String,
+    /// Its whole address, with the token that lets a browser in.
+    pub address: Option<String>,
+    /// Why it is not open.
+    pub trouble: Option<RefusalBody>,
+}
+
+/// The page's door, open or not.
+#[derive(Debug)]
+pub struct Front {
+    open: Option<(TcpListener, Gate)>,
+    view: PageView,
+}
+
+impl Front {
+    /// Opens it as the settings say, and says in the log how that went.
+    pub async fn open(settings: &PageSettings, folders: &Folders) -> Self {
+        let Some(at) = settings.at else {
+            return Self::shut("off", None);
+        };
+        match Self::listen(at, folders).await {
+            Ok(front) => {
+                front.tell();
+                front
+            }
+            Err(trouble) => {
+                tracing::error!("{}: {trouble}", trouble.code);
+                Self::shut("failed", Some(&trouble))
+            }
+        }
+    }
+
+    /// Says where it is. A log is read by others and kept, so only a terminal is told the token.
+    fn tell(&self) {
+        let whole = self.view.address.as_deref().unwrap_or_default();
+        let address = match whole.split_once('#') {
+            Some((bare, _)) if !io::stderr().is_terminal() => bare,
+            _ => whole,
+        };
+        tracing::info!("the bench's page is at {address} (panbell page prints the whole address)");
+    }
+
+    fn shut(state: &str, trouble: Option<&Trouble>) -> Self {
+        Self {
+            open: None,
+            view: PageView {
+                state: state.to_owned(),
+                address: None,
+                trouble: trouble.map(RefusalBody::from),
+            },
+        }
+    }
+
+    async fn listen(at: SocketAddr, folders: &Folders) -> Result<Self, Trouble> {
+        let token =
+            secret::kept(&folders.state, TOKEN).map_err(|error| token_failed(folders, &error))?;
+        let listener = TcpListener::bind(at)
+            .await
+            .map_err(|error| not_opened(at, &error))?;
+        let at = listener
+            .local_addr()
+            .map_err(|error| not_opened(at, &error))?;
+        Ok(Self {
+            open: Some((listener, Gate::new(at, &token))),
+            view: PageView {
+                state: "open".to_owned(),
+                // After the #, where no browser sends it on by itself.
+                address: Some(format!("http://{at}/#token={token}")),
+                trouble: None,
+            },
+        })
+    }
+
+    /// Where the page is to be found.
+    pub fn view(&self) -> &PageView {
+        &self.view
+    }
+
+    /// The routes behind the gate.
+    pub(super) fn guarded(&self, routes: Router) -> Router {
+        match &self.open {
+            Some((_, gate)) => gate.before(routes),
+            None => Router::new(),
+        }
+    }
+}
+
+impl Entrance for Front {
+    type Client = TcpStream;
+    type Stream = TcpStream;
+
+    /// Nobody ever comes when the door is shut.
+    async fn next(&self) -> io::Result<TcpStream> {
+        let Some((listener, _)) = &self.open else {
+            return std::future::pending().await;
+        };
+        let (client, _) = listener.accept().await?;
+        // Events are small, and each is wanted at once.
+        client.set_nodelay(true)?;
+        Ok(client)
+    }
+
+    async fn secured(client: TcpStream) -> io::Result<TcpStream> {
+        Ok(client)
+    }
+}
+
+fn not_opened(at: SocketAddr, error: &io::Error) -> Trouble {
+    let (code, happened, mend) = match error.kind() {
+        io::ErrorKind::AddrInUse => (
+            "page-port-taken",
+            format!("The bench's page cannot be served at {at}: another program is there already."),
+            "End that program or write another port in the settings ([page] at), then start panbell again.",
+        ),
+        io::ErrorKind::PermissionDenied => (
+            "page-port-refused",
+            format!(
+                "The bench's page cannot be served at {at}: the system does not let you use that port."
+            ),
+            "Write a port above 1023 in the settings ([page] at), then start panbell again.",
+        ),
+        _ => (
+            "page-failed",
+            format!("The bench's page cannot be served at {at}: {error}."),
+            "Write an address of this computer in the settings ([page] at), such as 127.0.0.1:7726, then start panbell again.",
+        ),
+    };
+    Trouble::new(code, happened, WITHOUT, mend)
+}
+
+fn token_failed(folders: &Folders, error: &io::Error) -> Trouble {
+    Trouble::new(
+        "page-token-failed",
+        format!(
+            "The token of the bench's page cannot be kept in {}: {error}.",
+            folders.state.display()
+        ),
+        WITHOUT,
+        "See that the folder can be written by you, then start panbell again.",
+    )
+}
+
+const WITHOUT: &str =
+    "The bench weighs and rings without its page, and takes orders from the commands.";

@@ -1,0 +1,202 @@
+//! The `OpenAPI` document made from the types, and held against the one that is served. With
+//! `UPDATE=1` it is written anew.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+#![allow(clippy::indexing_slicing)]
+
+use schemars::generate::SchemaSettings;
+use schemars::{JsonSchema, SchemaGenerator};
+use serde_json::{Value, json};
+
+use super::DOCUMENT;
+use crate::serve::front::PageView;
+use crate::serve::http::addresses;
+use crate::serve::{BellView, BenchView, OrderBody, ReadingView, RefusalBody, ReplyBody};
+
+/// Collects the schemas of what is received and of what is sent.
+struct Schemas {
+    sent: SchemaGenerator,
+    received: SchemaGenerator,
+}
+
+impl Schemas {
+    fn new() -> Self {
+        let place = |mut settings: SchemaSettings| {
+            settings.definitions_path = "/components/schemas".into();
+            settings.meta_schema = None;
+            settings
+        };
+        let base = SchemaSettings::draft2020_12;
+        Self {
+            sent: place(base().for_serialize()).into_generator(),
+            received: place(base().for_deserialize()).into_generator(),
+        }
+    }
+
+    fn sends<T: JsonSchema>(&mut self) -> Value {
+        self.sent.subschema_for::<T>().to_value()
+    }
+
+    fn receives<T: JsonSchema>(&mut self) -> Value {
+        self.received.subschema_for::<T>().to_value()
+    }
+
+    fn all(mut self) -> Value {
+        let mut all = self.sent.take_definitions(true);
+        for (name, schema) in self.received.take_definitions(true) {
+            assert!(all.insert(name.clone(), schema).is_none(), "{name} twice");
+        }
+        all.sort_keys();
+        all.into()
+    }
+}
+
+fn gives(what: &str, schema: &Value) -> Value {
+    json!({"description": what, "content": {"application/json": {"schema": schema}}})
+}
+
+/// The document as the types are.
+fn made() -> Value {
+    let mut schemas = Schemas::new();
+    let refusal = schemas.sends::<RefusalBody>();
+    let bench_view = schemas.sends::<BenchView>();
+    let name = json!({
+        "name": "name", "in": "path", "required": true,
+        "description": "The bench; - is the only one.",
+        "schema": {"type": "string"},
+    });
+    let no = |what: &str| gives(what, &refusal);
+    // What the gate on TCP can answer to anything.
+    let refused = |mut answers: Value| {
+        answers["401"] = no("Over TCP: the token is missing or wrong.");
+        answers["403"] =
+            no("Over TCP: it comes from a page of another address, or does not say from which.");
+        answers
+    };
+    let unknown = no("There is no such bench, or several and none was named.");
+    let slow = no("The bench did not answer in time.");
+    // Each kind of event is named with what its data holds.
+    for kind in [schemas.sends::<ReadingView>(), schemas.sends::<BellView>()] {
+        assert!(kind["$ref"].is_string());
+    }
+    let paths = json!({
+        "/v1/benches": {"get": {
+            "operationId": "benches",
+            "summary": "Every bench, whole, in the order of the settings.",
+            "responses": refused(json!({
+                "200": gives("The benches.", &json!({"type": "array", "items": bench_view})),
+                "503": slow,
+            })),
+        }},
+        "/v1/bench/{name}": {"get": {
+            "operationId": "bench",
+            "summary": "One bench, whole.",
+            "parameters": [name],
+            "responses": refused(json!({
+                "200": gives("The bench.", &bench_view), "404": unknown, "503": slow,
+            })),
+        }},
+        "/v1/bench/{name}/events": {"get": {
+            "operationId": "events",
+            "summary": "The bench live, as server-sent events, until the service stops.",
+            "description": "The first event is a state, unless Last-Event-ID names one that is still kept: then what was missed comes first. A client that is too slow is given the latest state in place of what it missed. The data of a state is a BenchView, that of a reading a ReadingView, that of a bell a BellView.",
+            "parameters": [
+                name,
+                {
+                    "name": "Last-Event-ID", "in": "header",
+                    "description": "The id of the last event that was heard.",
+                    "schema": {"type": "string"},
+                },
+                {
+                    "name": "token", "in": "query",
+                    "description": "The token, for a browser's EventSource, which sends no header of one's own.",
+                    "schema": {"type": "string"},
+                },
+            ],
+            "responses": refused(json!({
+                "200": {
+                    "description": "Events named state, reading and bell, each with an id.",
+                    "content": {"text/event-stream": {"schema": {"type": "string"}}},
+                },
+                "404": unknown,
+            })),
+        }},
+        "/v1/bench/{name}/order": {"post": {
+            "operationId": "order",
+            "summary": "An order to the bench.",
+            "description": "Over TCP it needs an Origin header, that of the page.",
+            "parameters": [name],
+            "requestBody": {
+                "required": true,
+                "content": {"application/json": {"schema": schemas.receives::<OrderBody>()}},
+            },
+            "responses": refused(json!({
+                "200": gives("It was carried out.", &schemas.sends::<ReplyBody>()),
+                "400": no("It is no JSON."),
+                "404": unknown,
+                "408": no("It did not arrive whole in ten seconds."),
+                "409": no("The bench or the job cannot do that now."),
+                "413": no("It is larger than any order."),
+                "415": no("Its content type is not application/json."),
+                "422": no("It is no order that is known, or something in it means nothing."),
+                "503": slow,
+            })),
+        }},
+        "/v1/page": {"get": {
+            "operationId": "page",
+            "summary": "Where the bench's page is to be found.",
+            "responses": refused(json!({"200": gives("The page.", &schemas.sends::<PageView>())})),
+        }},
+        "/v1/openapi.json": {"get": {
+            "operationId": "document",
+            "summary": "This document.",
+            "responses": refused(json!({"200": gives("The document.", &json!({"type": "object"}))})),
+        }},
+    });
+    json!({
+        "openapi": "3.1.0",
+        "info": {
+            "title": "panbell",
+            "version": "1",
+            "license": {"name": "MIT", "identifier": "MIT"},
+            "description": "The service behind a goldsmith's bench balance: live state, and orders. It is the same on the unix socket in the runtime folder, where the mode of the socket lets in its owner alone, and on TCP at the address that panbell page prints, where everything needs the token in that address and the exact Host. Masses and finenesses are strings, as the balance shows them.",
+        },
+        "servers": [{"url": "/"}],
+        "security": [{"token": []}],
+        "paths": paths,
+        "components": {
+            "schemas": schemas.all(),
+            "securitySchemes": {"token": {
+                "type": "http", "scheme": "bearer",
+                "description": "The token in the address that panbell page prints. Over TCP only.",
+            }},
+        },
+    })
+}
+
+#[test]
+fn the_document_is_what_the_types_and_routes_are() {
+    let made = made();
+    let text = format!("{}\n", serde_json::to_string_pretty(&made).unwrap());
+    if std::env::var_os("UPDATE").is_some() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/src/serve/openapi.json");
+        std::fs::write(path, &text).unwrap();
+    } else {
+        assert!(
+            text == DOCUMENT,
+            "the types have changed: UPDATE=1 cargo test --lib openapi writes the document anew"
+        );
+    }
+    let mut described: Vec<String> = made["paths"]
+        .as_object()
+        .unwrap()
+        .iter()
+        .flat_map(|(path, methods)| {
+            let methods = methods.as_object().unwrap().keys();
+            methods.map(move |method| format!("{method} {path}"))
+        })
+        .collect();
+    let mut routes: Vec<String> = addresses().collect();
+    described.sort();
+    routes.sort();
+    assert_eq!(described, routes);
+}
