@@ -1,8 +1,8 @@
 //! The routes, the same for everybody who is let in, and their answers.
 //!
 //! `GET /v1/benches`, `GET /v1/bench/NAME`, `GET /v1/bench/NAME/events` (server-sent events),
-//! `POST /v1/bench/NAME/order`, `GET /v1/page`, `GET /v1/openapi.json`. In place of NAME, `-` is
-//! the only bench. Leaves to others: who is let in (`listen`, `gate`), and the page's own files.
+//! `POST /v1/bench/NAME/order`, `GET /v1/shelf`, `GET /v1/page`, `GET /v1/openapi.json`. In place of
+//! NAME, `-` is the only bench. Leaves to others: who is let in (`listen`, `gate`), and the page's own files.
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -23,7 +23,7 @@ use super::openapi;
 use super::orders::{OrderBody, RefusalBody, ReplyBody};
 use super::page;
 use super::stream::Follower;
-use super::view::BenchView;
+use super::view::{BenchView, MetalView};
 use crate::trouble::Trouble;
 
 /// An order is small; what is larger is none.
@@ -42,12 +42,13 @@ pub(super) struct Shared {
 }
 
 /// Method, address and handler of every route of the interface.
-fn table() -> [(&'static str, &'static str, MethodRouter<Shared>); 6] {
+fn table() -> [(&'static str, &'static str, MethodRouter<Shared>); 7] {
     [
         ("get", "/v1/benches", get(benches)),
         ("get", "/v1/bench/{name}", get(bench)),
         ("get", "/v1/bench/{name}/events", get(events)),
         ("post", "/v1/bench/{name}/order", post(order)),
+        ("get", "/v1/shelf", get(shelf)),
         ("get", "/v1/page", get(the_page)),
         ("get", "/v1/openapi.json", get(openapi::document)),
     ]
@@ -137,6 +138,11 @@ async fn events(
     let heard = headers.get("last-event-id").and_then(|id| id.to_str().ok());
     let follower = Follower::start(door(&shared, name)?.clone(), heard, shared.stopping.clone());
     Ok(Sse::new(follower).keep_alive(KeepAlive::new().interval(KEEP_ALIVE)))
+}
+
+async fn shelf(State(shared): State<Shared>) -> Json<Vec<MetalView>> {
+    let metals = shared.house.settings.shelf.metals();
+    Json(metals.iter().map(MetalView::of).collect())
 }
 
 async fn the_page(State(shared): State<Shared>) -> Json<PageView> {

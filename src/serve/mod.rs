@@ -23,6 +23,6 @@ pub use listen::{SOCKET, Served, listen};
 pub use live::{Live, Message};
 pub use orders::{AddBody, OrderBody, RefusalBody, ReplyBody};
 pub use view::{
-    BellView, BenchView, HoldView, JobView, PanView, PlannedView, ReadingView, WeighedView,
-    WeighingView,
+    BellView, BenchView, HoldView, JobView, MetalView, PanView, PlannedView, ReadingView,
+    WeighedView, WeighingView,
 };
