@@ -1,14 +1,18 @@
 //! A line layout: which part of a line is the value, its sign, its unit, its status.
 //!
-//! A layout is a regular expression over bytes with named groups (`value`, `sign`, `unit`,
-//! `status`) and two small tables of symbols. Nothing is guessed: a line that does not fit is
+//! A layout is a regular expression over bytes with named groups (`value`, `fine`, `sign`, `unit`,
+//! `status`, `kind`) and small tables of symbols. Nothing is guessed: a line that does not fit is
 //! not understood, a symbol without an entry is an unknown unit or an unsaid status.
 
+mod number;
+#[cfg(test)]
+mod tests;
+
 use regex::bytes::{CaptureLocations, Regex, RegexBuilder};
-use rust_decimal::Decimal;
 
 use crate::mass::{Indication, Reading, Shown, Status, Unit};
 use crate::trouble::Trouble;
+use number::Writing;
 
 /// A layout as a balance file states it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -17,34 +21,110 @@ pub struct LayoutSpec {
     pub line: String,
     /// The decimal mark: a point or a comma.
     pub decimal: u8,
+    /// The mark between groups of three digits: point, comma, apostrophe or blank.
+    pub thousands: Option<u8>,
+    /// The decimals that the balance shows. A value with fewer has lost trailing zeros on the way
+    /// and is filled up to them; none is ever cut.
+    pub decimals: Option<u32>,
+    /// Regular expressions of lines that carry no mass: a date, a number, a heading.
+    pub skip: Vec<String>,
     /// Symbols of units as they stand in the line.
     pub units: Vec<(String, Unit)>,
     /// Symbols of status as they stand in the line.
     pub statuses: Vec<(String, Status)>,
+    /// Symbols of the kind of mass as they stand in the line.
+    pub kinds: Vec<(String, Kind)>,
+    /// The kind that is the pan's load here; lines of other kinds give no reading.
+    pub takes: Kind,
+}
+
+impl Default for LayoutSpec {
+    /// No form yet, a decimal point, no symbols.
+    fn default() -> Self {
+        Self {
+            line: String::new(),
+            decimal: b'.',
+            thousands: None,
+            decimals: None,
+            skip: Vec::new(),
+            units: Vec::new(),
+            statuses: Vec::new(),
+            kinds: Vec::new(),
+            takes: Kind::Net,
+        }
+    }
+}
+
+impl LayoutSpec {
+    /// The groups that a form may name.
+    pub const GROUPS: [&'static str; 6] = ["value", "fine", "sign", "unit", "status", "kind"];
+    /// The most decimals that can be said to be shown.
+    pub const MOST_DECIMALS: u32 = 7;
+    /// The most forms of lines without a mass.
+    pub const MOST_SKIPPED: usize = 16;
+}
+
+/// What a mass in a line is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Kind {
+    /// The load above the balance's own tare.
+    Net,
+    /// Everything on the pan.
+    Gross,
+    /// What the balance takes off.
+    Tare,
+}
+
+impl Kind {
+    /// Every one with its word.
+    pub const WORDS: [(&'static str, Self); 3] = [
+        ("net", Self::Net),
+        ("gross", Self::Gross),
+        ("tare", Self::Tare),
+    ];
 }
 
 /// Why a line gives no reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum NotUnderstood {
+pub enum NoReading {
     /// It does not have the layout's form.
     OtherForm,
     /// Its value is not plain digits, or has more of them than any balance shows.
     OddNumber,
+    /// It is a line of a weighing that carries no mass, as the layout says.
+    NoMass,
+    /// It carries a mass of another kind than the pan's load.
+    OtherKind,
+}
+
+impl NoReading {
+    /// Whether the line is none of this balance; else it is one that is rightly passed over.
+    pub fn is_odd(self) -> bool {
+        matches!(self, Self::OtherForm | Self::OddNumber)
+    }
 }
 
 /// A layout ready to read lines.
 #[derive(Debug)]
 pub struct Layout {
     line: Regex,
+    skip: Option<Regex>,
     locations: CaptureLocations,
     value: usize,
+    fine: Option<usize>,
     sign: Option<usize>,
     unit: Option<usize>,
     status: Option<usize>,
-    decimal: u8,
-    units: Vec<(Vec<u8>, Unit)>,
-    statuses: Vec<(Vec<u8>, Status)>,
+    kind: Option<usize>,
+    writing: Writing,
+    units: Symbols<Unit>,
+    statuses: Symbols<Status>,
+    kinds: Symbols<Kind>,
+    takes: Kind,
 }
+
+/// Symbols with what they stand for.
+type Symbols<T> = Vec<(Vec<u8>, T)>;
 
 /// The most memory that a compiled layout may take; a balance file is not trusted to be small.
 const LARGEST_PROGRAM: usize = 1 << 20;
@@ -52,48 +132,53 @@ const LARGEST_PROGRAM: usize = 1 << 20;
 impl Layout {
     /// Prepares a layout; says what is wrong with one that cannot be used.
     pub fn compile(spec: &LayoutSpec) -> Result<Self, Trouble> {
-        let whole = format!("^(?:{})$", spec.line);
-        let line = RegexBuilder::new(&whole)
-            .unicode(false)
-            .size_limit(LARGEST_PROGRAM)
-            .dfa_size_limit(LARGEST_PROGRAM)
-            .build()
+        let line = whole_line(&spec.line)
             .map_err(|error| unusable(&format!("its line pattern cannot be read: {error}")))?;
         let group = |name: &str| line.capture_names().position(|n| n == Some(name));
-        let known = ["value", "sign", "unit", "status"];
         if let Some(odd) = line
             .capture_names()
             .flatten()
-            .find(|name| !known.contains(name))
+            .find(|name| !LayoutSpec::GROUPS.contains(name))
         {
             return Err(unusable(&format!(
                 "its line pattern names a group \"{odd}\"; known are {}",
-                known.join(", ")
+                LayoutSpec::GROUPS.join(", ")
             )));
         }
         let value =
             group("value").ok_or_else(|| unusable("its line pattern has no group named value"))?;
-        if !matches!(spec.decimal, b'.' | b',') {
-            return Err(unusable("its decimal mark is neither a point nor a comma"));
+        if let Some(why) = contradiction(spec) {
+            return Err(unusable(why));
         }
+        let skip = (!spec.skip.is_empty())
+            .then(|| {
+                // Each is read alone first, so that none can reach into the next.
+                for form in &spec.skip {
+                    whole_line(form)?;
+                }
+                whole_line(&spec.skip.join(")$|^(?:"))
+            })
+            .transpose()
+            .map_err(|error| unusable(&format!("a pattern to skip cannot be read: {error}")))?;
         Ok(Self {
             value,
+            fine: group("fine"),
             sign: group("sign"),
             unit: group("unit"),
             status: group("status"),
+            kind: group("kind"),
             locations: line.capture_locations(),
             line,
-            decimal: spec.decimal,
-            units: spec
-                .units
-                .iter()
-                .map(|(s, u)| (s.trim().as_bytes().to_vec(), *u))
-                .collect(),
-            statuses: spec
-                .statuses
-                .iter()
-                .map(|(s, u)| (s.trim().as_bytes().to_vec(), *u))
-                .collect(),
+            skip,
+            writing: Writing {
+                decimal: spec.decimal,
+                thousands: spec.thousands,
+                decimals: spec.decimals.unwrap_or(0),
+            },
+            units: bare(&spec.units),
+            statuses: bare(&spec.statuses),
+            kinds: bare(&spec.kinds),
+            takes: spec.takes,
         })
     }
 
@@ -102,15 +187,26 @@ impl Layout {
         self.unit.is_some()
     }
 
-    /// Reads one line.
-    pub fn read(&mut self, line: &[u8]) -> Result<Reading, NotUnderstood> {
+    /// Reads one line, without its frame.
+    pub fn read(&mut self, line: &[u8]) -> Result<Reading, NoReading> {
+        // What is said to carry no mass is never read as one, whatever else it fits.
+        if self.skip.as_ref().is_some_and(|skip| skip.is_match(line)) {
+            return Err(NoReading::NoMass);
+        }
         if self.line.captures_read(&mut self.locations, line).is_none() {
-            return Err(NotUnderstood::OtherForm);
+            return Err(NoReading::OtherForm);
         }
         let part = |group: Option<usize>| {
             let (from, to) = self.locations.get(group?)?;
             Some(line.get(from..to)?.trim_ascii())
         };
+        if let Some(symbol) = part(self.kind) {
+            match lookup(&self.kinds, symbol) {
+                Some(kind) if kind == self.takes => {}
+                Some(_) => return Err(NoReading::OtherKind),
+                None => return Err(NoReading::OtherForm),
+            }
+        }
         let status = match part(self.status) {
             Some(symbol) => lookup(&self.statuses, symbol).unwrap_or(Status::Unsaid),
             None => Status::Unsaid,
@@ -122,12 +218,14 @@ impl Layout {
             });
         };
         let sign = part(self.sign).unwrap_or_default();
-        let number = number(sign, digits, self.decimal).ok_or(NotUnderstood::OddNumber)?;
+        let fine = part(self.fine).unwrap_or_default();
+        let number = self.writing.read(sign, digits, fine);
+        let number = number.ok_or(NoReading::OddNumber)?;
         let shown = match part(self.unit).filter(|symbol| !symbol.is_empty()) {
             None => Shown::UnitUnstated(number),
             Some(symbol) => match lookup(&self.units, symbol) {
                 Some(unit) => {
-                    Shown::Weighed(Indication::new(number, unit).ok_or(NotUnderstood::OddNumber)?)
+                    Shown::Weighed(Indication::new(number, unit).ok_or(NoReading::OddNumber)?)
                 }
                 None => Shown::UnitUnknown(number),
             },
@@ -136,45 +234,48 @@ impl Layout {
     }
 }
 
-fn lookup<T: Copy>(table: &[(Vec<u8>, T)], symbol: &[u8]) -> Option<T> {
+/// A pattern that must match a whole line.
+fn whole_line(pattern: &str) -> Result<Regex, regex::Error> {
+    RegexBuilder::new(&format!("^(?:{pattern})$"))
+        .unicode(false)
+        .size_limit(LARGEST_PROGRAM)
+        .dfa_size_limit(LARGEST_PROGRAM)
+        .build()
+}
+
+fn contradiction(spec: &LayoutSpec) -> Option<&'static str> {
+    if !matches!(spec.decimal, b'.' | b',') {
+        Some("its decimal mark is neither a point nor a comma")
+    } else if spec
+        .thousands
+        .is_some_and(|mark| !matches!(mark, b'.' | b',' | b'\'' | b' '))
+    {
+        Some("its thousands mark is neither a point, a comma, an apostrophe nor a blank")
+    } else if spec.thousands == Some(spec.decimal) {
+        Some("its thousands mark is its decimal mark")
+    } else if spec.decimals > Some(LayoutSpec::MOST_DECIMALS) {
+        Some("it shows more decimals than any balance")
+    } else if spec.takes == Kind::Tare {
+        Some("a tare is never the load of the pan")
+    } else if spec.skip.len() > LayoutSpec::MOST_SKIPPED {
+        Some("it skips more than 16 kinds of line")
+    } else {
+        None
+    }
+}
+
+fn bare<T: Copy>(symbols: &[(String, T)]) -> Symbols<T> {
+    symbols
+        .iter()
+        .map(|(symbol, meaning)| (symbol.trim().as_bytes().to_vec(), *meaning))
+        .collect()
+}
+
+fn lookup<T: Copy>(table: &Symbols<T>, symbol: &[u8]) -> Option<T> {
     table
         .iter()
         .find(|(known, _)| known == symbol)
         .map(|(_, value)| *value)
-}
-
-/// Plain digits with at most one decimal mark and blanks only in front; the sign may stand apart.
-fn number(sign: &[u8], digits: &[u8], mark: u8) -> Option<Decimal> {
-    let (own_sign, digits) = match digits.split_first() {
-        Some((b'+', rest)) => (1, rest.trim_ascii_start()),
-        Some((b'-', rest)) => (-1, rest.trim_ascii_start()),
-        _ => (1, digits),
-    };
-    let sign = own_sign
-        * match sign {
-            b"-" => -1,
-            b"" | b"+" => 1,
-            _ => return None,
-        };
-    let (mut mantissa, mut decimals, mut count, mut after_mark) = (0_i64, 0_u32, 0_u32, false);
-    for byte in digits {
-        match byte {
-            b'0'..=b'9' => {
-                // Leading zeros are free; every digit after the first other one counts.
-                count += u32::from(mantissa != 0 || *byte != b'0');
-                decimals += u32::from(after_mark);
-                if count > 12 || decimals > 7 {
-                    return None;
-                }
-                mantissa = mantissa * 10 + i64::from(byte - b'0');
-            }
-            byte if *byte == mark && !after_mark => after_mark = true,
-            _ => return None,
-        }
-    }
-    let has_digit = digits.first().is_some_and(u8::is_ascii_digit)
-        && digits.last().is_some_and(u8::is_ascii_digit);
-    has_digit.then(|| Decimal::new(sign * mantissa, decimals))
 }
 
 fn unusable(why: &str) -> Trouble {
@@ -184,123 +285,4 @@ fn unusable(why: &str) -> Trouble {
         "The balance cannot be read with it, so nothing is weighed.",
         "Mend the balance file.",
     )
-}
-
-#[cfg(test)]
-#[allow(clippy::unwrap_used)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    fn layout() -> Layout {
-        Layout::compile(&LayoutSpec {
-            line: r"(?<status>[a-z]*) *(?<sign>[+-]?) *(?<value>[0-9.,eE]*) *(?<unit>\S*)"
-                .to_owned(),
-            decimal: b'.',
-            units: vec![("g".to_owned(), Unit::Gram), ("ct".to_owned(), Unit::Carat)],
-            statuses: vec![
-                ("moving".to_owned(), Status::InMotion),
-                ("stable".to_owned(), Status::Stable),
-            ],
-        })
-        .unwrap()
-    }
-
-    fn weighed(line: &[u8]) -> String {
-        match layout().read(line).unwrap() {
-            Reading {
-                shown: Shown::Weighed(mass),
-                status,
-            } => format!("{} {mass}", status.word()),
-            other => format!("{other:?}"),
-        }
-    }
-
-    #[test]
-    fn value_unit_and_status_are_taken_as_they_stand() {
-        assert_eq!(weighed(b"stable 12.460 g"), "stable 12.460 g");
-        assert_eq!(weighed(b"moving - 0.10 ct"), "in motion -0.10 ct");
-        assert_eq!(weighed(b"odd 00012.3 g"), "unsaid 12.3 g");
-    }
-
-    #[test]
-    fn a_unit_is_never_supposed() {
-        assert!(matches!(
-            layout().read(b"stable 1.00").unwrap().shown,
-            Shown::UnitUnstated(_)
-        ));
-        assert!(matches!(
-            layout().read(b"stable 1.00 gr").unwrap().shown,
-            Shown::UnitUnknown(_)
-        ));
-        assert!(matches!(
-            layout().read(b"stable 1.00 g\xb0").unwrap().shown,
-            Shown::UnitUnknown(_)
-        ));
-    }
-
-    #[test]
-    fn odd_numbers_are_not_understood() {
-        for line in [
-            &b"stable 1e3 g"[..],
-            b"stable 1.2.3 g",
-            b"stable 1,2 g",
-            b"stable 1234567890123 g",
-            b"stable . g",
-            b"stable 999999999999 g",
-            b"stable 5. g",
-        ] {
-            assert_eq!(
-                layout().read(line),
-                Err(NotUnderstood::OddNumber),
-                "{}",
-                line.escape_ascii()
-            );
-        }
-        assert_eq!(
-            layout().read(b"stable 1.0 g extra words"),
-            Err(NotUnderstood::OtherForm)
-        );
-        assert_eq!(layout().read(b"stable").unwrap().shown, Shown::Nothing);
-    }
-
-    #[test]
-    fn a_layout_that_cannot_be_used_says_why() {
-        let spec = |line: &str| LayoutSpec {
-            line: line.to_owned(),
-            decimal: b'.',
-            units: vec![],
-            statuses: vec![],
-        };
-        for (line, word) in [
-            ("(", "cannot be read"),
-            ("(?<mass>.*)", "\"mass\""),
-            ("[0-9]+", "no group named value"),
-        ] {
-            assert!(
-                Layout::compile(&spec(line))
-                    .unwrap_err()
-                    .happened
-                    .contains(word),
-                "{line}"
-            );
-        }
-    }
-
-    proptest! {
-        #[test]
-        fn no_line_panics(line in proptest::collection::vec(any::<u8>(), 0..300)) {
-            let _either = layout().read(&line);
-        }
-
-        #[test]
-        fn digits_survive_exactly(mantissa in -9_999_999_i64..=9_999_999, scale in 2u32..=6) {
-            let number = Decimal::new(mantissa, scale);
-            let line = format!("stable {number} g");
-            let Shown::Weighed(mass) = layout().read(line.as_bytes()).unwrap().shown else {
-                return Err(TestCaseError::fail("not weighed"));
-            };
-            prop_assert_eq!(mass.digits().to_string(), if mantissa == 0 { number.abs().to_string() } else { number.to_string() });
-        }
-    }
 }

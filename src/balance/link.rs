@@ -44,6 +44,7 @@ pub struct Link {
     heard: Moment,
     odd_in_a_row: u32,
     good_in_a_row: u32,
+    damaged: u64,
 }
 
 /// Lines that make no sense, one after another, before the link is called garbled; noise on a
@@ -61,6 +62,7 @@ impl Link {
             heard: Moment::default(),
             odd_in_a_row: 0,
             good_in_a_row: 0,
+            damaged: 0,
         }
     }
 
@@ -101,6 +103,17 @@ impl Link {
         if self.odd_in_a_row >= ODD_FOR_GARBLED {
             self.state = LinkState::Garbled;
         }
+    }
+
+    /// A frame failed its check: it counts as a line that makes no sense, and is counted.
+    pub fn damaged_line(&mut self, at: Moment) {
+        self.damaged = self.damaged.saturating_add(1);
+        self.odd_line(at);
+    }
+
+    /// Frames that failed their check so far, over every time the port was open.
+    pub fn damaged(&self) -> u64 {
+        self.damaged
     }
 
     /// Time passed: silence may have become too long.

@@ -4,16 +4,26 @@
 //! called usable; no clock, every moment is told. Leaves to others: where bytes come from, and
 //! what a usable mass means for the job.
 
+mod ask;
+mod frame;
 mod guard;
+pub mod hid;
 mod layout;
+pub mod learn;
 mod link;
 mod pan;
+mod rubble;
+mod sound;
 mod split;
 mod steady;
 
-pub use guard::{UnitGuard, Verdict};
-pub use layout::{Layout, LayoutSpec, NotUnderstood};
+pub use ask::{AskSpec, Asking, Key};
+pub use frame::{Check, CheckAs, CheckAt, CheckSum, Covers, End, FrameSpec, Start};
+pub use guard::{CHECK_LASTS, Ground, UnitGuard, Verdict};
+pub use layout::{Kind, Layout, LayoutSpec, NoReading};
 pub use link::{Link, LinkLimits, LinkState, Retry};
 pub use pan::{Base, Pan, PanRules, Tracked};
+pub use rubble::Rubble;
+pub use sound::{CheckBit, Sound, sound};
 pub use split::{Piece, Splitter};
 pub use steady::{Steadiness, SteadyRule};

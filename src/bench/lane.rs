@@ -1,17 +1,21 @@
 //! One bench: whatever happens next is one event; its effects are carried out in order.
 
 use std::collections::BTreeMap;
+use std::future::Future;
+use std::pin::Pin;
 use std::sync::Arc;
 
 use serde::Serialize;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::{Instant, sleep_until};
 
+use super::checks::Checks;
 use super::journal::Journal;
 use super::line::{Came, Line};
-use crate::balance::{Layout, LinkState, Piece, Verdict};
+use super::reader::Reader;
+use crate::balance::{LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
-use crate::job::{Cause, Done, Effect, Event, Job, Record, State, step};
+use crate::job::{Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, State, step};
 use crate::mass::{Moment, Reading};
 use crate::serve::{Ask, BellView, BenchView, Live, PanView, ReadingView, WeighingView};
 use crate::settings::BenchSettings;
@@ -22,9 +26,12 @@ pub(super) struct Lane {
     name: String,
     /// Always there between two steps; taken out only inside one.
     state: Option<State>,
-    layout: Layout,
+    reader: Reader,
     line: Line,
     journal: Journal,
+    checks: Arc<Checks>,
+    /// The check weight that is being recorded.
+    checking: Option<Checking>,
     bells: Option<BellSender>,
     asks: mpsc::Receiver<Ask>,
     live: Live,
@@ -34,7 +41,12 @@ pub(super) struct Lane {
     /// The state that followers were last told whole, and its mark.
     told: Option<BenchView>,
     mark: Option<Mark>,
+    /// Damaged frames that the log has told of.
+    damage_told: u64,
 }
+
+/// A check weight on its way to the book of check weights.
+type Checking = Pin<Box<dyn Future<Output = Result<(u64, Box<Checked>), Trouble>> + Send>>;
 
 /// What a reading can change beside the pan; when it does, followers are told the whole state.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,6 +55,7 @@ struct Mark {
     unit: Verdict,
     hold: Option<Cause>,
     low: bool,
+    damaged: u64,
 }
 
 impl Mark {
@@ -52,6 +65,7 @@ impl Mark {
             unit: state.guard().verdict(),
             hold: state.holds().told().map(|hold| hold.cause),
             low: state.is_pan_low(),
+            damaged: state.link().damaged(),
         }
     }
 }
@@ -60,17 +74,21 @@ impl Lane {
     pub(super) fn new(
         settings: &BenchSettings,
         job: Option<Job>,
-        journal: Journal,
+        (journal, checks): (Journal, Arc<Checks>),
         bells: Option<BellSender>,
         asks: mpsc::Receiver<Ask>,
         live: Live,
     ) -> Result<Self, Trouble> {
         Ok(Self {
             name: settings.name.clone(),
-            state: Some(State::new(Arc::clone(&settings.rules), job)),
-            layout: Layout::compile(&settings.layout)?,
-            line: Line::new(settings.port.clone()),
+            state: Some(
+                State::new(Arc::clone(&settings.rules), job).asked(settings.form.is_asked()),
+            ),
+            reader: Reader::of(&settings.form)?,
+            line: Line::new(settings.port.clone(), &settings.form),
             journal,
+            checks,
+            checking: None,
             bells,
             asks,
             live,
@@ -79,7 +97,13 @@ impl Lane {
             origin: Instant::now(),
             told: None,
             mark: None,
+            damage_told: 0,
         })
+    }
+
+    /// Tells the bench of its last check weight, before it works.
+    pub(super) fn remember(&mut self, last: LastCheck) {
+        self.happen(Event::LastCheck(Box::new(last)));
     }
 
     /// Works until told to stop; then what was given to the book is waited for.
@@ -96,12 +120,23 @@ impl Lane {
                     None => std::future::pending().await,
                 }
             };
+            let checking = &mut self.checking;
+            let checked = async {
+                match checking {
+                    Some(checking) => checking.await,
+                    None => std::future::pending().await,
+                }
+            };
             // Biased: what is on disk counts before more is asked of it, and a chatty balance
             // cannot keep an order waiting.
             tokio::select! {
                 biased;
                 _ = stopping.changed() => break,
                 event = self.journal.next() => if let Some(event) = event { self.happen(event) },
+                written = checked => {
+                    self.checking = None;
+                    self.happen(Event::Checked(written));
+                }
                 ask = self.asks.recv(), if !writing => match ask {
                     Some(ask) => self.asked(ask),
                     None => break,
@@ -118,22 +153,28 @@ impl Lane {
 
     fn came(&mut self, came: Came) {
         match came {
-            Came::Opened => self.happen(Event::PortOpened),
+            Came::Opened => {
+                self.reader.opened(self.line.scale());
+                self.happen(Event::PortOpened);
+            }
             Came::Lost(trouble) => self.happen(Event::PortLost(trouble)),
             Came::Nothing => {}
-            Came::Bytes(count) => self.bytes(count),
+            Came::Bytes(count) => self.bytes(Some(count)),
+            Came::Pause => self.bytes(None),
         }
     }
 
-    /// Bytes to lines to readings to steps.
-    fn bytes(&mut self, count: usize) {
+    /// Bytes, or a pause after them, to lines, or a report, to readings to steps.
+    fn bytes(&mut self, count: Option<usize>) {
         let at = self.now();
         let mut effects = Vec::new();
-        let (layout, state, mut shown) = (&mut self.layout, &mut self.state, None);
+        let (reader, state, mut shown) = (&mut self.reader, &mut self.state, None);
+        let (mut answered, mut damaged) = (false, false);
         self.line.pieces(count, |piece| {
             let event = match piece {
-                Piece::Line(raw) => match layout.read(raw) {
-                    Ok(reading) => {
+                Piece::Line(raw) => match reader.read(raw) {
+                    Ok(None) => return,
+                    Ok(Some(reading)) => {
                         shown = Some(reading);
                         Event::Line { reading, raw }
                     }
@@ -146,14 +187,39 @@ impl Lane {
                     tracing::debug!("more bytes than a line can have, without a line end");
                     Event::OddLine
                 }
+                Piece::Damaged => {
+                    damaged = true;
+                    Event::DamagedLine
+                }
             };
+            answered = true;
             if let Some(before) = state.take() {
                 let (after, more) = step(before, event, at);
                 *state = Some(after);
                 effects.extend(more);
             }
         });
+        if answered {
+            self.line.answered();
+        }
+        if damaged {
+            self.log_damage();
+        }
         self.carry_out(effects, shown);
+    }
+
+    /// Says in the log that frames fail their check: the first, and whenever they are ten times
+    /// as many as were told.
+    fn log_damage(&mut self) {
+        let count = self.state.as_ref().map_or(0, |it| it.link().damaged());
+        if count >= self.damage_told.saturating_mul(10) {
+            self.damage_told = count;
+            tracing::warn!(
+                bench = self.name,
+                count,
+                "frames of the balance fail their check and are dropped"
+            );
+        }
     }
 
     fn asked(&mut self, ask: Ask) {
@@ -164,6 +230,20 @@ impl Lane {
                     let view = BenchView::of(state, self.now());
                     let _gone = reply.send((self.live.last(), view));
                 }
+            }
+            Ask::Job(reply) => {
+                if let Some(state) = &self.state {
+                    let job = state.open_job().cloned();
+                    let _gone = reply.send(job.map(|job| (job, state.shared_rules())));
+                }
+            }
+            Ask::Press(key, reply) => {
+                let allowed = match &self.state {
+                    Some(state) => state.may_press(key),
+                    None => return,
+                };
+                tracing::info!(bench = self.name, key = key.word(), ?allowed, "key");
+                let _gone = reply.send(allowed.and_then(|()| self.line.press(key)));
             }
             Ask::Order(order, reply) => {
                 self.orders += 1;
@@ -194,6 +274,12 @@ impl Lane {
                 Effect::Append { record, wait } => {
                     changed |= !matches!(*record, Record::Reading { .. });
                     self.journal.append(&record, wait);
+                }
+                Effect::Check(checked) => {
+                    changed = true;
+                    let (checks, bench) = (Arc::clone(&self.checks), self.name.clone());
+                    self.checking =
+                        Some(Box::pin(async move { checks.append(bench, checked).await }));
                 }
                 Effect::Answer { id, answer } => {
                     changed = true;

@@ -4,9 +4,12 @@
 //! the core asks for is done in the order it asks; a stop loses nothing that was recorded. Leaves
 //! to others: every rule of the trade.
 
+mod checks;
 mod journal;
 mod lane;
 mod line;
+mod plug;
+mod reader;
 mod service;
 
 pub use service::run;

@@ -9,6 +9,7 @@ use tokio::sync::watch;
 use tokio::task::JoinSet;
 use tokio::time::{MissedTickBehavior, interval};
 
+use super::checks::{Checks, last_checks};
 use super::journal::Journal;
 use super::lane::Lane;
 use crate::bell::Bells;
@@ -23,12 +24,15 @@ use crate::trouble::Trouble;
 pub fn run(settings: Settings) -> Result<(), Trouble> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
-        .max_blocking_threads(1)
+        // For ports that are being opened or closed: a few adapters may be stuck at once.
+        .max_blocking_threads(8)
         .build()
         .map_err(|error| cannot_start(&error))?;
     let book = Book::open(&settings.folders.book)?;
     let writer = Writer::start(book)?;
     let result = runtime.block_on(serve(settings, writer.clone()));
+    // An adapter that is stuck in its opening is not waited for.
+    runtime.shutdown_timeout(Duration::from_millis(500));
     // The disk is waited for outside the loop, so that nothing else is kept waiting by it.
     let finished = writer.finish();
     result.and(finished)
@@ -50,6 +54,8 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
     let bells = desktop.as_ref().map(|(sender, _)| sender.clone());
 
     let mut open = open_jobs(writer.book(), survey.open);
+    let checks = Arc::new(Checks::new(writer.clone()));
+    let mut last_checks = last_checks(writer.book());
     let mut doors = Vec::new();
     let mut lanes = JoinSet::new();
     for bench in &settings.benches {
@@ -59,7 +65,11 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
             Some(name) => resumed(&mut journal, &name, bench).await?,
             None => None,
         };
-        let lane = Lane::new(bench, job, journal, bells.clone(), asks, live)?;
+        let kept = (journal, Arc::clone(&checks));
+        let mut lane = Lane::new(bench, job, kept, bells.clone(), asks, live)?;
+        if let Some(last) = last_checks.remove(&bench.name) {
+            lane.remember(last);
+        }
         lanes.spawn(lane.run(stopping.clone()));
         doors.push(door);
     }

@@ -9,6 +9,8 @@ use crate::trouble::Trouble;
 
 /// What a job file's name ends with.
 const ENDING: &str = ".jsonl";
+/// The name of the book of check weights, which no job may have.
+const CHECK_WEIGHTS: &str = "check-weights";
 
 /// A job's name: ASCII letters, digits, `-`, `_` and `.`, not starting with `.`, 1 to 80 bytes.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -18,9 +20,15 @@ impl JobName {
     /// The longest name, in bytes. Leaves room in a file name for what is set aside beside it.
     pub const LIMIT: usize = 80;
 
+    /// The book of check weights: a file beside those of the jobs, of the same form.
+    pub fn check_weights() -> Self {
+        Self(CHECK_WEIGHTS.to_owned())
+    }
+
     /// A name that is already in order.
     pub fn new(name: &str) -> Result<Self, Trouble> {
         let fits = (1..=Self::LIMIT).contains(&name.len())
+            && name != CHECK_WEIGHTS
             && !name.starts_with('.')
             && name.chars().all(is_plain);
         if fits {
@@ -130,6 +138,7 @@ mod tests {
             "a b",
             "a\0",
             "ü",
+            "check-weights",
             &"x".repeat(81),
         ] {
             assert!(JobName::new(name).is_err(), "{name}");

@@ -7,9 +7,13 @@ mod add;
 mod answer;
 mod assay;
 mod button;
+mod check_weight;
 mod client;
 mod close;
+mod find;
 mod follow;
+mod key;
+mod learn;
 mod logs;
 mod lot;
 mod open;
@@ -21,6 +25,7 @@ mod reckon;
 mod rehearse;
 mod run;
 mod shelf;
+mod simulate;
 mod take;
 mod verify;
 mod withdraw;
@@ -89,22 +94,34 @@ enum Command {
     Proof(proof::Proof),
     /// Enter what an assay found in the button
     Assay(assay::Assay),
+    /// Weigh the check weight, or show what it was shown as over the months
+    CheckWeight(check_weight::CheckWeight),
     /// Say what happened to the pan when the bench asks
     Answer(answer::Answer),
     /// Close the job and print its statement
     Close(close::Close),
+    /// Find the balance's port, and what stands in its way
+    Find(find::Find),
+    /// Press the tare key of a balance that takes orders over its line
+    Tare(key::Tare),
+    /// Press the zero key of a balance that takes orders over its line
+    Zero(key::Zero),
     /// Watch a bench live
     Follow(follow::Follow),
     /// Print the address of the bench's page, which lets a browser in
     Page(page::Page),
     /// Show the shop's metals
     Shelf(shelf::Shelf),
+    /// Learn how a balance speaks
+    Learn(Box<learn::Learn>),
     /// Check job files against their chain
     Verify(verify::Verify),
     /// Reckon what to add, without a job or a balance
     Reckon(Box<reckon::Reckon>),
     /// Play a whole job here with nothing attached
     Rehearse(rehearse::Rehearse),
+    /// Be a pretend balance on a pseudo-terminal, by itself
+    Simulate(simulate::Simulate),
 }
 
 /// How a command ended well.
@@ -129,14 +146,20 @@ pub fn main() -> ExitCode {
         Command::Button(button) => button.run(&cli.common, &output),
         Command::Proof(proof) => proof.run(&cli.common, &output),
         Command::Assay(assay) => assay.run(&cli.common, &output),
+        Command::CheckWeight(check) => check.run(&cli.common, &output),
         Command::Answer(answer) => answer.run(&cli.common, &output),
         Command::Close(close) => close.run(&cli.common, &output),
+        Command::Find(find) => find.run(&cli.common, &output),
+        Command::Tare(tare) => tare.run(&cli.common, &output),
+        Command::Zero(zero) => zero.run(&cli.common, &output),
         Command::Follow(follow) => follow.run(&cli.common, &output),
         Command::Page(page) => page.run(&cli.common, &output),
         Command::Shelf(shelf) => shelf.run(&cli.common, &output),
+        Command::Learn(learn) => learn.run(&cli.common, &output),
         Command::Verify(verify) => verify.run(&cli.common, &output),
         Command::Reckon(reckon) => reckon.run(&cli.common, &output),
         Command::Rehearse(rehearse) => rehearse.run(&output),
+        Command::Simulate(simulate) => simulate.run(&cli.common, &output),
     };
     match result {
         Ok(Ended::Done) => ExitCode::SUCCESS,

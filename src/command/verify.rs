@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::output::Output;
 use super::{Common, Ended};
-use crate::book::BookView;
+use crate::book::{BookView, JobName};
 use crate::job::{Verdict, scan};
 use crate::trouble::Trouble;
 
@@ -31,7 +31,11 @@ impl Verify {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         let files = if self.files.is_empty() {
             let book = BookView::of(&common.reading_folders()?.book);
-            book.jobs()?.iter().map(|job| book.path(job)).collect()
+            let jobs = book.jobs()?;
+            let checks = book.path(&JobName::check_weights());
+            let mut files: Vec<PathBuf> = jobs.iter().map(|job| book.path(job)).collect();
+            files.extend(checks.exists().then_some(checks));
+            files
         } else {
             self.files.clone()
         };

@@ -1,11 +1,20 @@
 //! A job as the fold of its records.
 
+use rust_decimal::Decimal;
+
+use super::check::{CheckVerdict, UnitBy};
 use super::record::{Assayed, Captured, Closed, Opened, PanAnswer, Record, What};
 use crate::balance::Base;
 use crate::mass::{Indication, Mass};
 use crate::melt::{Added, Mix, Window};
 use crate::metal::Fineness;
 use crate::trouble::Trouble;
+
+/// The largest loss of a melt, as a share of it, that is not taken for a slip of the unit where
+/// only a check weight stands for that (common practice: clean metal loses under two in a hundred).
+const LARGEST_LOSS: Decimal = Decimal::from_parts(3, 0, 0, false, 2);
+/// The same for a gain: flux that sticks to the button.
+const LARGEST_GAIN: Decimal = Decimal::from_parts(1, 0, 0, false, 2);
 
 /// A job, as its file says it. Changed by [`Job::apply`] and by nothing else.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,12 +25,23 @@ pub struct Job {
     pub(super) dropped: usize,
     /// Every capture in order, withdrawn ones included.
     pub weighed: Vec<Weighed>,
+    /// What said something of the unit since, each by the `n` of its record.
+    pub proofs: Vec<(u64, UnitProof)>,
     /// The weighing that is under way.
     pub expected: Option<Expected>,
     /// Its sums, once it is closed.
     pub closed: Option<Closed>,
     /// The `n` of the last record.
     pub last: u64,
+}
+
+/// What said something of the unit of a balance that sends none.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum UnitProof {
+    /// A check weight agreed.
+    Agreed,
+    /// A check weight did not, or the balance was seen to come back from another unit.
+    Failed,
 }
 
 /// A capture in a job.
@@ -60,6 +80,7 @@ impl Job {
             opened: opened.clone(),
             dropped: 0,
             weighed: Vec::new(),
+            proofs: Vec::new(),
             expected: None,
             closed: None,
             last: n,
@@ -101,6 +122,14 @@ impl Job {
         self.last = n;
         match record {
             Record::Open(_) | Record::Hold { .. } | Record::Resume { .. } => {}
+            Record::CheckWeight { checked, .. } => {
+                let proof = match checked.verdict {
+                    CheckVerdict::Agreed => UnitProof::Agreed,
+                    CheckVerdict::Off | CheckVerdict::OtherUnit => UnitProof::Failed,
+                };
+                self.proofs.push((n, proof));
+            }
+            Record::Doubt {} => self.proofs.push((n, UnitProof::Failed)),
             Record::Expect { what, metal } => {
                 self.opened.add.extend(metal.clone());
                 self.expected = Some(Expected {
@@ -171,6 +200,41 @@ impl Job {
     /// The captures that count.
     pub fn standing(&self) -> impl DoubleEndedIterator<Item = &Weighed> {
         self.weighed.iter().filter(|weighed| !weighed.withdrawn)
+    }
+
+    /// The captures that count of which the unit rests on a check weight that did not agree again
+    /// after them: what became of the unit next, if anything is known.
+    pub fn unproven(&self) -> impl Iterator<Item = (&Weighed, Option<UnitProof>)> {
+        let is_odd_button = self.is_odd_button();
+        let by_weight =
+            |weighed: &&Weighed| matches!(weighed.captured.unit_by, UnitBy::CheckWeight(_));
+        self.standing()
+            .filter(by_weight)
+            .filter_map(move |weighed| {
+                let next = self.proofs.iter().find(|(n, _)| *n > weighed.n);
+                let next = match next.map(|(_, proof)| *proof) {
+                    _ if is_odd_button => Some(UnitProof::Failed),
+                    next => next,
+                };
+                (next != Some(UnitProof::Agreed)).then_some((weighed, next))
+            })
+    }
+
+    /// Whether the button weighs so unlike what went in that one of the masses may have been
+    /// weighed in another unit: no melt of clean metal loses so much, or gains.
+    fn is_odd_button(&self) -> bool {
+        let Some(button) = self.button().map(Indication::mass) else {
+            return false;
+        };
+        let melt = self.melt().mass().grams();
+        let least = melt * (Decimal::ONE - LARGEST_LOSS);
+        let most = melt * (Decimal::ONE + LARGEST_GAIN);
+        !(least..=most).contains(&button.grams())
+    }
+
+    /// Whether a check weight is still to agree after the last capture that rests on one.
+    pub fn wants_check_weight(&self) -> bool {
+        self.unproven().any(|(_, next)| next.is_none())
     }
 
     /// The lots that count, with the fineness that they are taken for.

@@ -12,14 +12,31 @@ use crate::trouble::Trouble;
 impl State {
     pub(super) fn odd_line(&mut self, at: Moment) {
         self.link.odd_line(at);
+        self.judge_garbled(at);
+    }
+
+    /// A frame that failed its check is counted, and is else a line that makes no sense.
+    pub(super) fn damaged_line(&mut self, at: Moment) {
+        self.link.damaged_line(at);
+        self.judge_garbled(at);
+    }
+
+    fn judge_garbled(&mut self, at: Moment) {
         if self.link.state() == LinkState::Garbled {
-            self.pan.forget();
-            self.inside_since = None;
-            self.guard.link_lost();
+            self.nothing_is_current();
             let why = "What the balance sends cannot be read.".to_owned();
-            let mend = "Its speed, framing or line layout is probably another than its file says: compare them with the balance's own settings.".to_owned();
+            let mend = "Its speed is probably another than its file says, or its framing or line layout: run panbell learn PORT, or compare them with the balance's own settings. Switch a USB scale off and on.".to_owned();
             self.holds.begin(Cause::Link, why, mend, Duration::ZERO, at);
         }
+    }
+
+    /// With the link gone, what was shown last is old at once, and the unit has to be proven anew.
+    fn nothing_is_current(&mut self) {
+        self.shown = None;
+        self.pan.forget();
+        self.inside_since = None;
+        self.guard.link_lost();
+        self.stop_check();
     }
 
     pub(super) fn port_opened(&mut self, at: Moment) {
@@ -29,21 +46,25 @@ impl State {
     }
 
     fn silent(&mut self, patience: Duration, at: Moment) {
-        self.pan.forget();
-        self.inside_since = None;
-        self.guard.link_lost();
-        let why = "The port is open and the balance says nothing.".to_owned();
-        let mend =
-            "Is it switched on, and does it send without being asked? Check the cable on its side."
-                .to_owned();
+        self.nothing_is_current();
+        let (why, mend) = if self.is_asked {
+            (
+                "The balance is asked and does not answer.",
+                "Is it switched on, and are its speed and what its file sends right? Check the cable on its side.",
+            )
+        } else {
+            (
+                "The port is open and the balance says nothing.",
+                "Is it switched on, and does it send without being asked? Check the cable on its side.",
+            )
+        };
+        let (why, mend) = (why.to_owned(), mend.to_owned());
         self.holds.begin(Cause::Link, why, mend, patience, at);
     }
 
     pub(super) fn port_lost(&mut self, trouble: &Trouble, at: Moment) {
         self.link.lost();
-        self.guard.link_lost();
-        self.pan.forget();
-        self.inside_since = None;
+        self.nothing_is_current();
         self.holds.begin(
             Cause::Link,
             trouble.happened.clone(),
@@ -56,6 +77,7 @@ impl State {
     /// What was read becomes old by time alone, also when no tick came in time to say so: a busy
     /// machine, or one that slept.
     pub(super) fn grow_old(&mut self, at: Moment) {
+        self.now = at;
         let before = self.link.state();
         self.link.tick(at);
         if self.link.state() == LinkState::Silent && before != LinkState::Silent {

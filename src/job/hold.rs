@@ -52,6 +52,8 @@ pub struct Hold {
     told: bool,
     /// Told at least once, be it in other words: then its end is told too.
     announced: bool,
+    /// The words in which it was told last: the same words again are no news.
+    said: String,
 }
 
 /// The holds of a bench, at most one of each cause.
@@ -67,6 +69,13 @@ impl Holds {
     /// Whether this cause does.
     pub fn has(&self, cause: Cause) -> bool {
         self.0.iter().any(|hold| hold.cause == cause)
+    }
+
+    /// Whether this cause does, in these words.
+    pub(super) fn has_words(&self, cause: Cause, why: &str) -> bool {
+        self.0
+            .iter()
+            .any(|hold| hold.cause == cause && hold.why == why)
     }
 
     /// The most urgent one.
@@ -100,13 +109,14 @@ impl Holds {
             Some(hold) => {
                 // Other words for the same cause are news, and are told when they last.
                 *hold = Hold {
+                    told: hold.said == why,
                     cause,
                     why,
                     mend,
                     since: at,
                     patience,
-                    told: false,
                     announced: hold.announced,
+                    said: std::mem::take(&mut hold.said),
                 };
             }
             None => {
@@ -118,6 +128,7 @@ impl Holds {
                     patience,
                     told: false,
                     announced: false,
+                    said: String::new(),
                 });
                 self.0
                     .sort_by_key(|hold| Cause::ALL.iter().position(|cause| *cause == hold.cause));
@@ -139,6 +150,7 @@ impl Holds {
             .find(|hold| !hold.told && at.since(hold.since) >= hold.patience)?;
         hold.told = true;
         hold.announced = true;
+        hold.said.clone_from(&hold.why);
         Some(hold.clone())
     }
 

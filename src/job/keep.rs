@@ -94,12 +94,18 @@ impl State {
                 answer: Ok(done),
             });
         }
+        self.write_due(at, out);
     }
 
     /// What a record that now counts changes on the pan.
     fn take_effect(&mut self, record: &Record, at: Moment, out: &mut Vec<Effect>) {
         match record {
             Record::Open(_) | Record::Close(_) | Record::Plan { .. } => {
+                if matches!(record, Record::Open(_)) {
+                    self.guard.job_begins(at);
+                }
+                self.close_asked = false;
+                self.doubt_due = false;
                 self.pan.disarm();
                 self.end_hold(Cause::Pan, out);
             }
@@ -110,10 +116,15 @@ impl State {
             }
             Record::Capture(captured) => {
                 self.pan.disarm();
+                self.guard.used();
+                self.close_asked = false;
                 self.inside_since = None;
                 if matches!(captured.what, What::Lot { .. } | What::Button) {
                     self.standing_load = Some(captured.base);
                 }
+            }
+            Record::CheckWeight { check, checked } => {
+                self.check_counts(*check, checked, at, out);
             }
             Record::Answer { said, base } => {
                 match (said, base) {
@@ -161,8 +172,11 @@ impl State {
                     answer: Err(trouble.clone()),
                 });
             }
-            if matches!(pending.map(|pending| pending.record), Some(Record::Open(_))) {
-                return;
+            match pending.map(|pending| pending.record) {
+                Some(Record::Open(_)) => return,
+                Some(Record::CheckWeight { .. }) => self.checking = None,
+                Some(Record::Doubt {}) => self.doubt_due = true,
+                _ => {}
             }
         }
         self.inside_since = None;
@@ -191,7 +205,8 @@ impl State {
         };
         let (text, mut warning) = match record {
             Record::Open(opened) => {
-                let cautions = words::cautions(job, &self.rules);
+                let mut cautions = words::cautions(job, &self.rules);
+                cautions.extend(self.check_warning());
                 let told = cautions
                     .iter()
                     .fold(String::new(), |told, caution| format!("{told} {caution}"));

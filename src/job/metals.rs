@@ -176,7 +176,7 @@ impl Job {
         mix.with_known(mass, self.u_mass(), gold, FinenessDoubt::per_mille(u_ppt))
     }
 
-    fn u_mass(&self) -> MassDoubt {
+    pub(super) fn u_mass(&self) -> MassDoubt {
         MassDoubt::of_decimal(self.opened.u_mass_g).with_common(self.opened.u_balance_g)
     }
 

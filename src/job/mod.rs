@@ -7,6 +7,8 @@
 
 mod bell;
 mod chain;
+mod check;
+mod checking;
 mod fold;
 mod hearing;
 mod hold;
@@ -15,6 +17,7 @@ mod metals;
 mod order;
 mod orders;
 mod prove;
+mod recipes;
 mod record;
 mod scan;
 mod state;
@@ -26,9 +29,11 @@ pub mod words;
 
 pub use bell::{BellKind, Ring};
 pub use chain::{ChainLink, seal, unseal};
-pub use fold::{Adding, Expected, Job, Weighed};
+pub use check::{CheckEntry, CheckVerdict, Checked, LastCheck, UnitBy};
+pub use fold::{Adding, Expected, Job, UnitProof, Weighed};
 pub use hold::{Cause, Hold, Holds};
 pub use order::{Done, Effect, Event, Order};
+pub use recipes::{Recipe, recipes};
 pub use record::{
     AddedMetal, Assayed, Captured, Closed, FORMAT, How, Opened, PanAnswer, Raw, Record, Water,
     WaterWay, What,

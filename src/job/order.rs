@@ -5,8 +5,9 @@ use std::sync::Arc;
 use rust_decimal::Decimal;
 
 use super::Ring;
+use super::check::{Checked, LastCheck};
 use super::record::{AddedMetal, Opened, PanAnswer, Record, Water};
-use crate::mass::Reading;
+use crate::mass::{CheckWeight, Reading};
 use crate::metal::{Basis, Fineness};
 use crate::trouble::Trouble;
 
@@ -59,6 +60,11 @@ pub enum Order {
     },
     /// Say what happened to the pan.
     Answer(PanAnswer),
+    /// The next load at rest is this check weight, or the one of the settings.
+    CheckWeight {
+        /// The weight.
+        weight: Option<CheckWeight>,
+    },
     /// End the job.
     Close,
 }
@@ -79,6 +85,8 @@ pub enum Event<'a> {
     },
     /// Bytes came that are no line of this balance.
     OddLine,
+    /// A frame came that failed its check; nothing is taken from it.
+    DamagedLine,
     /// The person ordered something; the answer will carry this number.
     Order {
         /// The number of the order.
@@ -100,6 +108,11 @@ pub enum Event<'a> {
         /// Whether nothing can be written any more until panbell is started again.
         for_good: bool,
     },
+    /// The weighing of a check weight is in the book of check weights under this number, or could
+    /// not be put there.
+    Checked(Result<(u64, Box<Checked>), Trouble>),
+    /// What the book of check weights last says of this bench.
+    LastCheck(Box<LastCheck>),
     /// Time passed.
     Tick,
 }
@@ -122,6 +135,9 @@ pub enum Effect {
         /// What to say.
         answer: Result<Done, Trouble>,
     },
+    /// Put the weighing of a check weight into the book of check weights and sync it;
+    /// [`Event::Checked`] must come back.
+    Check(Box<Checked>),
     /// Ring.
     Ring(Ring),
 }

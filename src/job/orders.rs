@@ -9,7 +9,7 @@ use super::record::{AddedMetal, Assayed, How, Opened, PanAnswer, Record, Water, 
 use super::state::{State, adding_for};
 use super::statement;
 use super::words;
-use crate::balance::LinkState;
+use crate::balance::{Key, LinkState};
 use crate::mass::Indication;
 use crate::metal::{Basis, Fineness};
 use crate::trouble::Trouble;
@@ -31,6 +31,14 @@ impl State {
             });
             return;
         }
+        let answer = match order {
+            Order::CheckWeight { weight } => Some(self.begin_check(weight)),
+            Order::Close => self.ask_before_close().map(Err),
+            _ => None,
+        };
+        if let Some(answer) = answer {
+            return out.push(Effect::Answer { id, answer });
+        }
         match self.record_for(order) {
             Ok(Wanted::Record(record)) => self.wait_for(*record, Some(id), out),
             Ok(Wanted::Capture) => self.capture(How::Taken, Some(id), out),
@@ -39,6 +47,33 @@ impl State {
                 answer: Err(trouble),
             }),
         }
+    }
+
+    /// Whether a key of the balance may be pressed for the person: never under a weighing, which
+    /// counts from what the balance showed before.
+    pub fn may_press(&self, key: Key) -> Result<(), Trouble> {
+        let means = "The key was not pressed.";
+        if self.expected().is_some() {
+            return Err(Trouble::new(
+                "weighing-under-way",
+                format!(
+                    "A weighing is under way; the {} key would change what it counts from.",
+                    key.word()
+                ),
+                means,
+                "Finish it first. If the key was pressed on the balance itself, say so: panbell answer tared.",
+            ));
+        }
+        if self.link().state() != LinkState::Talking {
+            return Err(Trouble::new(
+                "balance-not-heard",
+                "The balance is not heard now.",
+                means,
+                "See that panbell follow shows its readings, then give the order again.",
+            )
+            .passing());
+        }
+        Ok(())
     }
 
     fn record_for(&self, order: Order) -> Result<Wanted, Trouble> {
@@ -79,13 +114,7 @@ impl State {
                 note,
             } => {
                 before_button(job, "a further lot")?;
-                if fineness == Fineness::NONE {
-                    return Err(refusal(
-                        "lot-without-gold",
-                        "A lot without gold is no lot of the client's gold.",
-                        "Add other metal with panbell add.",
-                    ));
-                }
+                holds_gold(fineness)?;
                 Ok(expect(
                     What::Lot {
                         fineness,
@@ -133,8 +162,33 @@ impl State {
                 )),
             },
             Order::Answer(said) => self.may_answer(said),
-            Order::Close => Ok(record(Record::Close(statement::closing(job, &self.rules)))),
+            Order::Close => {
+                let mut closed = statement::closing(job, &self.rules);
+                closed.warnings.extend(self.check_warning());
+                Ok(record(Record::Close(closed)))
+            }
+            // Answered before; it needs no job.
+            Order::CheckWeight { .. } => Err(refusal(
+                "job-open",
+                "A check weight is no part of a job.",
+                "Give the order again.",
+            )),
         }
+    }
+
+    /// A job of which masses rest on a check weight is not closed before it agreed again after
+    /// them; asked a second time, it is, and says so.
+    fn ask_before_close(&mut self) -> Option<Trouble> {
+        let wants = self.open_job().is_some_and(Job::wants_check_weight);
+        if !wants || std::mem::replace(&mut self.close_asked, true) {
+            return None;
+        }
+        Some(Trouble::new(
+            "check-weight-due",
+            "Masses of this job rest on a check weight that was not shown again after them.",
+            "If the balance was set to another unit meanwhile, nothing else shows it.",
+            "Show the check weight, panbell check-weight, then close; or give the order again to close with these masses marked as unproven.",
+        ))
     }
 
     /// Metal that a weighing under way has on the pan must not be forgotten by beginning another:
@@ -196,6 +250,9 @@ impl State {
     }
 
     fn may_take(&self) -> Result<Wanted, Trouble> {
+        if let Some(told) = self.check_sentence() {
+            return Err(refusal("check-weight-on-pan", &told, "Then take it.").passing());
+        }
         if self.expected().is_none() {
             return Err(refusal(
                 "nothing-expected",
@@ -377,6 +434,17 @@ fn button_is_known(job: &Job) -> Result<(), Trouble> {
         )),
         _ => Ok(()),
     }
+}
+
+fn holds_gold(lot: Fineness) -> Result<(), Trouble> {
+    if lot == Fineness::NONE {
+        return Err(refusal(
+            "lot-without-gold",
+            "A lot without gold is no lot of the client's gold.",
+            "Add other metal with panbell add.",
+        ));
+    }
+    Ok(())
 }
 
 fn before_button(job: &Job, what: &str) -> Result<(), Trouble> {

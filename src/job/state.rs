@@ -3,13 +3,15 @@
 use std::sync::Arc;
 use std::time::Duration;
 
+use super::check::Checked;
+use super::checking::{Checking, Remembered};
 use super::fold::{Adding, Job, Weighed};
 use super::hold::Holds;
 use super::record::{Record, What};
 use super::watch::Watch;
 use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
-use crate::mass::{Class, Indication, Mass, Moment, Reading};
+use crate::mass::{CheckWeight, Class, Indication, Mass, Moment, Reading};
 use crate::melt::{MassDoubt, NoWindow, PastMelt, budget, window};
 use crate::metal::{Fineness, MarkLaw, Shelf};
 use crate::trouble::Trouble;
@@ -37,6 +39,8 @@ pub struct BenchRules {
     pub class: Option<Class>,
     /// The standard uncertainty of the balance's calibration, if it is known.
     pub calibration_u: Option<Mass>,
+    /// The weight that the balance is checked with, if there is one.
+    pub check_weight: Option<CheckWeight>,
 }
 
 impl BenchRules {
@@ -75,6 +79,20 @@ pub struct State {
     pub(super) shown: Option<(Reading, Moment)>,
     /// The last line with a mass in it, for the record of a capture that is ordered.
     pub(super) line: Vec<u8>,
+    /// The balance sends only when it is asked.
+    pub(super) is_asked: bool,
+    /// The check weight that is being weighed.
+    pub(super) checking: Option<Checking>,
+    pub(super) last_check: Option<Remembered>,
+    /// What is to be put into the job's file of it, and that what was weighed is in doubt.
+    pub(super) check_due: Option<(u64, Box<Checked>)>,
+    pub(super) doubt_due: bool,
+    /// What a weighing last counted from, in a unit that was proven.
+    pub(super) last_base: Option<Indication>,
+    /// The order to close was answered with what is still to be done.
+    pub(super) close_asked: bool,
+    /// The moment of the event being taken.
+    pub(super) now: Moment,
 }
 
 #[derive(Debug, Clone)]
@@ -86,9 +104,8 @@ pub(super) struct Pending {
 impl State {
     /// A bench that starts, with the job that its book holds open for it.
     pub fn new(rules: Arc<BenchRules>, job: Option<Job>) -> Self {
-        let unit = rules.pan.division.unit();
         let mut state = Self {
-            guard: UnitGuard::new(unit),
+            guard: UnitGuard::new(rules.pan.division),
             pan: Pan::new(rules.pan),
             link: Link::new(rules.link),
             holds: Holds::default(),
@@ -102,6 +119,14 @@ impl State {
             disk_retry: None,
             shown: None,
             line: Vec::new(),
+            is_asked: false,
+            checking: None,
+            last_check: None,
+            check_due: None,
+            doubt_due: false,
+            last_base: None,
+            close_asked: false,
+            now: Moment::default(),
             job,
             rules,
         };
@@ -113,6 +138,13 @@ impl State {
             state.refresh_adding();
         }
         state
+    }
+
+    /// The same with a balance that sends only when it is asked: its silence is told as such.
+    #[must_use]
+    pub fn asked(mut self, is_asked: bool) -> Self {
+        self.is_asked = is_asked;
+        self
     }
 
     /// Arms the pan for a weighing; gives the base if it could be taken at once.
@@ -142,6 +174,11 @@ impl State {
     /// The rules of the bench.
     pub fn rules(&self) -> &BenchRules {
         &self.rules
+    }
+
+    /// The same, to be kept beside the bench.
+    pub fn shared_rules(&self) -> Arc<BenchRules> {
+        Arc::clone(&self.rules)
     }
 
     /// The job, open or closed last.
@@ -212,6 +249,9 @@ impl State {
 
     /// The sentence that the person needs now.
     pub fn sentence(&self) -> String {
+        if let Some(told) = self.check_sentence() {
+            return told;
+        }
         if let Some(hold) = self.holds.told() {
             return format!("Hold: {} {}", hold.why, hold.mend);
         }
@@ -266,6 +306,9 @@ fn next_step(job: &Job) -> String {
 
 fn after_button(job: &Job, button: &Weighed) -> &'static str {
     match (&button.assay, job.is_button_sure()) {
+        (_, true) if job.wants_check_weight() => {
+            "The button is weighed. Show the check weight once more, panbell check-weight, then close the job: panbell close."
+        }
         (_, true) => "The button is weighed. Close the job: panbell close.",
         (None, false) => {
             "The button is weighed, and not sure to be lawful: prove it, panbell proof or panbell assay, or close the job."

@@ -37,6 +37,7 @@ fn gold(job: &Job, mix: &Mix) -> String {
 
 fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
     let mut warnings = words::cautions(job, rules);
+    warnings.extend(unproven(job));
     let demand = job.demand();
     let button = job.last_button();
     if melt.mass() == Mass::ZERO {
@@ -87,6 +88,27 @@ fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
         _ => {}
     }
     warnings
+}
+
+/// The masses of which the unit is not proven from both sides.
+fn unproven(job: &Job) -> Option<String> {
+    let mut masses = Vec::new();
+    let mut is_shown_wrong = false;
+    for (weighed, next) in job.unproven() {
+        masses.push(weighed.captured.mass.to_string());
+        is_shown_wrong |= next.is_some();
+    }
+    let why = if is_shown_wrong {
+        "after them the balance was seen not to be in its unit, the check weight did not agree, or the button weighs too unlike them"
+    } else {
+        "the check weight was not shown again after them"
+    };
+    (!masses.is_empty()).then(|| {
+        format!(
+            "The unit of {} is not proven: {why}. Weigh them again before anything is sold by them.",
+            masses.join(", ")
+        )
+    })
 }
 
 /// The statement as text for people, 60 columns wide.

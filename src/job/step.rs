@@ -15,6 +15,7 @@ pub fn step(mut state: State, event: Event<'_>, at: Moment) -> (State, Vec<Effec
     match event {
         Event::Line { reading, raw } => state.line(reading, raw, at, &mut out),
         Event::OddLine => state.odd_line(at),
+        Event::DamagedLine => state.damaged_line(at),
         Event::PortOpened => state.port_opened(at),
         Event::PortLost(trouble) => state.port_lost(&trouble, at),
         Event::Order { id, order } => state.order(id, order, &mut out),
@@ -24,6 +25,8 @@ pub fn step(mut state: State, event: Event<'_>, at: Moment) -> (State, Vec<Effec
             waited,
             for_good,
         } => state.not_written(trouble, waited, for_good, at, &mut out),
+        Event::Checked(written) => state.checked(written, at, &mut out),
+        Event::LastCheck(last) => state.remember_check(*last, at),
         Event::Tick => state.tick(at, &mut out),
     }
     state.tell_holds(at, &mut out);

@@ -25,14 +25,16 @@ impl State {
         if self.link.state() == LinkState::Talking {
             self.end_hold(Cause::Link, out);
         }
-        if !self.is_believable(&reading, at, out) {
+        let is_believable = self.is_believable(&reading, at, out);
+        self.write_due(at, out);
+        if self.check_with(&reading, raw, at, out) || !is_believable {
             self.pan.forget();
             self.inside_since = None;
             return;
         }
-        let Some(gross) = reading.indication() else {
+        let Some(gross) = self.guard.believed(&reading) else {
             // Nothing to weigh in it, but it may say that the pan moves.
-            if reading.status == Status::InMotion {
+            if reading.status == Status::InMotion || self.guard.is_suspect() {
                 self.pan.forget();
                 self.inside_since = None;
             }
@@ -41,6 +43,10 @@ impl State {
         self.line.clear();
         self.line.extend_from_slice(raw);
         let tracked = self.pan.take(gross, reading.status, at);
+        if self.is_other_unit(&tracked, at) {
+            self.write_due(at, out);
+            return;
+        }
         self.take_base(tracked.base_taken.then_some(gross), out);
         self.judge_pan(at, out);
         if tracked.steady {
@@ -76,14 +82,13 @@ impl State {
             );
         }
         let unit = self.guard.unit();
-        let agreed = match self.guard.judge(reading) {
+        let agreed = match self.guard.judge(reading, at) {
             Verdict::Agreed => {
                 self.end_hold(Cause::Unit, out);
                 true
             }
             Verdict::Conflict(seen) => {
-                let (why, mend) = words::unit_conflict(seen, unit);
-                self.holds.begin(Cause::Unit, why, mend, Duration::ZERO, at);
+                self.hold_unit(seen, at);
                 false
             }
             Verdict::Unproven => {
@@ -92,7 +97,7 @@ impl State {
                         "The balance does not say its unit, so {} are not proven.",
                         unit.name()
                     );
-                    let mend = "Let the balance send its unit with the mass; until then nothing is captured.".to_owned();
+                    let mend = "Let the balance send its unit with the mass, or show it a check weight: panbell check-weight. Until then nothing is captured.".to_owned();
                     self.holds
                         .begin(Cause::Unit, why, mend, UNPROVEN_PATIENCE, at);
                 }
@@ -102,10 +107,44 @@ impl State {
         weighs && agreed
     }
 
+    /// Whether what stands on the pan is a mass that is known already, in another unit: the dish
+    /// that comes back, the button of a melt. Then the bench holds.
+    fn is_other_unit(&mut self, tracked: &Tracked, at: Moment) -> bool {
+        if !tracked.steady {
+            return false;
+        }
+        let found = match (self.pan.base(), tracked.net) {
+            (Some(Base::AfterEmptying(back)), _) => self.guard.comes_back(back, tracked.gross),
+            (Some(Base::From(_)), _) if tracked.base_taken => self
+                .last_base
+                .is_some_and(|last| self.guard.comes_back(last, tracked.gross)),
+            (_, Some(net)) if self.expected() == Some(&What::Button) && self.pan.is_loaded() => {
+                let melt = self
+                    .open_job()
+                    .map(|job| words::shown(job, job.melt().mass()));
+                melt.is_some_and(|melt| self.guard.should_weigh(melt, net))
+            }
+            _ => false,
+        };
+        if let (true, Verdict::Conflict(seen)) = (found, self.guard.verdict()) {
+            self.hold_unit(seen, at);
+            self.pan.forget();
+            self.inside_since = None;
+            if tracked.base_taken
+                && let Some(what) = self.expected().cloned()
+            {
+                // That was no base. The pan is armed anew, and takes one when it is believed.
+                self.arm(&what, at);
+            }
+        }
+        found
+    }
+
     /// Records what a weighing counts from.
     pub(super) fn take_base(&mut self, base: Option<Indication>, out: &mut Vec<Effect>) {
         if let Some(base) = base {
             self.standing_load = None;
+            self.last_base = Some(base);
             self.follow_up(Record::Base { base }, out);
         }
     }
@@ -208,6 +247,7 @@ impl State {
             gross: tracked.gross,
             base,
             how,
+            unit_by: self.guard.ground().map(Into::into).unwrap_or_default(),
             raw,
         };
         self.wait_for(Record::Capture(captured), order, out);

@@ -261,12 +261,33 @@ pub fn unit_conflict(seen: Option<Unit>, bench: Unit) -> (String, String) {
         ),
         None => (
             format!(
-                "The balance shows a unit that its file does not know, this bench weighs in {}.",
+                "The balance shows a unit that nothing says the size of, this bench weighs in {}.",
                 bench.name()
             ),
-            format!("{mend} If the symbol is new, add it to the balance file."),
+            format!(
+                "{mend} If that unit is meant, say what it is: its symbol in the balance file, or whose tael a USB scale shows in the settings."
+            ),
         ),
     }
+}
+
+/// A conflict of units that the numbers of a balance which sends no unit gave away: why, and what
+/// to do.
+pub fn unit_jump(seen: Option<Unit>, bench: Unit) -> (String, String) {
+    let into = seen.map_or_else(
+        || "another mode or unit".to_owned(),
+        |seen| seen.name().to_owned(),
+    );
+    (
+        format!(
+            "The balance sends no unit, and its numbers are those of a change between {} and {into}.",
+            bench.name()
+        ),
+        format!(
+            "See that it is set to {}, then show it the check weight: panbell check-weight.",
+            bench.name()
+        ),
+    )
 }
 
 /// The pan went light in the middle: the question.

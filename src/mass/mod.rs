@@ -10,6 +10,7 @@ mod indication;
 mod quantity;
 mod reading;
 mod unit;
+mod weights;
 
 pub use class::{Class, least_net};
 pub use division::Division;
@@ -17,6 +18,7 @@ pub use indication::Indication;
 pub use quantity::Mass;
 pub use reading::{Moment, Reading, Shown, Status};
 pub use unit::Unit;
+pub use weights::{CheckWeight, WeightClass};
 
 use rust_decimal::{Decimal, RoundingStrategy};
 

@@ -7,6 +7,7 @@
 //! floating point (`blend/program.rs`); nothing of it is believed unchecked. Leaves to others: the
 //! window itself and its uncertainty, and what the metals do in the melt.
 
+mod colour;
 mod hinder;
 mod program;
 mod round;
@@ -21,6 +22,7 @@ use crate::mass::{Division, Mass};
 use crate::metal::{Composition, Element, Fineness};
 use crate::trouble::Trouble;
 
+pub use colour::{ColourWay, WHITENS, colour_ways};
 pub use hinder::Hinder;
 use program::Found;
 pub use sure::{SureBlend, sure_blend};

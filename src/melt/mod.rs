@@ -27,8 +27,8 @@ mod window;
 
 pub use air::{Air, true_mass};
 pub use blend::{
-    Blend, BlendAsk, BlendLot, BlendMetal, Goal, Hinder, Limit, MOST_LIMITS, MOST_METALS, NoBlend,
-    SureBlend, UnknownPart, blend, sure_blend,
+    Blend, BlendAsk, BlendLot, BlendMetal, ColourWay, Goal, Hinder, Limit, MOST_LIMITS,
+    MOST_METALS, NoBlend, SureBlend, UnknownPart, WHITENS, blend, colour_ways, sure_blend,
 };
 pub use budget::{Known, Share, budget};
 pub use density::Density;

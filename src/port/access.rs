@@ -75,11 +75,16 @@ fn odd_device(rdev: u64) -> Option<&'static str> {
 
 /// The programs that have this port open, as far as the system lets us see; this one included.
 pub fn holders(path: &Path) -> Vec<Holder> {
+    holders_in(Path::new("/proc"), path)
+}
+
+/// The same, with the processes of this folder.
+pub(super) fn holders_in(processes: &Path, path: &Path) -> Vec<Holder> {
     let Ok(meta) = fs::metadata(path) else {
         return Vec::new();
     };
     let wanted = meta.rdev();
-    let Ok(processes) = fs::read_dir("/proc") else {
+    let Ok(processes) = fs::read_dir(processes) else {
         return Vec::new();
     };
     processes

@@ -5,11 +5,12 @@
 //! (`physics`), how it is written (`shapes`), the pseudo-terminal (`pty`).
 
 use std::io;
+use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender};
 use std::time::{Duration, Instant};
 
-use super::physics::Physics;
-use super::pretend::{Pace, PretendSettings};
+use super::physics::{Nature, Physics};
+use super::pretend::{Pace, Writer};
 use super::pty::Wire;
 use crate::mass::{Mass, Unit};
 
@@ -24,18 +25,24 @@ pub(super) enum Order {
     Trickle(Mass, Duration),
     Unit(Unit),
     Tare,
+    Noise(Mass),
+    Drift(Mass, Duration),
     Pace(Pace),
     Say(Vec<u8>),
     Unplug,
     Plug,
+    Port,
 }
 
-/// Where the outcome of an order goes.
-pub(super) type Answer = SyncSender<io::Result<()>>;
+/// Where the outcome of an order goes: the port as it is then, if it is plugged in.
+pub(super) type Answer = SyncSender<io::Result<Option<PathBuf>>>;
 
 /// The balance itself, as the thread has it.
 pub(super) struct Instrument {
-    settings: PretendSettings,
+    link: Option<PathBuf>,
+    write: Writer,
+    pace: Pace,
+    speed: u32,
     physics: Physics,
     wire: Option<Wire>,
     felt_at: Instant,
@@ -46,11 +53,20 @@ pub(super) struct Instrument {
 
 impl Instrument {
     /// Switched on, with an empty pan.
-    pub(super) fn new(settings: PretendSettings, wire: Wire) -> Self {
+    pub(super) fn new(
+        link: Option<PathBuf>,
+        nature: Nature,
+        write: Writer,
+        (pace, speed): (Pace, u32),
+        wire: Wire,
+    ) -> Self {
         let now = Instant::now();
         Self {
-            physics: Physics::new(settings.nature),
-            settings,
+            physics: Physics::new(nature),
+            link,
+            write,
+            pace,
+            speed,
             wire: Some(wire),
             felt_at: now,
             next_line: now,
@@ -83,7 +99,7 @@ impl Instrument {
         let mut next = now + LISTEN_EVERY;
         match &self.on_the_wire {
             Some((at, _)) => next = next.min(*at),
-            None if matches!(self.settings.pace, Pace::LinesPerSecond(_)) => {
+            None if matches!(self.pace, Pace::LinesPerSecond(_)) => {
                 next = next.min(self.next_line);
             }
             None => {}
@@ -100,7 +116,7 @@ impl Instrument {
         if self.on_the_wire.is_some() {
             return;
         }
-        let due = match self.settings.pace {
+        let due = match self.pace {
             Pace::LinesPerSecond(rate) => {
                 let due = now >= self.next_line;
                 if due {
@@ -114,11 +130,11 @@ impl Instrument {
             Pace::Silent => false,
         };
         if due {
-            let line = (self.settings.shape)(&self.physics.show());
+            let line = (self.write)(&self.physics.show());
             let bits = u32::try_from(line.len())
                 .unwrap_or(u32::MAX)
                 .saturating_mul(BITS_PER_CHARACTER);
-            let time = Duration::from_secs(1) * bits / self.settings.speed.max(1);
+            let time = Duration::from_secs(1) * bits / self.speed.max(1);
             self.on_the_wire = Some((now + time, line));
         }
     }
@@ -133,7 +149,7 @@ impl Instrument {
     fn listen(&mut self) -> bool {
         let Some(wire) = &self.wire else { return false };
         let fresh = wire.hear();
-        let Pace::WhenAsked(words) = &self.settings.pace else {
+        let Pace::WhenAsked(words) = &self.pace else {
             self.heard.clear();
             return false;
         };
@@ -160,14 +176,16 @@ impl Instrument {
         }
     }
 
-    fn carry_out(&mut self, order: Order) -> io::Result<()> {
+    fn carry_out(&mut self, order: Order) -> io::Result<Option<PathBuf>> {
         match order {
             Order::Place(load) => self.physics.place(load),
             Order::Trickle(to, over) => self.physics.trickle(to, over),
             Order::Unit(unit) => self.physics.press_unit(unit),
             Order::Tare => self.physics.press_tare(),
+            Order::Noise(bound) => self.physics.set_noise(bound),
+            Order::Drift(by, over) => self.physics.set_drift(by, over),
             Order::Pace(pace) => {
-                self.settings.pace = pace;
+                self.pace = pace;
                 self.next_line = Instant::now();
             }
             Order::Say(bytes) => self.send(&bytes),
@@ -177,10 +195,11 @@ impl Instrument {
             }
             Order::Plug => {
                 if self.wire.is_none() {
-                    self.wire = Some(Wire::plug(&self.settings.link)?);
+                    self.wire = Some(Wire::plug(self.link.as_deref())?);
                 }
             }
+            Order::Port => {}
         }
-        Ok(())
+        Ok(self.wire.as_ref().map(|wire| wire.port().to_owned()))
     }
 }

@@ -23,6 +23,11 @@ impl Noise {
         }
     }
 
+    /// The same source with another bound.
+    pub(super) fn set_bound(&mut self, bound: Mass) {
+        self.bound = bound.grams();
+    }
+
     /// The next value, in grams (drawn by the `SplitMix64` generator).
     pub(super) fn draw(&mut self) -> Decimal {
         self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);

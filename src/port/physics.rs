@@ -63,6 +63,9 @@ pub struct Physics {
     tare_waits: bool,
     rest_of_step: Duration,
     noise: Noise,
+    /// How far the zero has wandered, and how far it goes in a step.
+    drifted: Decimal,
+    drift: Decimal,
 }
 
 impl Physics {
@@ -78,6 +81,8 @@ impl Physics {
             tare_waits: false,
             rest_of_step: Duration::ZERO,
             noise: Noise::new(nature.noise, nature.seed),
+            drifted: Decimal::ZERO,
+            drift: Decimal::ZERO,
         }
     }
 
@@ -107,6 +112,22 @@ impl Physics {
         self.tare_waits = true;
     }
 
+    /// From now on a shown value strays from what is felt by no more than this.
+    pub fn set_noise(&mut self, bound: Mass) {
+        self.noise.set_bound(bound);
+    }
+
+    /// From now on the zero wanders by this much in this time, as of a pan in a draught or a
+    /// balance that is warming up. The tare key takes off what it has wandered so far.
+    pub fn set_drift(&mut self, by: Mass, over: Duration) {
+        let steps = millis(over) / millis(STEP);
+        self.drift = if steps.is_zero() {
+            Decimal::ZERO
+        } else {
+            (by.grams() / steps).round_dp(FELT_DECIMALS)
+        };
+    }
+
     /// Lets time pass.
     pub fn advance(&mut self, by: Duration) {
         self.rest_of_step = self.rest_of_step.saturating_add(by).min(STEP * MOST_STEPS);
@@ -115,12 +136,13 @@ impl Physics {
             self.step();
         }
         if self.tare_waits && !self.is_moving() {
-            self.tare = self.felt;
+            self.tare = self.felt + self.drifted;
             self.tare_waits = false;
         }
     }
 
     fn step(&mut self) {
+        self.drifted += self.drift;
         if let Some(trickle) = &mut self.trickle {
             trickle.passed = trickle.passed.saturating_add(STEP);
             if trickle.passed >= trickle.over {
@@ -152,7 +174,7 @@ impl Physics {
 
     /// What the display shows now.
     pub fn show(&mut self) -> Showing {
-        let net = self.felt - self.tare + self.noise.draw();
+        let net = self.felt + self.drifted - self.tare + self.noise.draw();
         let division = self.nature.division;
         let digits = if self.unit == division.unit() {
             division.show(Mass::computed(net)).digits()
@@ -294,6 +316,31 @@ mod tests {
         balance.advance(Duration::from_secs(3));
         assert!((0..100).any(|_| shown(&mut balance) != "5.00 g"));
         assert!((0..100).any(|_| shown(&mut balance) == "5.00 g"));
+    }
+
+    #[test]
+    fn the_zero_wanders_evenly_and_the_tare_key_takes_it_off() {
+        let mut balance = balance("0 g");
+        balance.set_drift(mass("0.60 g"), Duration::from_mins(1));
+        balance.advance(Duration::from_secs(30));
+        assert_eq!(shown(&mut balance), "0.30 g");
+        assert!(!balance.show().moving, "a balance does not know of it");
+        balance.press_tare();
+        balance.set_drift(Mass::ZERO, Duration::from_secs(1));
+        balance.advance(Duration::from_secs(10));
+        assert_eq!(shown(&mut balance), "0.00 g");
+        balance.set_drift(mass("1 g"), Duration::ZERO);
+        balance.advance(Duration::from_secs(1));
+        assert_eq!(shown(&mut balance), "0.00 g");
+    }
+
+    #[test]
+    fn noise_can_begin_and_end() {
+        let mut balance = balance("0 g");
+        balance.set_noise(mass("0.05 g"));
+        assert!((0..100).any(|_| shown(&mut balance) != "0.00 g"));
+        balance.set_noise(Mass::ZERO);
+        assert!((0..100).all(|_| shown(&mut balance) == "0.00 g"));
     }
 
     #[test]

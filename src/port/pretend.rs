@@ -12,7 +12,7 @@ use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use super::instrument::{Answer, Instrument, Order};
-use super::physics::Nature;
+use super::physics::{Nature, Showing};
 use super::pty::Wire;
 use super::shapes::Shape;
 use crate::mass::{Mass, Unit};
@@ -47,10 +47,13 @@ pub struct PretendSettings {
     pub speed: u32,
 }
 
+/// Writes what is shown as the bytes of a line, or of several.
+pub type Writer = Box<dyn FnMut(&Showing) -> Vec<u8> + Send>;
+
 /// The handle of a running pretend balance. Dropping it unplugs and ends it.
 #[derive(Debug)]
 pub struct Pretend {
-    link: PathBuf,
+    name: PathBuf,
     orders: Option<SyncSender<(Order, Answer)>>,
     thread: Option<JoinHandle<()>>,
 }
@@ -61,24 +64,50 @@ impl Pretend {
     /// # Errors
     /// When the pseudo-terminal or the link cannot be made.
     pub fn start(settings: PretendSettings) -> Result<Self, Trouble> {
-        let link = settings.link.clone();
-        let failed = |error: &io::Error| trouble(&link, error);
-        let wire = Wire::plug(&link).map_err(|error| failed(&error))?;
+        Self::start_writing(
+            Some(settings.link),
+            settings.nature,
+            Box::new(settings.shape),
+            settings.pace,
+            settings.speed,
+        )
+    }
+
+    /// The same with any way of writing lines, and with a stable name only if one is given.
+    ///
+    /// # Errors
+    /// When the pseudo-terminal or the link cannot be made.
+    pub fn start_writing(
+        link: Option<PathBuf>,
+        nature: Nature,
+        write: Writer,
+        pace: Pace,
+        speed: u32,
+    ) -> Result<Self, Trouble> {
+        let wanted = link.clone().unwrap_or_else(|| PathBuf::from("/dev/pts"));
+        let failed = |error: &io::Error| trouble(&wanted, error);
+        let wire = Wire::plug(link.as_deref()).map_err(|error| failed(&error))?;
+        let name = link.clone().unwrap_or_else(|| wire.port().to_owned());
         let (orders, inbox) = mpsc::sync_channel(16);
         let thread = thread::Builder::new()
             .name("pretend-balance".to_owned())
-            .spawn(move || Instrument::new(settings, wire).run(&inbox))
+            .spawn(move || Instrument::new(link, nature, write, (pace, speed), wire).run(&inbox))
             .map_err(|error| failed(&error))?;
         Ok(Self {
-            link,
+            name,
             orders: Some(orders),
             thread: Some(thread),
         })
     }
 
-    /// The stable name of its port.
+    /// The stable name of its port; without one, the port that it began with.
     pub fn link(&self) -> &Path {
-        &self.link
+        &self.name
+    }
+
+    /// The port itself as it is now, if it is plugged in.
+    pub fn port(&self) -> Result<Option<PathBuf>, Trouble> {
+        self.ask(Order::Port)
     }
 
     /// Puts this load on the pan at once, in place of what lies there.
@@ -99,6 +128,16 @@ impl Pretend {
     /// Presses the tare key; the display goes to zero once the pan is at rest.
     pub fn press_tare(&self) -> Result<(), Trouble> {
         self.order(Order::Tare)
+    }
+
+    /// From now on a shown value strays by no more than this.
+    pub fn set_noise(&self, bound: Mass) -> Result<(), Trouble> {
+        self.order(Order::Noise(bound))
+    }
+
+    /// From now on the zero wanders by this much in this time.
+    pub fn set_drift(&self, by: Mass, over: Duration) -> Result<(), Trouble> {
+        self.order(Order::Drift(by, over))
     }
 
     /// Changes when it sends a line.
@@ -122,6 +161,10 @@ impl Pretend {
     }
 
     fn order(&self, order: Order) -> Result<(), Trouble> {
+        self.ask(order).map(drop)
+    }
+
+    fn ask(&self, order: Order) -> Result<Option<PathBuf>, Trouble> {
         let stalled = || io::Error::from(io::ErrorKind::TimedOut);
         let (answer, done) = mpsc::sync_channel(1);
         let sent = self
@@ -134,7 +177,7 @@ impl Pretend {
         } else {
             Err(stalled())
         };
-        outcome.map_err(|error| trouble(&self.link, &error))
+        outcome.map_err(|error| trouble(&self.name, &error))
     }
 }
 

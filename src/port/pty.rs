@@ -25,14 +25,14 @@ pub(super) struct Wire {
     // The link goes when this is dropped, after the descriptor: see `Drop`.
     end: Option<OwnedFd>,
     other_end: PathBuf,
-    link: PathBuf,
+    link: Option<PathBuf>,
 }
 
 impl Wire {
-    /// Makes a pseudo-terminal, already raw, and points the link at it.
-    pub(super) fn plug(link: &Path) -> io::Result<Self> {
-        match fs::symlink_metadata(link) {
-            Ok(meta) if !meta.file_type().is_symlink() => {
+    /// Makes a pseudo-terminal, already raw, and points the link at it if one is wanted.
+    pub(super) fn plug(link: Option<&Path>) -> io::Result<Self> {
+        match link.map(fs::symlink_metadata) {
+            Some(Ok(meta)) if !meta.file_type().is_symlink() => {
                 return Err(io::Error::new(
                     ErrorKind::AlreadyExists,
                     "something that is not a link stands under that name",
@@ -48,15 +48,22 @@ impl Wire {
         let name = rustix::pty::ptsname(&end, Vec::new())?;
         let other_end = PathBuf::from(OsString::from_vec(name.into_bytes()));
         make_raw(&other_end)?;
-        // Made aside and moved into place, so that the name never leads nowhere in between.
-        let aside = link.with_added_extension(format!("new-{}", std::process::id()));
-        symlink(&other_end, &aside)?;
-        fs::rename(&aside, link)?;
+        if let Some(link) = link {
+            // Made aside and moved into place, so that the name never leads nowhere in between.
+            let aside = link.with_added_extension(format!("new-{}", std::process::id()));
+            symlink(&other_end, &aside)?;
+            fs::rename(&aside, link)?;
+        }
         Ok(Self {
             end: Some(end),
             other_end,
-            link: link.to_owned(),
+            link: link.map(Path::to_owned),
         })
+    }
+
+    /// The port itself, behind the link.
+    pub(super) fn port(&self) -> &Path {
+        &self.other_end
     }
 
     /// Sends bytes; whatever finds no room is lost.
@@ -89,8 +96,10 @@ impl Drop for Wire {
     fn drop(&mut self) {
         // The device goes first and its name after it, as when a real plug is pulled.
         self.end = None;
-        if fs::read_link(&self.link).is_ok_and(|target| target == self.other_end) {
-            drop(fs::remove_file(&self.link));
+        if let Some(link) = &self.link
+            && fs::read_link(link).is_ok_and(|target| target == self.other_end)
+        {
+            drop(fs::remove_file(link));
         }
     }
 }

@@ -30,6 +30,8 @@ pub struct OpenPort {
     _held: TTYPort,
     asked: Framing,
     gone: bool,
+    /// Something was sent that may not have left yet.
+    sent: bool,
 }
 
 impl OpenPort {
@@ -86,16 +88,13 @@ impl OpenPort {
         };
         // What was sent before now may be from another weighing, or cut by the set-up.
         rustix::termios::tcflush(&line, QueueSelector::IFlush).map_err(broken)?;
-        // SAFETY: an `OwnedFd` is open, and stays the same descriptor until it is dropped, which
-        // only the `AsyncFd` that owns it does.
-        #[allow(unsafe_code)]
-        let line = unsafe { AsyncFd::register(line) };
-        let line = line.map_err(|error| failed(error.into_parts().1.to_string()))?;
+        let line = watched(line).map_err(|error| failed(error.to_string()))?;
         Ok(Self {
             line,
             _held: held,
             asked: settings.framing(),
             gone: false,
+            sent: false,
         })
     }
 
@@ -108,20 +107,7 @@ impl OpenPort {
         if buf.is_empty() {
             return Err(io::ErrorKind::InvalidInput.into());
         }
-        while !self.gone {
-            let mut ready = self.line.readable().await?;
-            let outcome =
-                ready.try_io(|fd| rustix::io::read(fd.get_ref(), &mut *buf).map_err(Into::into));
-            match outcome {
-                Ok(Ok(0)) => self.gone = true,
-                Ok(Ok(count)) => return Ok(count),
-                Ok(Err(error)) if is_hang_up(&error) => self.gone = true,
-                Ok(Err(error)) if error.kind() == io::ErrorKind::Interrupted => {}
-                Ok(Err(error)) => return Err(error),
-                Err(_would_block) => {}
-            }
-        }
-        Ok(0)
+        read(&self.line, &mut self.gone, buf).await
     }
 
     /// Writes all of `bytes`, which can take long: a port may be told to wait, or be full.
@@ -150,6 +136,40 @@ impl OpenPort {
             }
         }
         Ok(())
+    }
+
+    /// Sends a short request without ever waiting; whether the port took it whole. What it did
+    /// not take is not sent later: [`OpenPort::take_back`] takes back the beginning too.
+    ///
+    /// # Errors
+    /// An error of the system, as after a hang-up, which reading tells as well.
+    pub fn send_now(&mut self, bytes: &[u8]) -> io::Result<bool> {
+        self.sent = true;
+        loop {
+            match rustix::io::write(self.line.get_ref(), bytes) {
+                Ok(count) => return Ok(count == bytes.len()),
+                Err(Errno::AGAIN) => return Ok(false),
+                Err(Errno::INTR) => {}
+                Err(errno) => return Err(errno.into()),
+            }
+        }
+    }
+
+    /// Takes back what was sent and has not left yet: a port that is told to wait keeps it.
+    ///
+    /// # Errors
+    /// An error of the system, as after a hang-up.
+    pub fn take_back(&mut self) -> io::Result<()> {
+        self.sent = false;
+        Ok(rustix::termios::tcflush(
+            self.line.get_ref(),
+            QueueSelector::OFlush,
+        )?)
+    }
+
+    /// Whether bytes have come that were not read yet.
+    pub fn is_waiting(&self) -> bool {
+        rustix::io::ioctl_fionread(self.line.get_ref()).is_ok_and(|count| count > 0)
     }
 
     /// The framing that was asked for.
@@ -192,6 +212,16 @@ impl OpenPort {
     }
 }
 
+impl Drop for OpenPort {
+    /// The last close of a port waits until everything has left it, half a minute if need be.
+    fn drop(&mut self) {
+        if self.sent {
+            // After a hang-up there is nothing left to take back.
+            drop(self.take_back());
+        }
+    }
+}
+
 fn builder(path: String, settings: &PortSettings) -> serialport::SerialPortBuilder {
     let plan = serialport::new(path, settings.speed)
         .data_bits(match settings.data_bits {
@@ -217,6 +247,37 @@ fn builder(path: String, settings: &PortSettings) -> serialport::SerialPortBuild
         Some(level) => plan.dtr_on_open(level),
         None => plan,
     }
+}
+
+/// A descriptor, open and not blocking, to be waited for inside a tokio runtime.
+pub(super) fn watched(line: OwnedFd) -> io::Result<AsyncFd<OwnedFd>> {
+    // SAFETY: an `OwnedFd` is open, and stays the same descriptor until it is dropped, which
+    // only the `AsyncFd` that owns it does.
+    #[allow(unsafe_code)]
+    let line = unsafe { AsyncFd::register(line) };
+    line.map_err(|error| error.into_parts().1)
+}
+
+/// Reads what is there, or waits for it; no bytes, then and ever after, means that it hung up.
+pub(super) async fn read(
+    line: &AsyncFd<OwnedFd>,
+    gone: &mut bool,
+    buf: &mut [u8],
+) -> io::Result<usize> {
+    while !*gone {
+        let mut ready = line.readable().await?;
+        let outcome =
+            ready.try_io(|fd| rustix::io::read(fd.get_ref(), &mut *buf).map_err(Into::into));
+        match outcome {
+            Ok(Ok(0)) => *gone = true,
+            Ok(Ok(count)) => return Ok(count),
+            Ok(Err(error)) if is_hang_up(&error) => *gone = true,
+            Ok(Err(error)) if error.kind() == io::ErrorKind::Interrupted => {}
+            Ok(Err(error)) => return Err(error),
+            Err(_would_block) => {}
+        }
+    }
+    Ok(0)
 }
 
 /// The ways in which the system says that a port hung up.

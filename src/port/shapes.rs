@@ -6,15 +6,26 @@
 use rust_decimal::Decimal;
 
 use super::physics::Showing;
+use crate::balance::{Check, CheckAs, CheckAt, CheckSum, Covers, End, FrameSpec, Start};
 
 /// Writes a display as the bytes of one line, its end included.
 pub type Shape = fn(&Showing) -> Vec<u8>;
 
 /// Every shape with its name.
-pub const SHAPES: [(&str, Shape); 3] = [
+pub const SHAPES: [(&str, Shape); 13] = [
     ("signed-fixed", signed_fixed),
     ("status-first", status_first),
     ("comma-fields", comma_fields),
+    ("value-only", value_only),
+    ("unit-at-rest", unit_at_rest),
+    ("zero-filled", zero_filled),
+    ("stx-check", stx_check),
+    ("last-in-brackets", last_in_brackets),
+    ("net-gross-tare", net_gross_tare),
+    ("headed-block", headed_block),
+    ("grouped-digits", grouped_digits),
+    ("pause-ended", pause_ended),
+    ("asked", asked),
 ];
 
 /// The shape of a name.
@@ -27,14 +38,24 @@ pub fn shape(name: &str) -> Option<Shape> {
 
 /// `+   12.345 g   `: sign, nine places for the value, a blank, four for the unit. Says nothing
 /// of steadiness.
-pub fn signed_fixed(showing: &Showing) -> Vec<u8> {
+fn signed_fixed(showing: &Showing) -> Vec<u8> {
+    let (sign, value) = apart(showing, '+');
+    format!("{sign}{value:>9} {:<4}\r\n", showing.unit.symbol()).into_bytes()
+}
+
+/// The sign, and the digits without it.
+fn apart(showing: &Showing, plus: char) -> (char, String) {
     let sign = if showing.digits < Decimal::ZERO {
         '-'
     } else {
-        '+'
+        plus
     };
-    let value = showing.digits.abs().to_string();
-    format!("{sign}{value:>9} {:<4}\r\n", showing.unit.symbol()).into_bytes()
+    (sign, showing.digits.abs().to_string())
+}
+
+/// One of two marks: at rest, or in motion.
+fn rest(showing: &Showing, at_rest: char, moving: char) -> char {
+    if showing.moving { moving } else { at_rest }
 }
 
 /// `stable   12.34 g` or `moving   12.34 g`: the word comes first.
@@ -45,10 +66,107 @@ pub fn status_first(showing: &Showing) -> Vec<u8> {
 }
 
 /// `N;12,34;g;1`: fields with a decimal comma; the last is 1 at rest and 0 in motion.
-pub fn comma_fields(showing: &Showing) -> Vec<u8> {
+fn comma_fields(showing: &Showing) -> Vec<u8> {
     let value = showing.digits.to_string().replace('.', ",");
     let rest = u8::from(!showing.moving);
     format!("N;{value};{};{rest}\r\n", showing.unit).into_bytes()
+}
+
+/// `   12.345`: sign or blank and nine places for the value; no unit, nothing of steadiness.
+fn value_only(showing: &Showing) -> Vec<u8> {
+    let (sign, value) = apart(showing, ' ');
+    format!("{sign}{value:>9}\r\n").into_bytes()
+}
+
+/// `   12.34 g` at rest, `   12.34     ` in motion: no unit while the pan moves.
+fn unit_at_rest(showing: &Showing) -> Vec<u8> {
+    let (sign, value) = apart(showing, ' ');
+    let unit = if showing.moving {
+        "    "
+    } else {
+        showing.unit.symbol()
+    };
+    format!("{sign}{value:>9} {unit}\r\n").into_bytes()
+}
+
+/// `+000012.34 g R`: zeros in front, a letter behind; ends with CR alone.
+fn zero_filled(showing: &Showing) -> Vec<u8> {
+    let (sign, value) = apart(showing, '+');
+    let letter = rest(showing, 'R', 'M');
+    format!("{sign}{value:0>9} {} {letter}\r", showing.unit).into_bytes()
+}
+
+/// STX, `=    12.34 g`, ETX, and the exclusive-or of all after the STX.
+fn stx_check(showing: &Showing) -> Vec<u8> {
+    let frame = FrameSpec {
+        starts: Start::Stx,
+        ends: End::Etx,
+        check: Some(Check {
+            how: CheckSum::Xor,
+            at: CheckAt::AfterEnd,
+            written: CheckAs::Byte,
+            covers: Covers::WithEnd,
+        }),
+    };
+    frame.wrap(marked(showing).as_bytes())
+}
+
+/// `=    12.34 g` at rest, `~    12.34 g` in motion.
+fn marked(showing: &Showing) -> String {
+    let mark = rest(showing, '=', '~');
+    format!("{mark}{:>9} {}", showing.digits.to_string(), showing.unit)
+}
+
+/// `    12.3[4] g  `, with `?` at the end in motion: the last digit in brackets.
+fn last_in_brackets(showing: &Showing) -> Vec<u8> {
+    let mut value = showing.digits.to_string();
+    let last = value.pop().unwrap_or('0');
+    let mark = rest(showing, ' ', '?');
+    format!("{value:>8}[{last}] {} {mark}\r\n", showing.unit).into_bytes()
+}
+
+/// Three lines: `G +    12.34 g`, the same with `T` and nothing taken off, and with `N`.
+fn net_gross_tare(showing: &Showing) -> Vec<u8> {
+    let (sign, value) = apart(showing, '+');
+    let zero = Decimal::new(0, showing.digits.scale()).to_string();
+    let line = |kind, sign, value| format!("{kind} {sign}{value:>9} {}\r\n", showing.unit);
+    let (gross, tare) = (line('G', sign, &value), line('T', '+', &zero));
+    format!("{gross}{tare}{}", line('N', sign, &value)).into_bytes()
+}
+
+/// A date, a number, and `Net       12.34 g`, each on a line.
+fn headed_block(showing: &Showing) -> Vec<u8> {
+    let value = showing.digits.to_string();
+    format!(
+        "Date 2000-01-01\r\nNo 12\r\nNet {value:>11} {}\r\n\r\n",
+        showing.unit
+    )
+    .into_bytes()
+}
+
+/// `    1'234,5 g*`: a decimal comma, thousands apart, a star at rest; ends with LF alone.
+fn grouped_digits(showing: &Showing) -> Vec<u8> {
+    let (sign, value) = apart(showing, ' ');
+    let whole = value.find('.').unwrap_or(value.len());
+    let mut text = sign.to_string();
+    for (at, digit) in value.chars().enumerate() {
+        if at > 0 && at < whole && (whole - at) % 3 == 0 {
+            text.push('\'');
+        }
+        text.push(if digit == '.' { ',' } else { digit });
+    }
+    let mark = rest(showing, '*', ' ');
+    format!("{text:>9} {}{mark}\n", showing.unit).into_bytes()
+}
+
+/// `    12.34 g` and nothing that ends it.
+fn pause_ended(showing: &Showing) -> Vec<u8> {
+    format!("{:>9} {}", showing.digits.to_string(), showing.unit).into_bytes()
+}
+
+/// `=    12.34 g` at rest, `~    12.34 g` in motion; meant to be sent when asked.
+fn asked(showing: &Showing) -> Vec<u8> {
+    format!("{}\r\n", marked(showing)).into_bytes()
 }
 
 #[cfg(test)]
@@ -66,60 +184,122 @@ mod tests {
         String::from_utf8(shape(name).unwrap()(&showing)).unwrap()
     }
 
+    /// Shape, display, and the line that it gives.
+    const LINES: &[(&str, &str, Unit, bool, &str)] = &[
+        (
+            "signed-fixed",
+            "12.345",
+            Unit::Gram,
+            true,
+            "+   12.345 g   \r\n",
+        ),
+        (
+            "signed-fixed",
+            "-0.01",
+            Unit::Pennyweight,
+            false,
+            "-     0.01 dwt \r\n",
+        ),
+        (
+            "status-first",
+            "12.34",
+            Unit::Gram,
+            false,
+            "stable   12.34 g\r\n",
+        ),
+        (
+            "status-first",
+            "-3.10",
+            Unit::Carat,
+            true,
+            "moving   -3.10 ct\r\n",
+        ),
+        (
+            "status-first",
+            "-10000.12",
+            Unit::Gram,
+            false,
+            "stable -10000.12 g\r\n",
+        ),
+        (
+            "comma-fields",
+            "12.34",
+            Unit::Gram,
+            false,
+            "N;12,34;g;1\r\n",
+        ),
+        (
+            "comma-fields",
+            "-0.05",
+            Unit::Carat,
+            true,
+            "N;-0,05;ct;0\r\n",
+        ),
+        ("value-only", "-0.05", Unit::Gram, true, "-     0.05\r\n"),
+        (
+            "unit-at-rest",
+            "12.34",
+            Unit::Gram,
+            true,
+            "     12.34     \r\n",
+        ),
+        (
+            "unit-at-rest",
+            "12.34",
+            Unit::Gram,
+            false,
+            "     12.34 g\r\n",
+        ),
+        (
+            "zero-filled",
+            "-12.34",
+            Unit::Carat,
+            false,
+            "-000012.34 ct R\r",
+        ),
+        (
+            "stx-check",
+            "1.2",
+            Unit::Gram,
+            false,
+            "\u{2}=      1.2 g\u{3}T",
+        ),
+        (
+            "last-in-brackets",
+            "12.34",
+            Unit::Gram,
+            true,
+            "    12.3[4] g ?\r\n",
+        ),
+        (
+            "net-gross-tare",
+            "-1.0",
+            Unit::Gram,
+            false,
+            "G -      1.0 g\r\nT +      0.0 g\r\nN -      1.0 g\r\n",
+        ),
+        (
+            "headed-block",
+            "12.34",
+            Unit::Gram,
+            false,
+            "Date 2000-01-01\r\nNo 12\r\nNet       12.34 g\r\n\r\n",
+        ),
+        (
+            "grouped-digits",
+            "-1234567.8",
+            Unit::Gram,
+            false,
+            "-1'234'567,8 g*\n",
+        ),
+        ("pause-ended", "12.34", Unit::Gram, false, "    12.34 g"),
+        ("asked", "-0.10", Unit::Gram, true, "~    -0.10 g\r\n"),
+    ];
+
     #[test]
     fn each_shape_is_as_its_layout_reads_it() {
-        for (name, digits, unit, moving, want) in [
-            (
-                "signed-fixed",
-                "12.345",
-                Unit::Gram,
-                true,
-                "+   12.345 g   \r\n",
-            ),
-            (
-                "signed-fixed",
-                "-0.01",
-                Unit::Pennyweight,
-                false,
-                "-     0.01 dwt \r\n",
-            ),
-            (
-                "status-first",
-                "12.34",
-                Unit::Gram,
-                false,
-                "stable   12.34 g\r\n",
-            ),
-            (
-                "status-first",
-                "-3.10",
-                Unit::Carat,
-                true,
-                "moving   -3.10 ct\r\n",
-            ),
-            (
-                "status-first",
-                "-10000.12",
-                Unit::Gram,
-                false,
-                "stable -10000.12 g\r\n",
-            ),
-            (
-                "comma-fields",
-                "12.34",
-                Unit::Gram,
-                false,
-                "N;12,34;g;1\r\n",
-            ),
-            (
-                "comma-fields",
-                "-0.05",
-                Unit::Carat,
-                true,
-                "N;-0,05;ct;0\r\n",
-            ),
-        ] {
-            assert_eq!(line(name, digits, unit, moving), want);
+        for (name, digits, unit, moving, want) in LINES {
+            assert_eq!(line(name, digits, *unit, *moving), *want);
         }
         assert!(shape("unheard-of").is_none());
     }

@@ -7,8 +7,10 @@ use tokio::sync::{mpsc, oneshot};
 
 use super::front::PageView;
 use super::live::Live;
+use super::recipes::RecipesView;
 use super::view::BenchView;
-use crate::job::{Done, Order};
+use crate::balance::Key;
+use crate::job::{BenchRules, Done, Job, Order, recipes};
 use crate::settings::Settings;
 use crate::trouble::Trouble;
 
@@ -17,6 +19,10 @@ use crate::trouble::Trouble;
 pub enum Ask {
     /// An order, answered when it is carried out or refused.
     Order(Order, oneshot::Sender<Result<Done, Trouble>>),
+    /// A key of the balance, answered when its bytes were sent or refused.
+    Press(Key, oneshot::Sender<Result<Done, Trouble>>),
+    /// The open job, and what the bench goes by.
+    Job(oneshot::Sender<Option<(Job, Arc<BenchRules>)>>),
     /// The whole state, now, and the number of the last event that it holds already.
     View(oneshot::Sender<(u64, BenchView)>),
 }
@@ -60,6 +66,14 @@ impl Door {
             .and_then(|answer| answer)
     }
 
+    /// Presses a key of the balance.
+    pub async fn press(&self, key: Key) -> Result<Done, Trouble> {
+        let (reply, answer) = oneshot::channel();
+        self.ask(Ask::Press(key, reply), answer)
+            .await
+            .and_then(|answer| answer)
+    }
+
     /// The whole state.
     pub async fn view(&self) -> Result<BenchView, Trouble> {
         Ok(self.view_and_number().await?.1)
@@ -69,6 +83,29 @@ impl Door {
     pub(super) async fn view_and_number(&self) -> Result<(u64, BenchView), Trouble> {
         let (reply, answer) = oneshot::channel();
         self.ask(Ask::View(reply), answer).await
+    }
+
+    /// The recipes for the open job. They are reckoned beside the bench, which goes on meanwhile.
+    pub async fn recipes(&self) -> Result<RecipesView, Trouble> {
+        let (reply, answer) = oneshot::channel();
+        let (job, rules) = self.ask(Ask::Job(reply), answer).await?.ok_or_else(|| {
+            Trouble::new(
+                "no-job",
+                format!("No job is open on bench {}.", self.name),
+                "There is nothing to make a recipe for.",
+                "Open one: panbell open.",
+            )
+        })?;
+        let reckoned =
+            tokio::task::spawn_blocking(move || RecipesView::of(&job, &recipes(&job, &rules)));
+        reckoned.await.map_err(|_| {
+            Trouble::new(
+                "recipes-failed",
+                "The recipes could not be reckoned.",
+                "Nothing was changed.",
+                "Name the metals yourself: panbell plan --add METAL.",
+            )
+        })
     }
 
     async fn ask<T>(&self, ask: Ask, answer: oneshot::Receiver<T>) -> Result<T, Trouble> {

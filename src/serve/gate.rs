@@ -16,7 +16,7 @@ use axum::http::{HeaderMap, HeaderValue, Method, StatusCode};
 use axum::middleware::{Next, from_fn_with_state};
 use axum::response::{IntoResponse as _, Response};
 
-use super::http::Refused;
+use super::http::{Refused, guarded};
 use super::page;
 use super::secret::Seal;
 use crate::trouble::Trouble;
@@ -42,9 +42,6 @@ impl Gate {
             SocketAddr::from((Ipv6Addr::LOCALHOST, port)).to_string(),
             format!("localhost:{port}"),
         ];
-        if at.ip().is_unspecified() {
-            hosts.retain(|host| *host != at.to_string());
-        }
         // A browser leaves the usual port of http out.
         let bare: Vec<String> = hosts
             .iter()
@@ -115,7 +112,7 @@ async fn check(State(gate): State<Gate>, request: Request, next: Next) -> Respon
                     .headers_mut()
                     .insert(header::WWW_AUTHENTICATE, scheme);
             }
-            response
+            guarded(response).await
         }
     }
 }

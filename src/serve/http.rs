@@ -22,6 +22,7 @@ use super::front::PageView;
 use super::openapi;
 use super::orders::{OrderBody, RefusalBody, ReplyBody};
 use super::page;
+use super::recipes::RecipesView;
 use super::stream::Follower;
 use super::view::{BenchView, MetalView};
 use crate::trouble::Trouble;
@@ -42,11 +43,12 @@ pub(super) struct Shared {
 }
 
 /// Method, address and handler of every route of the interface.
-fn table() -> [(&'static str, &'static str, MethodRouter<Shared>); 7] {
+fn table() -> [(&'static str, &'static str, MethodRouter<Shared>); 8] {
     [
         ("get", "/v1/benches", get(benches)),
         ("get", "/v1/bench/{name}", get(bench)),
         ("get", "/v1/bench/{name}/events", get(events)),
+        ("get", "/v1/bench/{name}/recipes", get(recipes)),
         ("post", "/v1/bench/{name}/order", post(order)),
         ("get", "/v1/shelf", get(shelf)),
         ("get", "/v1/page", get(the_page)),
@@ -76,7 +78,7 @@ pub(super) fn routes(house: Arc<House>, stopping: watch::Receiver<bool>) -> Rout
 }
 
 /// What a browser must not do with any answer: guess its kind, hand it to another site, keep it.
-async fn guarded(mut response: Response) -> Response {
+pub(super) async fn guarded(mut response: Response) -> Response {
     let headers = response.headers_mut();
     for (name, value) in [
         (header::X_CONTENT_TYPE_OPTIONS.as_str(), "nosniff"),
@@ -130,6 +132,10 @@ async fn bench(State(shared): State<Shared>, name: Bench) -> Result<Json<BenchVi
     Ok(Json(door(&shared, name)?.view().await?))
 }
 
+async fn recipes(State(shared): State<Shared>, name: Bench) -> Result<Json<RecipesView>, Refused> {
+    Ok(Json(door(&shared, name)?.recipes().await?))
+}
+
 async fn events(
     State(shared): State<Shared>,
     name: Bench,
@@ -179,6 +185,9 @@ async fn order(
             );
             Refused(rejection.status(), trouble)
         })?;
+    if let Some(key) = body.key() {
+        return Ok(Json(door.press(key).await?.into()));
+    }
     let unclear = |trouble| Refused(StatusCode::UNPROCESSABLE_ENTITY, trouble);
     let order = body
         .into_order(&shared.house, &door.name)

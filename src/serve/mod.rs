@@ -13,6 +13,7 @@ mod live;
 mod openapi;
 mod orders;
 mod page;
+mod recipes;
 mod secret;
 mod stream;
 mod view;
@@ -22,6 +23,7 @@ pub use front::{Front, PageView};
 pub use listen::{SOCKET, Served, listen};
 pub use live::{Live, Message};
 pub use orders::{AddBody, OrderBody, RefusalBody, ReplyBody};
+pub use recipes::{AddView, RecipeView, RecipesView};
 pub use view::{
     BellView, BenchView, HoldView, JobView, MetalView, PanView, PlannedView, ReadingView,
     WeighedView, WeighingView,

@@ -4,6 +4,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::door::House;
+use crate::balance::Key;
 use crate::book::JobName;
 use crate::job::{AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer, Water, WaterWay};
 use crate::mass::{Indication, fixed};
@@ -76,8 +77,18 @@ pub enum OrderBody {
         /// tared, back or anew.
         said: PanAnswer,
     },
+    /// The next load at rest is the check weight.
+    CheckWeight {
+        /// Its nominal mass and class, `20 g F2`; left out, the one of the settings.
+        #[serde(default)]
+        weight: Option<String>,
+    },
     /// End the job.
     Close {},
+    /// Press the balance's tare key.
+    Tare {},
+    /// Press the balance's zero key.
+    Zero {},
 }
 
 /// A metal to add.
@@ -249,6 +260,15 @@ const LONGEST_TEXT: usize = 200;
 const MOST_METALS: usize = 20;
 
 impl OrderBody {
+    /// The key of the balance that it presses, if it is no order of the job.
+    pub fn key(&self) -> Option<Key> {
+        match self {
+            Self::Tare {} => Some(Key::Tare),
+            Self::Zero {} => Some(Key::Zero),
+            _ => None,
+        }
+    }
+
     /// The order that this means on a bench.
     pub fn into_order(self, house: &House, bench: &str) -> Result<Order, Trouble> {
         Ok(match self {
@@ -319,7 +339,17 @@ impl OrderBody {
                 }
             }
             Self::Answer { said } => Order::Answer(said),
+            Self::CheckWeight { weight } => Order::CheckWeight {
+                weight: weight.map(|weight| weight.parse()).transpose()?,
+            },
             Self::Close {} => Order::Close,
+            Self::Tare {} | Self::Zero {} => {
+                return Err(odd(
+                    "order-of-the-balance",
+                    "A key of the balance is no order of the job.".to_owned(),
+                    "Give it as an order of its own.".to_owned(),
+                ));
+            }
         })
     }
 }

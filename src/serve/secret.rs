@@ -97,9 +97,10 @@ pub(super) fn read_private(path: &Path, most: u64) -> io::Result<Option<Vec<u8>>
         Err(error) => return Err(error),
     };
     let about = file.metadata()?;
+    // The last six bits are what the group and the others may do.
     let ours = about.is_file()
         && about.uid() == rustix::process::geteuid().as_raw()
-        && about.mode() & 0o077 == 0;
+        && about.mode().trailing_zeros() >= 6;
     if !ours {
         return Ok(None);
     }

@@ -21,6 +21,9 @@ pub struct BenchView {
     pub division: String,
     /// The link: absent, silent, garbled or talking.
     pub link: String,
+    /// Frames that failed their check since the service started; they are dropped.
+    #[serde(default)]
+    pub damaged: u64,
     /// The sentence that the person needs now.
     pub sentence: String,
     /// Why nothing is captured, if so.
@@ -254,6 +257,7 @@ impl BenchView {
             unit_name: unit.name().to_owned(),
             division: division.to_string(),
             link: state.link().state().word().to_owned(),
+            damaged: state.link().damaged(),
             sentence: state.sentence(),
             hold: state.holds().told().map(|hold| HoldView {
                 cause: hold.cause.word().to_owned(),

@@ -3,12 +3,17 @@
 //! Promises: a file that is read compiles to a layout; symbols mean only what the file says they
 //! mean. Leaves to others: which file is meant (`find`), opening the port and reading lines.
 
+mod ask;
+mod frame;
+mod text;
+mod write;
+
 use std::path::PathBuf;
 
 use super::section::{At, Known, Reading, Section};
 use super::source::Source;
 use super::trouble::{MEANS, SettingsTrouble};
-use crate::balance::{Layout, LayoutSpec};
+use crate::balance::{AskSpec, FrameSpec, Kind, Layout, LayoutSpec};
 use crate::mass::{Status, Unit};
 use crate::port::{Flow, Framing, PortSettings};
 use crate::trouble::Trouble;
@@ -24,6 +29,11 @@ const TOP: Known = Known {
         ),
         ("units", "{ \"g\" = \"g\" }"),
         ("status", "{ \"moving\" = \"in motion\" }"),
+        ("kind", "{ \"N\" = \"net\" }"),
+        (
+            "ask",
+            "{ send = 'W\\r\\n', every = \"200 ms\", timeout = \"1 s\" }",
+        ),
     ],
 };
 const PORT: Known = Known {
@@ -40,16 +50,52 @@ const LINE: Known = Known {
     keys: &[
         ("form", "'(?<value>[0-9.]+) (?<unit>[a-z]+)'"),
         ("decimal", "\".\""),
+        ("thousands", "\",\""),
+        ("decimals", "2"),
+        ("ends", "\"line\""),
+        ("starts", "\"stx\""),
+        ("check", "\"xor\""),
+        ("check_at", "\"after-end\""),
+        ("check_as", "\"byte\""),
+        ("check_covers", "\"payload\""),
+        ("skip", "['No [0-9]+']"),
+        ("takes", "\"net\""),
+    ],
+};
+const ASK: Known = Known {
+    table: "[ask]",
+    keys: &[
+        ("send", "'W\\r\\n'"),
+        ("every", "\"200 ms\""),
+        ("timeout", "\"1 s\""),
+        ("tare", "'T\\r\\n'"),
+        ("zero", "'Z\\r\\n'"),
     ],
 };
 /// Every table of a balance file whose keys are ours.
 #[cfg(test)]
-pub(super) const TABLES: [&Known; 3] = [&TOP, &PORT, &LINE];
+pub(super) const TABLES: [&Known; 4] = [&TOP, &PORT, &LINE, &ASK];
 
 /// The speeds that balances and adapters have.
 const SPEEDS: [u32; 12] = [
     300, 600, 1200, 2400, 4800, 9600, 14_400, 19_200, 38_400, 57_600, 115_200, 230_400,
 ];
+
+/// The bytes of a request as a balance file writes them: plain characters, and `\r`, `\n`, `\t`,
+/// `\\` and `\xNN`.
+///
+/// # Errors
+/// What is wrong with it, in words.
+pub fn request_bytes(text: &str) -> Result<Vec<u8>, String> {
+    let bytes = text::bytes(text)?;
+    match bytes.len() {
+        0 => Err("it is empty".to_owned()),
+        long if long > AskSpec::LONGEST => {
+            Err(format!("it is longer than {} bytes", AskSpec::LONGEST))
+        }
+        _ => Ok(bytes),
+    }
+}
 
 /// What a balance file says.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,8 +110,12 @@ pub struct BalanceFile {
     pub flow: Flow,
     /// The DTR wire; left alone when not said.
     pub dtr: Option<bool>,
+    /// How a line is framed.
+    pub frame: FrameSpec,
     /// How a line is read.
     pub layout: LayoutSpec,
+    /// How the balance is asked; one without it sends of its own accord.
+    pub ask: Option<AskSpec>,
 }
 
 impl BalanceFile {
@@ -76,6 +126,17 @@ impl BalanceFile {
             dtr: self.dtr,
             ..PortSettings::new(path, self.speed, self.framing)
         }
+    }
+
+    /// Reads the text of a balance file; `name` is what it is called in what is told of it.
+    ///
+    /// # Errors
+    /// Everything that is wrong in it.
+    pub fn parse(name: &str, text: &str) -> Result<Self, SettingsTrouble> {
+        Self::read(&Source {
+            name: name.to_owned(),
+            text: text.to_owned(),
+        })
     }
 
     pub(super) fn read(source: &Source) -> Result<Self, SettingsTrouble> {
@@ -120,17 +181,27 @@ impl BalanceFile {
         let form = line.needed_text("form");
         line.need("decimal");
         let decimal = line.word("decimal", &[(".", b'.'), (",", b',')]);
+        let frame = line.frame(speed);
         let units = symbols(top, "units", "the symbol of a unit", |text| {
             text.parse::<Unit>()
                 .map_err(|inner| (inner.happened, inner.mend))
         });
         let statuses = symbols(top, "status", "the symbol of a status", status);
-        let form = form?;
+        let kinds = symbols(top, "kind", "the symbol of a kind", kind);
+        let (thousands, decimals) = (line.mark("thousands"), line.decimals());
+        let (skip, takes) = (line.texts("skip"), line.takes());
+        let ask = top.asked();
+        // Everything is read by now, so that all that is wrong is told at once.
         let layout = LayoutSpec {
-            line: form.value.to_owned(),
+            line: form?.value.to_owned(),
             decimal: decimal?,
+            thousands,
+            decimals,
+            skip,
             units,
             statuses,
+            kinds,
+            takes,
         };
         check_layout(top, &line, &layout);
         Some(Self {
@@ -139,7 +210,9 @@ impl BalanceFile {
             framing: framing?.value,
             flow: flow?,
             dtr,
+            frame: frame?,
             layout,
+            ask: ask?,
         })
     }
 }
@@ -162,6 +235,57 @@ impl Section<'_> {
         }
         known.copied()
     }
+
+    /// The thousands mark, which is not the decimal mark.
+    fn mark(&self, key: &str) -> Option<u8> {
+        if !self.has(key) {
+            return None;
+        }
+        let marks = [(".", b'.'), (",", b','), ("'", b'\''), (" ", b' ')];
+        let mark = self.word(key, &marks)?;
+        let same = self.text("decimal").map(|text| text.value.as_bytes()) == Some(&[mark]);
+        if same {
+            self.refuse(
+                key,
+                "That is the decimal mark already.",
+                "Write the mark between groups of three digits, or take the line out.",
+            );
+        }
+        (!same).then_some(mark)
+    }
+
+    fn decimals(&self) -> Option<u32> {
+        let written = self.whole("decimals")?;
+        let known = u32::try_from(written)
+            .ok()
+            .filter(|decimals| *decimals <= LayoutSpec::MOST_DECIMALS);
+        if known.is_none() {
+            self.refuse(
+                "decimals",
+                "No balance shows that many.",
+                &format!(
+                    "Write how many digits the display has after the mark, from 0 to {}.",
+                    LayoutSpec::MOST_DECIMALS
+                ),
+            );
+        }
+        known
+    }
+
+    fn takes(&self) -> Kind {
+        let loads = [("net", Kind::Net), ("gross", Kind::Gross)];
+        self.word("takes", &loads).unwrap_or(Kind::Net)
+    }
+}
+
+fn kind(text: &str) -> Result<Kind, (String, String)> {
+    let known = Kind::WORDS.iter().find(|(word, _)| *word == text);
+    known.map(|(_, kind)| *kind).ok_or_else(|| {
+        (
+            format!("\"{text}\" is not a kind of mass."),
+            "Known are net, gross, tare.".to_owned(),
+        )
+    })
 }
 
 fn status(text: &str) -> Result<Status, (String, String)> {
@@ -193,9 +317,9 @@ fn symbols<T>(
         reading.fault(at, "settings-value", format!("{line}: {why}"), mend);
     };
     for (At { value: symbol, at }, text) in top.entries(key, what).unwrap_or_default() {
-        // A line is compared without the blanks around a symbol.
+        // A line is compared without the blanks around a symbol. A status can be that nothing is said.
         let bare = symbol.trim();
-        if bare.is_empty() {
+        if bare.is_empty() && key != "status" {
             let why = format!("{what} is empty.");
             refuse(at, why, "Write it as it stands in the line.".to_owned());
         } else if out.iter().any(|(known, _)| known == bare) {
@@ -219,10 +343,23 @@ fn check_layout(top: &Section<'_>, line: &Section<'_>, layout: &LayoutSpec) {
             || inner.happened.clone(),
             |(_, why)| format!("It cannot be read: {why}"),
         );
-        line.refuse("form", &why, "Mend the form; a group is written (?<value>...), and known groups are value, sign, unit, status.");
+        let groups = LayoutSpec::GROUPS.join(", ");
+        let mend = format!(
+            "Mend the form; a group is written (?<value>...), and known groups are {groups}."
+        );
+        // The form is read first; when it can be, the fault is in what is skipped.
+        let alone = LayoutSpec {
+            skip: Vec::new(),
+            ..layout.clone()
+        };
+        if Layout::compile(&alone).is_err() {
+            line.refuse("form", &why, &mend);
+        } else {
+            line.refuse("skip", &why, "Mend that form; it needs no groups.");
+        }
         return;
     }
-    for (group, key) in [("unit", "units"), ("status", "status")] {
+    for (group, key) in [("unit", "units"), ("status", "status"), ("kind", "kind")] {
         let in_form = layout.line.contains(&format!("<{group}>"));
         match (in_form, top.has(key)) {
             (true, false) => line.refuse(

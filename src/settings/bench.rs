@@ -9,11 +9,13 @@ use std::sync::Arc;
 use super::name::{self, Name};
 use super::number::{self, DWELL, LEAST_LOAD, SILENCE, SPAN, STEADY, TOLERANCE};
 use super::section::{Known, Section};
-use super::{BalanceFile, BenchSettings, Folders};
+use super::{BalanceFile, BenchSettings, Folders, Form, USB_SCALE};
+use crate::balance::hid::is_tael;
 use crate::balance::{LinkLimits, PanRules, SteadyRule};
 use crate::job::BenchRules;
-use crate::mass::{Class, Division, Indication, Mass};
+use crate::mass::{CheckWeight, Class, Division, Indication, Mass, Unit};
 use crate::metal::{MarkLaw, Shelf};
+use crate::port::{Framing, PortSettings};
 use crate::trouble::Trouble;
 
 pub(super) const BENCH: Known = Known {
@@ -22,10 +24,12 @@ pub(super) const BENCH: Known = Known {
         ("name", "\"left\""),
         ("port", "\"/dev/serial/by-id/NAME\""),
         ("balance", "\"signed-fixed\""),
+        ("tael", "\"tael-hk\""),
         ("division", "\"0.01 g\""),
         ("repeatability", "\"0.005 g\""),
         ("class", "\"II\""),
         ("calibration_u", "\"0.004 g\""),
+        ("check_weight", "\"20 g F2\""),
         ("steady", "{ seconds = 1.0 }"),
         ("pan", "{ dwell_seconds = 2.0 }"),
         ("link", "{ silence_seconds = 3.0 }"),
@@ -70,11 +74,30 @@ pub(super) fn benches(
         let port = port(section, &mut ports);
         let balance = balance(section, folders, elsewhere);
         let rules = rules(section, name.as_deref(), shop);
+        if let (Some(balance), Some(rules)) = (&balance, &rules) {
+            asked_often_enough(section, balance, rules);
+        }
         if let (Some(name), Some(port), Some(balance), Some(rules)) = (name, port, balance, rules) {
+            let (port, form) = match balance {
+                Balance::File(file) => {
+                    let port = file.port(port);
+                    let form = Form::Lines {
+                        frame: file.frame,
+                        layout: file.layout,
+                        ask: file.ask,
+                    };
+                    (port, form)
+                }
+                // Speed and framing are nothing to a USB scale.
+                Balance::Scale { tael } => {
+                    let port = PortSettings::new(port, 9600, Framing::EIGHT_NONE_ONE);
+                    (port, Form::Reports { tael })
+                }
+            };
             benches.push(BenchSettings {
                 name,
-                port: balance.port(port),
-                layout: balance.layout,
+                port,
+                form,
                 rules: Arc::new(rules),
             });
         }
@@ -121,14 +144,43 @@ fn port(section: &Section<'_>, ports: &mut Vec<PathBuf>) -> Option<PathBuf> {
     Some(path)
 }
 
+/// What a bench's balance is read by.
+#[allow(clippy::large_enum_variant)] // one a bench
+enum Balance {
+    File(BalanceFile),
+    Scale { tael: Option<Unit> },
+}
+
+/// Whose tael the scale's tael is. (That it cannot be read is told; the settings are not used then.)
+fn tael(section: &Section<'_>) -> Option<Unit> {
+    let taels: Vec<(&str, Unit)> = Unit::all()
+        .filter(|unit| is_tael(*unit))
+        .map(|unit| (unit.symbol(), unit))
+        .collect();
+    section.word("tael", &taels)
+}
+
 fn balance(
     section: &Section<'_>,
     folders: &Folders,
     elsewhere: &mut Vec<Trouble>,
-) -> Option<BalanceFile> {
+) -> Option<Balance> {
+    let tael = tael(section);
     let name = section.needed_text("balance")?.value;
     match BalanceFile::find(name, folders) {
-        Ok(balance) => Some(balance),
+        Ok(file) => {
+            if tael.is_some() {
+                section.refuse(
+                    "tael",
+                    "That is for a USB scale; this balance sends lines.",
+                    "Take it out, and say in the balance file's [units] what the symbol of the tael stands for.",
+                );
+            }
+            Some(Balance::File(file))
+        }
+        Err(wrong) if wrong.first().code == "balance-unknown" && name == USB_SCALE => {
+            Some(Balance::Scale { tael })
+        }
         Err(wrong) if wrong.first().code == "balance-unknown" => {
             section.refuse("balance", &wrong.first().happened, &wrong.first().mend);
             None
@@ -137,6 +189,24 @@ fn balance(
             elsewhere.extend(wrong.all().cloned());
             None
         }
+    }
+}
+
+/// A reading must not grow old before the next one is asked for.
+fn asked_often_enough(section: &Section<'_>, balance: &Balance, rules: &BenchRules) {
+    if let Balance::File(file) = balance
+        && let Some(ask) = &file.ask
+        && ask.every >= rules.link.silence
+    {
+        section.refuse(
+            "balance",
+            "It is asked so seldom that every reading is old before the next one comes.",
+            &format!(
+                "Write less than {} seconds behind every in its [ask], or raise {} of this bench.",
+                rules.link.silence.as_secs_f32(),
+                SILENCE.key
+            ),
+        );
     }
 }
 
@@ -161,6 +231,13 @@ fn rules(
     let class = section
         .has("class")
         .then(|| section.parsed::<Class>("class"));
+    let weight = if section.has("check_weight") {
+        section
+            .parsed::<CheckWeight>("check_weight")
+            .map(|weight| Some(weight.value))
+    } else {
+        Some(None)
+    };
     let steady = section.table("steady", &BENCH_STEADY);
     let pan = section.table("pan", &BENCH_PAN);
     let link = section.table("link", &BENCH_LINK);
@@ -184,6 +261,7 @@ fn rules(
         );
     }
     let division = division?;
+    let class = class.map_or(Some(None), |class| class.map(|class| Some(class.value)))?;
     let divisions = |number| division.mass().times(number::count(number));
     Some(BenchRules {
         name: name?.to_owned(),
@@ -204,8 +282,9 @@ fn rules(
         law: Arc::clone(law),
         past: Arc::default(),
         repeatability: repeatability?,
-        class: class.map_or(Some(None), |class| class.map(|class| Some(class.value)))?,
+        class,
         calibration_u: calibration_u?,
+        check_weight: check_weight(section, weight, division, class, divisions(least_load))?,
     })
 }
 
@@ -222,6 +301,29 @@ fn spread(section: &Section<'_>, key: &str, why: &str, mend: &str) -> Option<Opt
         return None;
     }
     Some(Some(mass))
+}
+
+/// The check weight, if there is one; the outer `None` when it cannot be used.
+#[allow(clippy::option_option)] // left out, and unusable, are two things
+fn check_weight(
+    section: &Section<'_>,
+    typed: Option<Option<CheckWeight>>,
+    division: Division,
+    class: Option<Class>,
+    least_load: Mass,
+) -> Option<Option<CheckWeight>> {
+    let Some(weight) = typed? else {
+        return Some(None);
+    };
+    if weight.nominal().mass() < least_load || !weight.tells_units(division, class) {
+        section.refuse(
+            "check_weight",
+            "It is too light: within what this balance may be off, it could not tell its units apart.",
+            "Use a heavier weight, best near the loads that you weigh.",
+        );
+        return None;
+    }
+    Some(Some(weight))
 }
 
 fn division(section: &Section<'_>) -> Option<Division> {

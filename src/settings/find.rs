@@ -12,7 +12,7 @@ use super::{BalanceFile, Folders};
 use crate::trouble::Trouble;
 
 /// The balance files that are part of the program: name and text.
-pub const SHIPPED_BALANCES: [(&str, &str); 3] = [
+pub const SHIPPED_BALANCES: [(&str, &str); 13] = [
     (
         "signed-fixed",
         include_str!("../../config/balances/signed-fixed.toml"),
@@ -25,7 +25,48 @@ pub const SHIPPED_BALANCES: [(&str, &str); 3] = [
         "comma-fields",
         include_str!("../../config/balances/comma-fields.toml"),
     ),
+    (
+        "value-only",
+        include_str!("../../config/balances/value-only.toml"),
+    ),
+    (
+        "unit-at-rest",
+        include_str!("../../config/balances/unit-at-rest.toml"),
+    ),
+    (
+        "zero-filled",
+        include_str!("../../config/balances/zero-filled.toml"),
+    ),
+    (
+        "stx-check",
+        include_str!("../../config/balances/stx-check.toml"),
+    ),
+    (
+        "last-in-brackets",
+        include_str!("../../config/balances/last-in-brackets.toml"),
+    ),
+    (
+        "net-gross-tare",
+        include_str!("../../config/balances/net-gross-tare.toml"),
+    ),
+    (
+        "headed-block",
+        include_str!("../../config/balances/headed-block.toml"),
+    ),
+    (
+        "grouped-digits",
+        include_str!("../../config/balances/grouped-digits.toml"),
+    ),
+    (
+        "pause-ended",
+        include_str!("../../config/balances/pause-ended.toml"),
+    ),
+    ("asked", include_str!("../../config/balances/asked.toml")),
 ];
+
+/// The name of a balance that needs no file: a USB HID scale, which describes itself. A file of the
+/// person's own of that name goes before it.
+pub const USB_SCALE: &str = "usb-scale";
 
 impl BalanceFile {
     /// The balance file that the settings mean: a path if there is a slash in it (from the folder
@@ -66,7 +107,9 @@ fn unknown_path(path: &Path) -> Trouble {
 fn unknown(name: &str, folders: &Folders) -> Trouble {
     let mut known: Vec<String> = SHIPPED_BALANCES
         .iter()
-        .map(|(name, _)| (*name).to_owned())
+        .map(|(name, _)| *name)
+        .chain([USB_SCALE])
+        .map(str::to_owned)
         .collect();
     // Only to help; a folder that cannot be listed offers nothing.
     if let Ok(entries) = std::fs::read_dir(&folders.balances) {

@@ -22,9 +22,9 @@ mod value;
 
 use std::sync::Arc;
 
-pub use balance::BalanceFile;
+pub use balance::{BalanceFile, request_bytes};
 pub use basis::read_basis;
-pub use find::SHIPPED_BALANCES;
+pub use find::{SHIPPED_BALANCES, USB_SCALE};
 pub use folders::{Environment, Folders};
 pub use law::read_laws;
 pub use number::PerMille;
@@ -34,8 +34,9 @@ pub use trouble::SettingsTrouble;
 
 use rust_decimal::Decimal;
 
-use crate::balance::LayoutSpec;
+use crate::balance::{AskSpec, FrameSpec, LayoutSpec};
 use crate::job::BenchRules;
+use crate::mass::Unit;
 use crate::melt::{Demand, Risk};
 use crate::metal::{BasisRules, Fineness, Judged, MarkLaw, Shelf};
 use crate::port::PortSettings;
@@ -82,12 +83,39 @@ pub struct Settings {
 pub struct BenchSettings {
     /// Its name; no other bench has it.
     pub name: String,
-    /// The balance's port.
+    /// The balance's port; of a USB scale only its name counts.
     pub port: PortSettings,
-    /// How the balance's lines are read; it compiles.
-    pub layout: LayoutSpec,
+    /// What the balance sends, and how it is read.
+    pub form: Form,
     /// What the bench goes by.
     pub rules: Arc<BenchRules>,
+}
+
+/// What a balance sends.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[allow(clippy::large_enum_variant)] // one a bench
+pub enum Form {
+    /// Lines on a serial port.
+    Lines {
+        /// How they are framed.
+        frame: FrameSpec,
+        /// How they are read; it compiles.
+        layout: LayoutSpec,
+        /// How the balance is asked, if it must be.
+        ask: Option<AskSpec>,
+    },
+    /// Reports of a USB HID scale, read by what the scale says of them.
+    Reports {
+        /// Whose tael the scale's tael is, if that is said.
+        tael: Option<Unit>,
+    },
+}
+
+impl Form {
+    /// Whether it sends only when it is asked.
+    pub fn is_asked(&self) -> bool {
+        matches!(self, Self::Lines { ask: Some(_), .. })
+    }
 }
 
 /// How a bell reaches the person.

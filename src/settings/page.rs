@@ -1,7 +1,7 @@
 //! `[page]`: where the bench's page is served.
 //!
-//! Promises: an address that others on the network could reach is refused unless the person says
-//! in so many words that it is meant. Leaves to others: opening it.
+//! Promises: an address that others on the network could reach is refused, for what is served
+//! there is not encrypted. Leaves to others: opening it.
 
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 
@@ -10,17 +10,14 @@ use super::section::{Known, Section};
 /// Where the bench's page is served.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PageSettings {
-    /// The address and port; port 0 is any that is free. None: no page.
+    /// The loopback address and port; port 0 is any that is free. None: no page.
     pub at: Option<SocketAddr>,
-    /// Whether an address that others on the network can reach is meant.
-    pub beyond_loopback: bool,
 }
 
 impl Default for PageSettings {
     fn default() -> Self {
         Self {
             at: Some(SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), PORT)),
-            beyond_loopback: false,
         }
     }
 }
@@ -32,27 +29,17 @@ const OFF: &str = "off";
 
 pub(super) const PAGE: Known = Known {
     table: "[page]",
-    keys: &[("at", "\"127.0.0.1:7726\""), ("beyond_loopback", "false")],
+    keys: &[("at", "\"127.0.0.1:7726\"")],
 };
 
 /// The settings of the page; none, and said so, when they cannot be used.
 pub(super) fn page(section: &Section<'_>) -> Option<PageSettings> {
-    let usual = PageSettings::default();
-    let beyond_loopback = section
-        .truth("beyond_loopback")
-        .unwrap_or(usual.beyond_loopback);
     if !section.has("at") {
-        return Some(PageSettings {
-            beyond_loopback,
-            ..usual
-        });
+        return Some(PageSettings::default());
     }
     let text = section.text("at")?.value;
     if text == OFF {
-        return Some(PageSettings {
-            at: None,
-            beyond_loopback,
-        });
+        return Some(PageSettings { at: None });
     }
     let Ok(at) = text.parse::<SocketAddr>() else {
         section.refuse(
@@ -62,16 +49,13 @@ pub(super) fn page(section: &Section<'_>) -> Option<PageSettings> {
         );
         return None;
     };
-    if !at.ip().is_loopback() && !beyond_loopback {
+    if !at.ip().is_loopback() {
         section.refuse(
             "at",
-            "Others on the network could reach the bench there.",
-            "Write an address that begins with 127, or add beyond_loopback = true if that is meant.",
+            "Others on the network could reach the bench there, and listen in.",
+            "Write an address of this computer alone, such as at = \"127.0.0.1:7726\".",
         );
         return None;
     }
-    Some(PageSettings {
-        at: Some(at),
-        beyond_loopback,
-    })
+    Some(PageSettings { at: Some(at) })
 }

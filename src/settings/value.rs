@@ -32,6 +32,25 @@ impl<'a> Section<'a> {
         self.text(key)
     }
 
+    /// A list of texts; empty when it is not written.
+    pub(super) fn texts(&self, key: &str) -> Vec<String> {
+        let Some(found) = self.get(key) else {
+            return Vec::new();
+        };
+        let Some(list) = found.get_ref().as_array() else {
+            self.wrong_kind(key, found, "a list of texts belongs there");
+            return Vec::new();
+        };
+        let mut texts = Vec::new();
+        for each in list {
+            match each.get_ref().as_str() {
+                Some(text) => texts.push(text.to_owned()),
+                None => self.wrong_kind(key, each, "text in quotes belongs there"),
+            }
+        }
+        texts
+    }
+
     /// True or false.
     pub(super) fn truth(&self, key: &str) -> Option<bool> {
         let found = self.get(key)?;

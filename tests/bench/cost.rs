@@ -19,16 +19,16 @@ const IDLE: Duration = Duration::from_secs(10);
 
 /// What the kernel says that a process has used.
 #[derive(Clone, Copy)]
-struct Used {
-    at: Instant,
-    nanoseconds: u64,
+pub(crate) struct Used {
+    pub(crate) at: Instant,
+    pub(crate) nanoseconds: u64,
     /// How often a thread of it went to sleep of its own accord: once a wake-up.
     sleeps: u64,
     threads: usize,
 }
 
 impl Used {
-    fn by(pid: u32) -> Self {
+    pub(crate) fn by(pid: u32) -> Self {
         let (mut nanoseconds, mut sleeps, mut threads) = (0, 0, 0);
         for task in fs::read_dir(format!("/proc/{pid}/task")).unwrap() {
             let task = task.unwrap().path();
@@ -45,7 +45,7 @@ impl Used {
         }
     }
 
-    fn since(self, before: Self) -> Self {
+    pub(crate) fn since(self, before: Self) -> Self {
         Self {
             nanoseconds: self.nanoseconds - before.nanoseconds,
             sleeps: self.sleeps - before.sleeps,
@@ -54,7 +54,7 @@ impl Used {
     }
 }
 
-fn number_at(file: &std::path::Path, key: &str) -> u64 {
+pub(crate) fn number_at(file: &std::path::Path, key: &str) -> u64 {
     let text = fs::read_to_string(file).unwrap();
     let line = text.lines().find_map(|line| line.strip_prefix(key));
     let number = line.and_then(|line| line.split_whitespace().next());

@@ -2,7 +2,7 @@
 //! passes or fails by time. Leaves to others: whether what was measured is right.
 //!
 //! `cargo bench --bench figures` measures everything in about two and a half minutes. Name parts to
-//! measure only those: `cargo bench --bench figures -- latency cost core melt start`.
+//! measure only those: `cargo bench --bench figures -- latency cost many core melt start`.
 
 #![allow(
     clippy::unwrap_used,
@@ -23,6 +23,7 @@ mod hear;
 mod job;
 mod latency;
 mod logger;
+mod many;
 mod melt;
 mod service;
 mod start;
@@ -51,6 +52,9 @@ fn main() {
     }
     if is_wanted("cost") {
         cost::measure(logger.as_ref());
+    }
+    if is_wanted("many") {
+        many::measure();
     }
     if is_wanted("latency") {
         latency::measure(logger.as_ref());

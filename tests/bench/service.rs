@@ -29,6 +29,22 @@ impl Home {
         Self(home)
     }
 
+    /// A bench at the end of each wire: `b0`, `b1`, ...
+    pub(crate) fn of_many(wires: &[Wire]) -> Self {
+        let home = tempfile::tempdir().unwrap();
+        let benches = wires.iter().enumerate().map(|(bench, wire)| {
+            let settings = settings(&wire.other.display().to_string());
+            settings.replace("[[bench]]\n", &format!("[[bench]]\nname = \"b{bench}\"\n"))
+        });
+        fs::write(
+            home.path().join("panbell.toml"),
+            benches.collect::<String>(),
+        )
+        .unwrap();
+        fs::create_dir(home.path().join("book")).unwrap();
+        Self(home)
+    }
+
     /// Puts a job file into the book.
     pub(crate) fn put_job(&self, name: &str, text: &str) {
         let path = self.path().join("book").join(format!("{name}.jsonl"));
@@ -104,6 +120,11 @@ impl Service<'_> {
 
     /// A stream of the bench's events.
     pub(crate) fn follow(&self) -> UnixStream {
+        self.follow_bench("-")
+    }
+
+    /// A stream of the events of one of several benches.
+    pub(crate) fn follow_bench(&self, bench: &str) -> UnixStream {
         let deadline = Instant::now() + PATIENCE;
         let mut stream = loop {
             match UnixStream::connect(self.home.socket()) {
@@ -113,7 +134,10 @@ impl Service<'_> {
             std::thread::sleep(Duration::from_micros(200));
         };
         stream
-            .write_all(b"GET /v1/bench/-/events HTTP/1.1\r\nhost: localhost\r\n\r\n")
+            .write_all(
+                format!("GET /v1/bench/{bench}/events HTTP/1.1\r\nhost: localhost\r\n\r\n")
+                    .as_bytes(),
+            )
             .unwrap();
         stream
     }

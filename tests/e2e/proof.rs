@@ -3,7 +3,8 @@
 use panbell::job::{Job, Record, What};
 use rust_decimal::Decimal;
 
-use crate::support::desk::{Desk, g, shown};
+use crate::support::desk::{BENCH, Desk, g, mass, shown};
+use crate::support::{home, http, service};
 
 /// A lot of 18 grams that was sold as 22 karat, lowered to 18 karat and melted: gives the button.
 fn melted(desk: &Desk) -> panbell::mass::Mass {
@@ -164,4 +165,57 @@ fn a_plan_takes_the_place_of_what_was_not_weighed() {
     let statement = desk.ok(&["close"]);
     assert!(!statement.contains("silver"), "{statement}");
     desk.verify();
+}
+
+#[test]
+fn a_recipe_that_is_planned_lands_in_its_windows() {
+    let desk = Desk::set(|home| {
+        // Metals of known composition: a colour can be told of them.
+        let shelf = concat!(env!("CARGO_MANIFEST_DIR"), "/config/shelf.toml");
+        std::fs::copy(shelf, home.path().join("shelf.toml")).unwrap();
+        let bench = home::bench(BENCH, &home.port(BENCH), "status-first");
+        home.settings(&format!("{}{bench}", home::NO_DESKTOP));
+        service::command(home.path())
+    });
+    let path = format!("/v1/bench/{BENCH}/recipes");
+    let recipes = || http::get(&desk.home.socket(), &path).unwrap();
+    assert_eq!(recipes().status, 409);
+    desk.open("R-1", &[]);
+    assert_eq!(recipes().json()["recipes"].as_array().unwrap().len(), 0);
+    desk.lot("916", "fire-assay", "18.00");
+    let found = recipes().json();
+    let found = found["recipes"].as_array().unwrap();
+    assert!(found.len() > 1, "{found:#?}");
+    assert!(
+        found.iter().all(|recipe| recipe["is_sure"] == true),
+        "{found:#?}"
+    );
+    let mixed = found
+        .iter()
+        .find(|recipe| recipe["add"].as_array().unwrap().len() == 2);
+    let mixed = mixed.unwrap_or_else(|| panic!("{found:#?}"));
+    let mut words = vec!["plan".to_owned()];
+    for add in mixed["add"].as_array().unwrap() {
+        let part = |key: &str| add[key].as_str().unwrap();
+        words.extend([
+            "--add".to_owned(),
+            format!("{}={}", part("metal"), part("share")),
+        ]);
+    }
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    desk.ok(&words);
+    for add in mixed["add"].as_array().unwrap() {
+        let window = desk.add(&[]);
+        let mass = mass(add["mass"].as_str().unwrap());
+        assert!(
+            window.lower <= mass && mass <= window.upper,
+            "{add} {window:?}"
+        );
+        let mark = desk.follower.mark();
+        desk.put(mass);
+        desk.follower.bell(mark, "recorded");
+    }
+    let melt = desk.home.job("R-1").melt();
+    let said: Decimal = mixed["fineness_ppt"].as_str().unwrap().parse().unwrap();
+    assert!((melt.fineness().unwrap().to_per_mille(2) - said).abs() <= Decimal::new(1, 2));
 }

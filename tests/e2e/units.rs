@@ -153,7 +153,7 @@ fn one_line_in_grams_is_not_enough_and_two_are() {
     assert_eq!(odd["shown"], "4.55 (unknown unit)");
     assert_eq!(bare.home.masses("T-1"), ["20.00 g"]);
     bare.say(&["take"])
-        .is_refused("a unit that its file does not know");
+        .is_refused("a unit that nothing says the size of");
 }
 
 #[test]

@@ -8,9 +8,9 @@ use std::time::Duration;
 use panbell::balance::{LinkLimits, PanRules, SteadyRule};
 use panbell::job::{
     BellKind, BenchRules, Captured, Cause, Effect, Event, How, Job, Order, Raw, Record, State,
-    What, step,
+    UnitBy, What, step,
 };
-use panbell::mass::{Division, Mass, Moment, Reading, Shown, Status};
+use panbell::mass::{Division, Indication, Mass, Moment, Reading, Shown, Status};
 use panbell::melt::{Side, window};
 use panbell::metal::Shelf;
 use panbell::trouble::Trouble;
@@ -37,6 +37,8 @@ pub(crate) struct Bench {
     disk_is_dead: bool,
     /// How often each order was answered; a process that is killed takes its own with it.
     orders: BTreeMap<u64, u32>,
+    /// Check weights that were recorded.
+    checked: u64,
     /// What the balance said since the port was opened or lost, or the bench began.
     lines: Vec<(Moment, Reading, Vec<u8>)>,
     pub(crate) tally: Tally,
@@ -56,6 +58,8 @@ pub(crate) struct Tally {
     pub(crate) holds: u32,
     pub(crate) folds_compared: u32,
     pub(crate) rung: u32,
+    pub(crate) checked: u32,
+    pub(crate) by_check_weight: u32,
 }
 
 impl Bench {
@@ -78,6 +82,7 @@ impl Bench {
             repeatability: None,
             class: None,
             calibration_u: None,
+            check_weight: None,
             law: std::sync::Arc::new(a_law()),
             past: std::sync::Arc::default(),
         });
@@ -89,6 +94,7 @@ impl Bench {
             queue: VecDeque::new(),
             disk_is_dead: false,
             orders: BTreeMap::new(),
+            checked: 0,
             lines: Vec::new(),
             tally: Tally::default(),
         }
@@ -237,6 +243,7 @@ impl Bench {
         let before = self.state.clone();
         let (state, effects) = step(before.clone(), event.clone(), self.now);
         self.state = state;
+        let mut checks = Vec::new();
         for effect in effects {
             match effect {
                 Effect::Append { record, wait } => {
@@ -251,6 +258,7 @@ impl Bench {
                     }
                     self.queue.push_back((*record, wait));
                 }
+                Effect::Check(checked) => checks.push(checked),
                 Effect::Answer { id, .. } => {
                     let answered = self.orders.get_mut(&id).expect("an order that was given");
                     *answered += 1;
@@ -263,7 +271,9 @@ impl Bench {
                     match ring.kind {
                         BellKind::Recorded => {
                             assert!(
-                                matches!(written, Some(Record::Capture(_))),
+                                matches!(written, Some(Record::Capture(_)))
+                                    || matches!(written, Some(Record::CheckWeight { .. }))
+                                    || matches!(event, Event::Checked(Ok(_))),
                                 "rung as recorded by {event:?}"
                             );
                         }
@@ -277,6 +287,11 @@ impl Bench {
         self.count(written);
         assert!(!self.state.sentence().is_empty());
         self.compare_fold();
+        for checked in checks {
+            self.checked += 1;
+            self.tally.checked += 1;
+            self.event(&Event::Checked(Ok((self.checked, checked))));
+        }
     }
 
     fn count(&mut self, written: Option<&Record>) {
@@ -288,6 +303,7 @@ impl Bench {
                     What::Button => self.tally.buttons += 1,
                     What::InWater(_) => self.tally.in_water += 1,
                 }
+                self.tally.by_check_weight += u32::from(captured.unit_by != UnitBy::Line);
                 self.tally.taken += u32::from(captured.how == How::Taken);
             }
             Some(Record::Assay(_)) => self.tally.assays += 1,
@@ -358,7 +374,7 @@ impl Bench {
                 assert!(inside(mass));
                 for (at, reading, _) in &self.lines {
                     if self.now.since(*at) <= DWELL && reading.shown != Shown::Nothing {
-                        let shown = reading.indication().expect("believed").mass();
+                        let shown = self.believed(captured, reading).mass();
                         assert!(inside(shown - captured.base.mass()), "left its window");
                     }
                 }
@@ -367,6 +383,19 @@ impl Bench {
                 assert!(mass >= self.rules.pan.least_load);
             }
             _ => {}
+        }
+    }
+
+    /// What a line shows, if it may be weighed with: its unit is stated, or a check weight was
+    /// recorded, and is what the capture says that its unit rests on.
+    fn believed(&self, captured: &Captured, reading: &Reading) -> Indication {
+        match (captured.unit_by, reading.shown) {
+            (UnitBy::Line, Shown::Weighed(shown)) => shown,
+            (UnitBy::CheckWeight(number), Shown::UnitUnstated(digits)) => {
+                assert_eq!(number, self.checked, "the last check weight");
+                Indication::new(digits, self.rules.pan.division.unit()).unwrap()
+            }
+            (by, shown) => panic!("{shown:?} is captured by {by}"),
         }
     }
 
@@ -381,7 +410,7 @@ impl Bench {
         };
         let mut lines = self.lines.iter().rev().filter(|line| !is_empty(&line.1));
         let (at, reading, raw) = lines.clone().next().expect("something was heard");
-        assert_eq!(reading.shown, Shown::Weighed(captured.gross));
+        assert_eq!(self.believed(captured, reading), captured.gross);
         assert_eq!(captured.raw, Raw::of(raw));
         assert!(
             self.now.since(*at) < SILENCE,
@@ -394,9 +423,7 @@ impl Bench {
                 reading.status.is_weighing() && reading.status != Status::InMotion,
                 "{reading:?} in the rest before a capture"
             );
-            let shown = reading
-                .indication()
-                .expect("a unit in the rest before a capture");
+            let shown = self.believed(captured, reading);
             assert_eq!(shown.unit(), self.rules.pan.division.unit());
             assert!(later.since(*when) < SILENCE, "silence within the rest");
             (lowest, highest) = (lowest.min(shown.mass()), highest.max(shown.mass()));

@@ -3,9 +3,9 @@
 
 use std::time::Duration;
 
-use panbell::balance::LinkState;
+use panbell::balance::{LinkState, Verdict};
 use panbell::job::{Cause, Order, PanAnswer, Water, WaterWay, What};
-use panbell::mass::{Division, Indication, Reading, Shown, Status, Unit};
+use panbell::mass::{CheckWeight, Division, Indication, Reading, Shown, Status, Unit};
 use panbell::metal::{Basis, Fineness};
 use proptest::prelude::*;
 use rust_decimal::Decimal;
@@ -46,6 +46,8 @@ pub(crate) enum Act {
 
 /// What stands on the balance, in divisions.
 struct Scene {
+    /// The balance sends its unit.
+    says_units: bool,
     dish: i64,
     metal: i64,
     lifted: bool,
@@ -56,6 +58,7 @@ struct Scene {
 pub(crate) fn play(division: Division, dish: u16, acts: &[Act]) -> Bench {
     let mut bench = Bench::new(division);
     let mut scene = Scene {
+        says_units: dish % 4 != 3,
         dish: i64::from(dish),
         metal: 0,
         lifted: false,
@@ -137,7 +140,11 @@ fn rest(bench: &mut Bench, scene: &Scene, lines: u8, quick: bool) {
     for _ in 0..lines {
         bench.wait(Duration::from_millis(100), true);
         bench.line(Reading {
-            shown: Shown::Weighed(gross),
+            shown: if scene.says_units {
+                Shown::Weighed(gross)
+            } else {
+                Shown::UnitUnstated(gross.digits())
+            },
             status: Status::Unsaid,
         });
         if quick {
@@ -163,6 +170,9 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
         let said = [PanAnswer::Tared, PanAnswer::Back, PanAnswer::Anew];
         bench.order(Order::Answer(said[usize::from(how % 3)]));
         return rest(bench, scene, 5, quick);
+    }
+    if !scene.says_units && bench.state.guard().verdict() != Verdict::Agreed {
+        return check(bench, scene, quick);
     }
     let Some(job) = bench.state.open_job() else {
         return bench.order(an_opening(how, bench.rules.pan.division));
@@ -225,6 +235,25 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
     let over = wanted > net && how % 8 == 1;
     if over && bench.state.expected().is_some() && how % 16 < 8 {
         bench.order(Order::Take);
+    }
+}
+
+/// A check weight of a thousand divisions over the pan.
+fn check(bench: &mut Bench, scene: &mut Scene, quick: bool) {
+    let division = bench.rules.pan.division;
+    bench.order(check_weight(division));
+    rest(bench, scene, 5, quick);
+    scene.metal += 1000;
+    rest(bench, scene, 6, quick);
+    scene.metal -= 1000;
+    rest(bench, scene, 5, quick);
+}
+
+fn check_weight(division: Division) -> Order {
+    let (nominal, error) = (indication(division, 1000), indication(division, 1));
+    let weight: CheckWeight = format!("{nominal} within {error}").parse().unwrap();
+    Order::CheckWeight {
+        weight: Some(weight),
     }
 }
 
@@ -326,6 +355,7 @@ fn any_order(division: Division) -> impl Strategy<Value = Order> {
         ]
         .prop_map(Order::Answer),
         Just(Order::Close),
+        Just(check_weight(division)),
     ]
 }
 

@@ -14,7 +14,7 @@ const ACTS: usize = 80;
 
 #[test]
 fn whatever_happens_nothing_is_captured_that_should_not_be() {
-    let sums: [Count; 12] = Default::default();
+    let sums: [Count; 14] = Default::default();
     runner(RUNS)
         .run(&script(division(), ACTS), |(division, dish, acts)| {
             for (sum, more) in sums.iter().zip(counts(&play(division, dish, &acts).tally)) {
@@ -24,7 +24,9 @@ fn whatever_happens_nothing_is_captured_that_should_not_be() {
         })
         .unwrap();
     // What has been seen to happen, in a run like this, by a factor of three and more.
-    let least = [200, 150, 200, 20, 120, 5, 20, 150, 400, 60, 20_000, 1000];
+    let least = [
+        200, 150, 200, 20, 120, 5, 20, 150, 400, 60, 20_000, 1000, 100, 50,
+    ];
     let names = [
         "runs with a capture",
         "lots",
@@ -38,13 +40,15 @@ fn whatever_happens_nothing_is_captured_that_should_not_be() {
         "failures of the disk",
         "states compared with their file",
         "rings",
+        "check weights",
+        "captures by a check weight",
     ];
     for ((sum, least), name) in sums.iter().zip(least).zip(names) {
         assert!(sum.get() >= least, "only {} {name}", sum.get());
     }
 }
 
-fn counts(tally: &Tally) -> [u32; 12] {
+fn counts(tally: &Tally) -> [u32; 14] {
     let captures = tally.lots + tally.additions + tally.buttons;
     [
         u32::from(captures > 0),
@@ -59,6 +63,8 @@ fn counts(tally: &Tally) -> [u32; 12] {
         tally.refused,
         tally.folds_compared,
         tally.rung,
+        tally.checked,
+        tally.by_check_weight,
     ]
 }
 

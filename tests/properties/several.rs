@@ -57,6 +57,7 @@ fn captured(what: What, mass: Indication) -> Record {
         gross: mass,
         base: mass.minus(mass).unwrap(),
         how: How::Settled,
+        unit_by: panbell::job::UnitBy::Line,
         raw: Raw::of(b""),
     })
 }

@@ -44,9 +44,15 @@ impl Home {
         self.path().join("run/panbell.sock")
     }
 
-    /// Writes the settings file.
+    /// Writes the settings file. Without a word about the page there is none: its usual port may be
+    /// that of another test, or of the panbell of whoever runs this.
     pub fn settings(&self, text: &str) {
-        fs::write(self.path().join("panbell.toml"), text).unwrap();
+        let page = if text.contains("[page]") {
+            ""
+        } else {
+            "\n[page]\nat = \"off\"\n"
+        };
+        fs::write(self.path().join("panbell.toml"), format!("{text}{page}")).unwrap();
     }
 
     /// Adds a balance file of the test's own.
@@ -117,5 +123,5 @@ pub fn bench(name: &str, port: &Path, balance: &str) -> String {
     )
 }
 
-/// Settings without notices on the desktop, and without a page on a port that another may have.
-pub const NO_DESKTOP: &str = "[bell]\ndesktop = false\n[page]\nat = \"off\"\n";
+/// Settings without notices on the desktop.
+pub const NO_DESKTOP: &str = "[bell]\ndesktop = false\n";

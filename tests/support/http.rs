@@ -1,9 +1,10 @@
-//! HTTP on the unix socket, byte for byte, without a client library.
+//! HTTP on the unix socket and on TCP, byte for byte, without a client library.
 #![allow(dead_code, unreachable_pub)] // each test file uses its own part
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 #![allow(clippy::indexing_slicing, missing_docs)]
 
-use std::io::{self, Read as _, Write as _};
+use std::io::{self, Read, Write};
+use std::net::{SocketAddr, TcpStream};
 use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::time::Duration;
@@ -43,9 +44,22 @@ impl Reply {
 
 /// Sends these bytes and reads to the end of the connection.
 pub fn raw(socket: &Path, bytes: &[u8]) -> io::Result<Reply> {
-    let mut stream = UnixStream::connect(socket)?;
+    let stream = UnixStream::connect(socket)?;
     stream.set_read_timeout(Some(LIMIT))?;
     stream.set_write_timeout(Some(LIMIT))?;
+    say(stream, bytes)
+}
+
+/// The same over TCP.
+pub fn raw_tcp(at: SocketAddr, bytes: &[u8]) -> io::Result<Reply> {
+    let stream = TcpStream::connect_timeout(&at, LIMIT)?;
+    stream.set_read_timeout(Some(LIMIT))?;
+    stream.set_write_timeout(Some(LIMIT))?;
+    say(stream, bytes)
+}
+
+/// Sends these bytes and reads to the end.
+pub fn say(mut stream: impl Read + Write, bytes: &[u8]) -> io::Result<Reply> {
     // A service that refuses early may hang up before it has read all.
     let sent = stream.write_all(bytes);
     let mut text = Vec::new();

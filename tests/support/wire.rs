@@ -58,6 +58,13 @@ impl RawWire {
         }
     }
 
+    /// What the other side has sent since the last time.
+    pub fn hear(&self) -> Vec<u8> {
+        let mut buf = [0; 4096];
+        let count = rustix::io::read(&self.end, &mut buf).unwrap_or(0);
+        buf[..count].to_vec()
+    }
+
     /// Sends what finds room, and says how much that was.
     pub fn flood(&self, bytes: &[u8]) -> usize {
         rustix::io::write(&self.end, bytes).unwrap_or(0)

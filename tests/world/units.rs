@@ -146,12 +146,15 @@ fn carats_shown_and_grams_supposed_would_be_five_times_too_much_and_are_held() {
     // Carat 0.2 g: 4th CGPM, 1907.
     let shown: Indication = "10.00 ct".parse().unwrap();
     assert_eq!(m("10.00 g").grams(), shown.mass().grams() * d("5"));
-    let mut guard = UnitGuard::new(Unit::Gram);
+    let mut guard = UnitGuard::new("0.01 g".parse().unwrap());
     let reading = Reading {
         shown: Shown::Weighed(shown),
         status: Status::Stable,
     };
-    assert_eq!(guard.judge(&reading), Verdict::Conflict(Some(Unit::Carat)));
+    assert_eq!(
+        guard.judge(&reading, panbell::mass::Moment::default()),
+        Verdict::Conflict(Some(Unit::Carat))
+    );
 }
 
 #[test]

@@ -87,12 +87,16 @@ impl Screen {
             }
             _ => {
                 let Shown {
-                    bench, sentence, ..
+                    bench,
+                    sentence,
+                    damaged,
+                    ..
                 } = &self.shown;
-                self.show(
-                    &format!("{bench}  {}  {sentence}", self.shown.on_pan()),
-                    output,
-                );
+                let mut line = format!("{bench}  {}  {sentence}", self.shown.on_pan());
+                if *damaged > 0 {
+                    line = format!("{line}  ({})", self.shown.dropped());
+                }
+                self.show(&line, output);
             }
         }
     }

@@ -22,6 +22,8 @@ pub(super) struct Shown {
     pub(super) window: Option<Edges>,
     pub(super) pan: PanView,
     pub(super) weighing: Option<WeighingView>,
+    /// Frames that failed their check and were dropped.
+    pub(super) damaged: u64,
 }
 
 impl Shown {
@@ -30,6 +32,7 @@ impl Shown {
         self.bench = view.bench;
         self.unit = view.unit_name;
         self.link = view.link;
+        self.damaged = view.damaged;
         self.division = amount(Some(&view.division))
             .filter(|d| *d > 0.0)
             .unwrap_or(1.0);
@@ -76,7 +79,15 @@ impl Shown {
                 parts.push(format!("lawful with {percent}"));
             }
         }
+        if self.damaged > 0 {
+            parts.push(self.dropped());
+        }
         parts.join("; ")
+    }
+
+    /// What was dropped, in words.
+    pub(super) fn dropped(&self) -> String {
+        format!("damaged and dropped: {}", self.damaged)
     }
 
     /// What is on the pan, in words.

@@ -4,7 +4,7 @@ use rust_decimal::Decimal;
 
 use super::{Ask, number};
 use crate::command::Common;
-use crate::mass::{Class, Division, Indication, Mass};
+use crate::mass::{Class, Division, Indication, Mass, Unit};
 use crate::melt::{
     Added, Addition, Demand, FinenessDoubt, Lot, MassDoubt, Mix, NoAnswer, Opening, Reckoning,
     opening, reckon, reckon_for,
@@ -104,7 +104,15 @@ impl Question {
         })?;
         let mass = match mass.trim() {
             "" => None,
-            mass => Some(mass.parse::<Indication>()?.mass()),
+            typed => {
+                let mass: Indication = typed.parse()?;
+                if mass.unit() == Unit::Ounce {
+                    self.supposed.push(format!(
+                        "{name}: oz is the avoirdupois ounce of 28.35 g; the troy ounce of 31.10 g is ozt."
+                    ));
+                }
+                Some(mass.mass())
+            }
         };
         if !fineness.contains(':') {
             self.supposed.push(format!(

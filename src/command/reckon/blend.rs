@@ -7,7 +7,6 @@
 
 mod answer;
 mod asked;
-mod colours;
 mod typed;
 
 use clap::Args;
@@ -15,12 +14,11 @@ use clap::Args;
 use super::terms::TermArgs;
 use crate::command::output::Output;
 use crate::command::{Common, Ended};
-use crate::melt::{self, BlendAsk, Known, Mix};
-use crate::metal::{Metal, colour};
+use crate::melt::{self, BlendAsk, ColourWay, Known, Mix};
+use crate::metal::Metal;
 use crate::trouble::Trouble;
 use answer::Answer;
 use asked::Question;
-use colours::Way;
 
 /// Which metals of the shelf to add, and how much of each, inside every limit.
 #[derive(Debug, Args)]
@@ -112,13 +110,9 @@ fn found(question: &Question) -> Result<Found, Trouble> {
     for way in &question.ways {
         match found_by(question, way) {
             Ok(found) => {
-                let has = |wish| colour::answers(&found.blend.metal, wish);
-                let rank = match question.colour.map(has) {
-                    None | Some(Some(true)) => return Ok(found),
-                    // It cannot be told: then at least nothing is added that would draw it away.
-                    Some(None) if way.only_plain => 0,
-                    Some(None) => 1,
-                    Some(Some(false)) => 2,
+                let short = |wish| way.falls_short(&found.blend.metal, wish);
+                let Some(rank) = question.colour.and_then(short) else {
+                    return Ok(found);
                 };
                 if best.as_ref().is_none_or(|(other, _)| rank < *other) {
                     best = Some((rank, found));
@@ -140,7 +134,7 @@ fn found(question: &Question) -> Result<Found, Trouble> {
 }
 
 /// The best blend by this way.
-fn found_by(question: &Question, way: &Way) -> Result<Found, Trouble> {
+fn found_by(question: &Question, way: &ColourWay) -> Result<Found, Trouble> {
     let (metals, ask) = question.ask(way);
     match question.sure_blend(&ask) {
         Ok(found) => Ok(question.known(ask, metals, found)),

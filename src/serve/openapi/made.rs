@@ -11,7 +11,7 @@ use super::DOCUMENT;
 use crate::serve::front::PageView;
 use crate::serve::http::addresses;
 use crate::serve::{
-    BellView, BenchView, MetalView, OrderBody, ReadingView, RefusalBody, ReplyBody,
+    BellView, BenchView, MetalView, OrderBody, ReadingView, RecipesView, RefusalBody, ReplyBody,
 };
 
 /// Collects the schemas of what is received and of what is sent.
@@ -56,7 +56,31 @@ fn gives(what: &str, schema: &Value) -> Value {
     json!({"description": what, "content": {"application/json": {"schema": schema}}})
 }
 
+/// Orders as they are given in a job, each read back.
+fn examples() -> Value {
+    let orders = [
+        json!({
+            "order": "open", "ticket": "K-1042", "client": "bangle", "target": "18k",
+            "colour": "yellow", "use": "sheet",
+            "add": [{"metal": "fine-silver"}, {"metal": "fine-copper", "share": "2"}],
+        }),
+        json!({"order": "lot", "fineness": "916", "basis": "fire-assay"}),
+        json!({"order": "add"}),
+        json!({"order": "add", "metal": "fine-gold"}),
+        json!({"order": "take"}),
+        json!({"order": "button"}),
+        json!({"order": "assay", "fineness": "751.2", "basis": "fire-assay"}),
+    ];
+    let named = orders.into_iter().zip(1..).map(|(order, n)| {
+        serde_json::from_value::<OrderBody>(order.clone()).unwrap();
+        let name = format!("{n}-{}", order["order"].as_str().unwrap());
+        (name, json!({"value": order}))
+    });
+    Value::Object(named.collect())
+}
+
 /// The document as the types are.
+#[allow(clippy::too_many_lines)] // one document, told in one piece
 fn made() -> Value {
     let mut schemas = Schemas::new();
     let refusal = schemas.sends::<RefusalBody>();
@@ -65,6 +89,7 @@ fn made() -> Value {
     let name = json!({
         "name": "name", "in": "path", "required": true,
         "description": "The bench; - is the only one.",
+        "example": "-",
         "schema": {"type": "string"},
     });
     let no = |what: &str| gives(what, &refusal);
@@ -123,6 +148,15 @@ fn made() -> Value {
                 "404": unknown,
             })),
         }},
+        "/v1/bench/{name}/recipes": {"get": {
+            "operationId": "recipes",
+            "summary": "What could be added to the lots of the open job, the recipe to prefer first.",
+            "parameters": [name],
+            "responses": refused(json!({
+                "200": gives("The recipes; none before a lot is weighed.", &schemas.sends::<RecipesView>()),
+                "404": unknown, "409": no("No job is open."), "503": slow,
+            })),
+        }},
         "/v1/bench/{name}/order": {"post": {
             "operationId": "order",
             "summary": "An order to the bench.",
@@ -130,7 +164,10 @@ fn made() -> Value {
             "parameters": [name],
             "requestBody": {
                 "required": true,
-                "content": {"application/json": {"schema": schemas.receives::<OrderBody>()}},
+                "content": {"application/json": {
+                    "schema": schemas.receives::<OrderBody>(),
+                    "examples": examples(),
+                }},
             },
             "responses": refused(json!({
                 "200": gives("It was carried out.", &schemas.sends::<ReplyBody>()),

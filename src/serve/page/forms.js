@@ -105,7 +105,8 @@ function shelf(metals, fewest) {
 function card(recipe, name, first) {
   const what = recipe.add.map(({ mass, name: metal }) => `${mass} ${metal}`).join(" and ");
   const facts = [
-    `makes ${recipe.makes} of ${recipe.fineness_ppt} ‰`,
+    `makes ${recipe.makes} of ${recipe.fineness_ppt} ± ${recipe.u_ppt} ‰`,
+    recipe.is_sure === false && "not as surely lawful as the shop asks",
     recipe.colour && `${recipe.colour}${recipe.answers_colour === false ? ", not the colour asked for" : ""}`,
     recipe.cost && `costs ${recipe.cost} ${recipe.currency ?? ""}`.trim(),
     recipe.given_away && `gives ${recipe.given_away} of gold away`,

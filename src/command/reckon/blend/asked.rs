@@ -1,13 +1,12 @@
 //! The question of a blend: what was typed, and what it means with the shop's shelf and law.
 
-use super::colours::{WHITENS, Way, is_plain, ways};
 use super::typed::{Lot, currency, goal, limits, lot, made, metals, silver_share};
 use super::{Blend, Found};
 use crate::command::Common;
 use crate::mass::{Division, Indication, Mass};
 use crate::melt::{
-    BlendAsk, BlendLot, BlendMetal, Demand, FinenessDoubt, Goal, Known, Limit, MassDoubt, NoBlend,
-    SureBlend, UnknownPart, sure_blend,
+    BlendAsk, BlendLot, BlendMetal, ColourWay, Demand, FinenessDoubt, Goal, Known, Limit,
+    MassDoubt, NoBlend, SureBlend, UnknownPart, WHITENS, colour_ways, sure_blend,
 };
 use crate::metal::{Colour, Element, Fineness, MarkLaw, Metal, Purpose};
 use crate::settings::{read_basis, read_shelf};
@@ -24,7 +23,7 @@ pub(super) struct Question {
     limits: Vec<Limit>,
     pub(super) colour: Option<Colour>,
     /// The ways to the colour.
-    pub(super) ways: Vec<Way>,
+    pub(super) ways: Vec<ColourWay>,
     pub(super) purpose: Purpose,
     make: Option<Mass>,
     pub(super) goal: Goal,
@@ -76,10 +75,10 @@ impl Question {
             limits: limits(typed)?,
             colour,
             ways: match colour {
-                Some(colour) => ways(colour, target)?,
-                None => vec![Way {
+                Some(colour) => colour_ways(colour, target)?,
+                None => vec![ColourWay {
                     silver_share: share,
-                    ..Way::default()
+                    ..ColourWay::default()
                 }],
             },
             purpose,
@@ -98,8 +97,8 @@ impl Question {
     }
 
     /// What is asked by this way, and of which metals.
-    pub(super) fn ask(&self, way: &Way) -> (Vec<Metal>, BlendAsk) {
-        let may = |metal: &&Metal| !way.only_plain || is_plain(metal);
+    pub(super) fn ask(&self, way: &ColourWay) -> (Vec<Metal>, BlendAsk) {
+        let may = |metal: &&Metal| way.may(metal);
         let metals: Vec<Metal> = self.metals.iter().filter(may).cloned().collect();
         let ask = BlendAsk {
             lots: self

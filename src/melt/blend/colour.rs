@@ -5,33 +5,33 @@
 
 use rust_decimal::Decimal;
 
+use super::Limit;
 use crate::mass::Mass;
-use crate::melt::Limit;
 use crate::metal::{Colour, Composition, Element, Fineness, Metal, colour};
 use crate::trouble::Trouble;
 
 /// One way to a colour.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Way {
+pub struct ColourWay {
     /// Bounds on silver in silver and copper together.
-    pub(super) silver_share: Option<(Decimal, Decimal)>,
+    pub silver_share: Option<(Decimal, Decimal)>,
     /// What must be in it besides.
-    pub(super) limit: Option<Limit>,
+    pub limit: Option<Limit>,
     /// Whether metals of the shelf are left aside that hold more than gold, silver and copper:
     /// zinc pales more than its mass lets on.
-    pub(super) only_plain: bool,
+    pub only_plain: bool,
 }
 
 /// As much palladium or nickel as surely whitens, in per mille: the rule for the family.
-pub(super) const WHITENS: i64 = 100;
+pub const WHITENS: i64 = 100;
 
 /// The ways to a colour in gold of this fineness, best first.
-pub(super) fn ways(wish: Colour, gold: Fineness) -> Result<Vec<Way>, Trouble> {
+pub fn colour_ways(wish: Colour, gold: Fineness) -> Result<Vec<ColourWay>, Trouble> {
     if wish == Colour::White {
         // Palladium first: nickel sensitises skin.
-        let whitened = |element| Way {
+        let whitened = |element| ColourWay {
             limit: Some(Limit::AtLeast(element, Decimal::from(WHITENS))),
-            ..Way::default()
+            ..ColourWay::default()
         };
         return Ok(vec![whitened(Element::Pd), whitened(Element::Ni)]);
     }
@@ -53,13 +53,13 @@ pub(super) fn ways(wish: Colour, gold: Fineness) -> Result<Vec<Way>, Trouble> {
     };
     // Where any share will do there is nothing to ask for.
     let everything = range == (Decimal::ZERO, Decimal::ONE);
-    let plain = Way {
+    let plain = ColourWay {
         silver_share: (!everything).then_some(range),
-        ..Way::default()
+        ..ColourWay::default()
     };
     Ok(vec![
         plain.clone(),
-        Way {
+        ColourWay {
             only_plain: true,
             ..plain
         },
@@ -100,8 +100,27 @@ fn range(wish: Colour, gold: Fineness) -> Option<(Decimal, Decimal)> {
         .map(|(low, high)| (low.normalize(), high.normalize()))
 }
 
+impl ColourWay {
+    /// Whether a metal of the shelf may be taken this way.
+    pub fn may(&self, metal: &Metal) -> bool {
+        !self.only_plain || is_plain(metal)
+    }
+
+    /// How well what was made this way answers the colour, the best first; `None` where it surely
+    /// does.
+    pub fn falls_short(&self, made_of: &Composition, wish: Colour) -> Option<u8> {
+        match colour::answers(made_of, wish) {
+            Some(true) => None,
+            // It cannot be told: then at least nothing is added that would draw it away.
+            None if self.only_plain => Some(0),
+            None => Some(1),
+            Some(false) => Some(2),
+        }
+    }
+}
+
 /// Whether all that is known of a metal is gold, silver and copper.
-pub(super) fn is_plain(metal: &Metal) -> bool {
+fn is_plain(metal: &Metal) -> bool {
     Element::all()
         .filter(|element| !matches!(element, Element::Au | Element::Ag | Element::Cu))
         .all(|element| metal.composition.three_thousandths(element).is_zero())

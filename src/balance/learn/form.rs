@@ -1,0 +1,312 @@
+//! The form of a line, written as a regular expression from lines laid over each other.
+//!
+//! Promises: where the balance fills its places with blanks or zeros, places are counted, so that a
+//! line that lost a character is not understood instead of being another mass; a unit is left open, so
+//! that a unit key is noticed; a status is one of those heard. Leaves to others: whether the real
+//! layout reads every line with it (`mod`).
+
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+
+use super::family::{Column, Family, Line, Row};
+use super::roles::Role;
+use super::token::Marks;
+
+/// The longest symbol of a unit that a form leaves room for.
+pub(super) const LONGEST_UNIT: usize = 12;
+
+/// A form, and whether its places are counted.
+pub(super) struct Form {
+    pub(super) text: String,
+    pub(super) counted: bool,
+}
+
+/// Writes the form of a family's lines.
+pub(super) fn form(family: &Family, roles: &[Role], lines: &[Line<'_>], marks: Marks) -> Form {
+    let tabs = family.rows.iter().any(|row| {
+        lines
+            .get(row.line)
+            .is_some_and(|line| line.bytes.contains(&b'\t'))
+    });
+    let writer = Writer {
+        family,
+        roles,
+        lines,
+        marks,
+        blank: if tabs { r"[ \t]" } else { " " },
+    };
+    match writer.counted() {
+        Some(text) => Form {
+            text,
+            counted: true,
+        },
+        None => Form {
+            text: writer.free(),
+            counted: false,
+        },
+    }
+}
+
+pub(super) struct Writer<'a> {
+    pub(super) family: &'a Family,
+    pub(super) roles: &'a [Role],
+    lines: &'a [Line<'a>],
+    pub(super) marks: Marks,
+    /// What a blank is: tabs only where they were seen.
+    pub(super) blank: &'static str,
+}
+
+impl Writer<'_> {
+    pub(super) fn bytes(&self, row: &Row) -> &[u8] {
+        self.lines.get(row.line).map_or(&[][..], |line| line.bytes)
+    }
+
+    pub(super) fn cell(row: &Row, at: usize) -> Option<(usize, usize)> {
+        row.cells.get(at).copied().flatten()
+    }
+
+    pub(super) fn role(&self, at: usize) -> Role {
+        self.roles.get(at).copied().unwrap_or(Role::Text)
+    }
+
+    pub(super) fn bracket_marks(&self, row: &Row) -> (&'static str, &'static str) {
+        let open = row
+            .number
+            .bracket
+            .and_then(|(open, _)| self.bytes(row).get(open));
+        if open == Some(&b'(') {
+            (r"\(", r"\)")
+        } else {
+            (r"\[", r"\]")
+        }
+    }
+
+    fn free(&self) -> String {
+        let mut out = String::new();
+        let rows = &self.family.rows;
+        let mut after_optional = false;
+        let mut first = true;
+        for (at, column) in self.family.columns.iter().enumerate() {
+            let present = rows
+                .iter()
+                .filter(|row| Self::cell(row, at).is_some())
+                .count();
+            if present == 0 {
+                continue;
+            }
+            let optional = present < rows.len();
+            let gap = if after_optional && !first {
+                self.loose_gap(at)
+            } else {
+                self.gap(at)
+            };
+            let mut part = String::new();
+            self.free_part(&mut part, at, column);
+            if optional {
+                let _written = write!(out, "(?:{gap}{part})?");
+            } else {
+                out.push_str(&gap);
+                out.push_str(&part);
+            }
+            after_optional = optional;
+            first = false;
+        }
+        let ends = rows.iter().any(|row| {
+            let last = row.cells.iter().rev().copied().flatten().next();
+            last.is_some_and(|(_, to)| to < self.bytes(row).len())
+        });
+        if ends {
+            let _written = write!(out, "{}*", self.blank);
+        }
+        out
+    }
+
+    /// Blanks between what stands before a column and the column, in each line that has it.
+    fn gaps(&self, at: usize) -> Vec<usize> {
+        let gap = |row: &Row| {
+            let (from, _) = Self::cell(row, at)?;
+            let before = row.cells.get(..at)?.iter().rev().copied().flatten().next();
+            Some(from - before.map_or(0, |(_, to)| to))
+        };
+        self.family.rows.iter().filter_map(gap).collect()
+    }
+
+    fn gap(&self, at: usize) -> String {
+        let gaps = self.gaps(at);
+        let (least, most) = (
+            gaps.iter().min().copied().unwrap_or(0),
+            gaps.iter().max().copied().unwrap_or(0),
+        );
+        if least == most && !(matches!(self.role(at), Role::Value | Role::Number) && most > 1) {
+            let mut out = String::new();
+            for _ in 0..most {
+                out.push_str(self.blank);
+            }
+            return out;
+        }
+        format!("{}{}", self.blank, if least == 0 { "*" } else { "+" })
+    }
+
+    fn loose_gap(&self, at: usize) -> String {
+        if self.gaps(at).iter().all(|gap| *gap == 0) {
+            String::new()
+        } else {
+            format!("{}*", self.blank)
+        }
+    }
+
+    fn free_part(&self, out: &mut String, at: usize, column: &Column) {
+        let texts: BTreeSet<&[u8]> = column.texts.keys().map(Vec::as_slice).collect();
+        match self.role(at) {
+            Role::Value => self.free_value(out),
+            Role::Sign => out.push_str("(?<sign>[+-])"),
+            Role::Unit => {
+                let _written = write!(out, "(?<unit>{})", self.free_unit(at, &texts));
+            }
+            Role::Status => one_of(out, Some("status"), &texts),
+            Role::Kind => one_of(out, Some("kind"), &texts),
+            Role::Text if texts.len() > 12 => out.push_str("[!-~]+"),
+            Role::Text => one_of(out, None, &texts),
+            Role::Number => {
+                let seen: BTreeSet<u8> =
+                    texts.iter().flat_map(|text| text.iter().copied()).collect();
+                // A number that counts grows longer one day.
+                class(out, seen.into_iter().chain(*b"0"), 1);
+                out.push('+');
+            }
+        }
+    }
+
+    /// Any symbol of a unit that does not reach into what follows.
+    fn free_unit(&self, at: usize, texts: &BTreeSet<&[u8]>) -> String {
+        let next = self.family.columns.get(at + 1).map(|column| column.kind);
+        let touches = self.gaps(at + 1).contains(&0);
+        let odd = texts
+            .iter()
+            .any(|text| text.iter().any(|byte| !byte.is_ascii_alphabetic()));
+        match next {
+            Some(_) if touches && !odd => format!("[A-Za-z]{{1,{LONGEST_UNIT}}}"),
+            _ if at < self.family.slot => format!("[A-Za-z%][!-*/:-~]{{0,{}}}", LONGEST_UNIT - 1),
+            Some(_) if touches => format!(
+                "[A-Za-z%\\x80-\\xFF][A-Za-z0-9._%/\\x80-\\xFF-]{{0,{}}}",
+                LONGEST_UNIT - 1
+            ),
+            _ => format!("[!-~\\x80-\\xFF]{{1,{LONGEST_UNIT}}}"),
+        }
+    }
+
+    fn free_value(&self, out: &mut String) {
+        let rows = &self.family.rows;
+        let decimal = escaped(&[self.marks.decimal]);
+        let apart = rows
+            .iter()
+            .any(|row| row.number.sign.is_some_and(|at| row.number.digits > at + 1));
+        let signed = !self.roles.contains(&Role::Sign);
+        let sign = match (signed, apart) {
+            (false, _) => "",
+            (true, true) => r"[+-]?[ \t]*",
+            (true, false) => "[+-]?",
+        };
+        let whole = match self.marks.thousands {
+            Some(mark) => format!("[0-9]{{1,3}}(?:{}?[0-9]{{3}})*", escaped(&[mark])),
+            None => "[0-9]+".to_owned(),
+        };
+        let brackets = rows
+            .iter()
+            .filter(|row| row.number.bracket.is_some())
+            .count();
+        if brackets > 0 {
+            let sample = rows.iter().find(|row| row.number.bracket.is_some());
+            let (open, close) = sample.map_or(("", ""), |row| self.bracket_marks(row));
+            let may = if brackets < rows.len() { "?" } else { "" };
+            let _written = write!(
+                out,
+                "(?<value>{sign}{whole}(?:{decimal}[0-9]*)?)(?:{open}(?<fine>[0-9]{{1,2}}){close}){may}"
+            );
+            return;
+        }
+        let always = rows.iter().all(|row| row.number.decimals > 0);
+        let fraction = if always {
+            format!("{decimal}[0-9]+")
+        } else {
+            format!("(?:{decimal}[0-9]+)?")
+        };
+        let _written = write!(out, "(?<value>{sign}{whole}{fraction})");
+    }
+}
+
+pub(super) fn blanks(out: &mut String, count: usize) {
+    let _written = match count {
+        0 => Ok(()),
+        1 => write!(out, " "),
+        more => write!(out, " {{{more}}}"),
+    };
+}
+
+/// One of these texts, as a group of this name.
+pub(super) fn one_of(out: &mut String, group: Option<&str>, texts: &BTreeSet<&[u8]>) {
+    let all: Vec<String> = texts.iter().map(|text| escaped(text)).collect();
+    let any = all.join("|");
+    let _written = match group {
+        Some(group) => write!(out, "(?<{group}>{any})"),
+        None if all.len() == 1 => write!(out, "{any}"),
+        None => write!(out, "(?:{any})"),
+    };
+}
+
+/// So many bytes out of these; a `0` stands for every digit.
+pub(super) fn class(out: &mut String, bytes: impl Iterator<Item = u8>, width: usize) {
+    let bytes: BTreeSet<u8> = bytes.collect();
+    out.push('[');
+    for byte in &bytes {
+        match byte {
+            b'0' => out.push_str("0-9"),
+            b'1'..=b'9' | b'-' => {}
+            other => out.push_str(&escaped(&[*other])),
+        }
+    }
+    if bytes.contains(&b'-') {
+        out.push('-');
+    }
+    let _written = if width == 1 {
+        write!(out, "]")
+    } else {
+        write!(out, "]{{{width}}}")
+    };
+}
+
+/// A text that matches itself. Bytes that are not plain are written as `\xNN`.
+fn escaped(text: &[u8]) -> String {
+    let mut out = String::new();
+    for byte in text {
+        match byte {
+            b'a'..=b'z'
+            | b'A'..=b'Z'
+            | b'0'..=b'9'
+            | b' '
+            | b','
+            | b';'
+            | b':'
+            | b'='
+            | b'/'
+            | b'%'
+            | b'_'
+            | b'!'
+            | b'"'
+            | b'@'
+            | b'<'
+            | b'>' => {
+                out.push(char::from(*byte));
+            }
+            // No apostrophe: the file writes a form between apostrophes.
+            b'\'' | 0..=0x1f | 0x7f.. => {
+                let _written = write!(out, "\\x{byte:02X}");
+            }
+            mark => {
+                out.push('\\');
+                out.push(char::from(*mark));
+            }
+        }
+    }
+    out
+}

@@ -1,0 +1,158 @@
+//! What a stretch of bytes sounds like: nothing, rubble, text, or a balance.
+//!
+//! Promises: bounded, total on any bytes; a check bit that was read as the top bit of each byte is
+//! seen through. A guess for looking around, not for weighing: what a line says is a layout's to
+//! tell. Leaves to others: at which speed the bytes were read, and for how long.
+
+/// The longest line that still looks like a weighing, and the most numbers in it: navigation
+/// receivers and meters send longer ones with more.
+const LONGEST_LINE: usize = 48;
+const MOST_NUMBERS: usize = 3;
+
+/// The check bit that was read as the top bit of each byte.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum CheckBit {
+    /// None: eight bits as sent.
+    None,
+    /// Seven bits, and the eighth makes the ones even in number.
+    Even,
+    /// Seven bits, and the eighth makes the ones odd in number.
+    Odd,
+}
+
+/// What a stretch of bytes sounds like.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Sound {
+    /// Nothing came.
+    Silent,
+    /// Bytes that are no text, as at a wrong speed.
+    Garbled,
+    /// Text, and no weighings.
+    Text,
+    /// Short lines with a number in them.
+    Weighings {
+        /// The last whole one, without its end.
+        line: String,
+        /// How many there were.
+        lines: usize,
+        /// The check bit.
+        check: CheckBit,
+    },
+}
+
+/// Judges what was heard from the opening of a port on.
+pub fn sound(bytes: &[u8]) -> Sound {
+    if bytes.is_empty() {
+        return Sound::Silent;
+    }
+    if is_text(bytes) {
+        return lines(bytes, CheckBit::None);
+    }
+    let stripped: Vec<u8> = bytes.iter().map(|byte| byte & 0x7f).collect();
+    let ones_are = |rest: u32| bytes.iter().all(|byte| byte.count_ones() % 2 == rest);
+    let check = match (ones_are(0), ones_are(1)) {
+        (true, _) => CheckBit::Even,
+        (_, true) => CheckBit::Odd,
+        _ => return Sound::Garbled,
+    };
+    if is_text(&stripped) {
+        lines(&stripped, check)
+    } else {
+        Sound::Garbled
+    }
+}
+
+/// Nearly all of it prints; a click at the opening is let pass.
+fn is_text(bytes: &[u8]) -> bool {
+    let odd = bytes.iter().filter(|byte| !prints(**byte)).count();
+    odd * 20 <= bytes.len()
+}
+
+/// What prints, blanks, line ends, and the marks that stand around a line (ASCII 2 and 3).
+fn prints(byte: u8) -> bool {
+    matches!(byte, b' '..=b'~' | b'\t' | b'\r' | b'\n' | 2 | 3)
+}
+
+fn lines(bytes: &[u8], check: CheckBit) -> Sound {
+    let ended = bytes.ends_with(b"\n") || bytes.ends_with(b"\r") || bytes.ends_with(&[3]);
+    let mut all: Vec<&[u8]> = bytes
+        .split(|byte| matches!(byte, b'\r' | b'\n' | 2 | 3))
+        .filter(|line| !line.trim_ascii().is_empty())
+        .collect();
+    if !ended {
+        all.pop();
+    }
+    // Before the first line end there may be half a line.
+    let whole = match all.split_first() {
+        Some((_, rest)) if !rest.is_empty() => rest,
+        _ => all.as_slice(),
+    };
+    let weighings: Vec<&&[u8]> = whole.iter().filter(|line| may_weigh(line)).collect();
+    match weighings.last() {
+        Some(last) if weighings.len() * 2 >= whole.len() => Sound::Weighings {
+            line: last.iter().map(|byte| char::from(*byte)).collect(),
+            lines: weighings.len(),
+            check,
+        },
+        _ => Sound::Text,
+    }
+}
+
+fn may_weigh(line: &[u8]) -> bool {
+    let is_mark = |byte: &u8| matches!(byte, b'.' | b',');
+    // Marks stand in a number, and between numbers in a list: each further one counts as another.
+    let numbers: usize = line
+        .split(|byte| !byte.is_ascii_digit() && !is_mark(byte))
+        .filter(|part| part.iter().any(u8::is_ascii_digit))
+        .map(|part| part.iter().filter(|byte| is_mark(byte)).count().max(1))
+        .sum();
+    line.len() <= LONGEST_LINE
+        && (1..=MOST_NUMBERS).contains(&numbers)
+        && line.iter().all(|byte| prints(*byte))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn with_check_bit(text: &[u8], odd: u32) -> Vec<u8> {
+        let bit = |byte: &u8| byte | u8::from(byte.count_ones() % 2 != odd) << 7;
+        text.iter().map(bit).collect()
+    }
+
+    #[test]
+    fn balances_are_told_from_what_else_talks() {
+        let balance = b"2.34 g\r\nstable   12.34 g\r\nmoving   12.35 g\r\nstab";
+        let heard = |check| Sound::Weighings {
+            line: "moving   12.35 g".to_owned(),
+            lines: 2,
+            check,
+        };
+        assert_eq!(sound(balance), heard(CheckBit::None));
+        assert_eq!(sound(&with_check_bit(balance, 0)), heard(CheckBit::Even));
+        assert_eq!(sound(&with_check_bit(balance, 1)), heard(CheckBit::Odd));
+        assert!(matches!(
+            sound(b"\x02N;12,34;g;1\x03\x02N;12,34;g;1\x03"),
+            Sound::Weighings { lines: 1, .. }
+        ));
+        assert!(matches!(sound(b"+ 1.00 g\r\n"), Sound::Weighings { .. }));
+        assert_eq!(sound(b""), Sound::Silent);
+        assert_eq!(sound(&[0xf8, 0, 0x80, 0xfe, 0x7f, 0xe0]), Sound::Garbled);
+        for text in [
+            &b"login: \r\nPassword: "[..],
+            b"$AB,123519,4807.038,N,01131.000,E,1,08\r\n$AB,123519,4807.038,N,01131.000,E,1,08\r\n",
+            b"1234",
+            b"ready\r\nready\r\nready\r\n1\r\n",
+        ] {
+            assert_eq!(sound(text), Sound::Text, "{}", text.escape_ascii());
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn no_bytes_make_it_panic(bytes in proptest::collection::vec(any::<u8>(), 0..600)) {
+            let _any = sound(&bytes);
+        }
+    }
+}

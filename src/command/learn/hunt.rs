@@ -1,0 +1,203 @@
+//! The hunt for speed and framing, and whether the balance sends by itself or must be asked.
+//!
+//! Promises: listens first; sends nothing but what was allowed; on a pseudo-terminal, which has no
+//! speed, it says so. Leaves to others: judging a sound (`balance::learn`).
+
+use std::path::Path;
+use std::time::Duration;
+
+use tokio::time::Instant;
+
+use super::ear::{ANSWER, Ear};
+use super::hands::Hands;
+use crate::balance::learn::{TopBit, listen, top_bit};
+use crate::port::{Framing, PortSettings};
+use crate::trouble::Trouble;
+
+/// The speed that is tried first.
+pub(super) const USUAL_SPEED: u32 = 9600;
+/// The usual speeds, the commonest first.
+const SPEEDS: [u32; 10] = [
+    9600, 2400, 4800, 19_200, 1200, 38_400, 57_600, 115_200, 600, 300,
+];
+/// The usual framings; one of seven bits is told by its top bit at 8N1, if the port delivers it.
+const FRAMINGS: [&str; 6] = ["8N1", "7E1", "7O1", "8E1", "8O1", "7N2"];
+/// How long one speed is listened to.
+const LISTEN: Duration = Duration::from_millis(1500);
+/// How long it is waited for a balance that sends by itself.
+const FIRST: Duration = Duration::from_secs(3);
+/// How long it is waited for the print key.
+const KEY: Duration = Duration::from_secs(20);
+/// What is offered to be sent, one by one: the enquiry byte of ISO/IEC 646, an empty line, and
+/// single letters. None of them means tare, zero or adjust by its usual initial.
+const OFFERS: [(&str, &[u8]); 5] = [
+    ("the enquiry byte", b"\x05"),
+    ("an empty line", b"\r\n"),
+    ("a question mark", b"?\r\n"),
+    ("the letter P", b"P\r\n"),
+    ("the letter W", b"W\r\n"),
+];
+
+/// A port that is heard.
+pub(super) struct Found {
+    pub(super) ear: Ear,
+    pub(super) speed: u32,
+    pub(super) framing: Framing,
+    pub(super) open: Option<&'static str>,
+}
+
+/// Finds the speed and framing at which a balance is understood.
+pub(super) async fn hunt(
+    port: &Path,
+    (speed, framing): (Option<u32>, Option<Framing>),
+    requests: &[Vec<u8>],
+    hands: &mut Hands<'_>,
+) -> Result<Found, Trouble> {
+    let pretend = std::fs::canonicalize(port).is_ok_and(|path| path.starts_with("/dev/pts"));
+    let speeds: Vec<u32> = match speed {
+        Some(speed) => vec![speed],
+        None if pretend => vec![USUAL_SPEED],
+        None => SPEEDS.to_vec(),
+    };
+    let framings: Vec<Framing> = match framing {
+        Some(framing) => vec![framing],
+        None if pretend => vec![Framing::EIGHT_NONE_ONE],
+        None => FRAMINGS
+            .iter()
+            .filter_map(|text| text.parse().ok())
+            .collect(),
+    };
+    let first = Found {
+        ear: open(port, *speeds.first().unwrap_or(&USUAL_SPEED), first_of(&framings))?,
+        speed: *speeds.first().unwrap_or(&USUAL_SPEED),
+        framing: first_of(&framings),
+        open: (pretend && speed.is_none()).then_some("A pseudo-terminal has no speed, so it could not be told: 9600 and 8N1 are written down."),
+    };
+    let mut found = first;
+    hands.say("Listening.");
+    found.ear.until(Instant::now() + FIRST, clear).await?;
+    if found.ear.heard().is_empty() {
+        return silent(port, found, (&speeds, requests), hands).await;
+    }
+    if clear(found.ear.heard()) || speeds.len() == 1 && framings.len() == 1 {
+        return Ok(found);
+    }
+    best_of(port, found, (&speeds, &framings), hands).await
+}
+
+fn first_of(framings: &[Framing]) -> Framing {
+    framings.first().copied().unwrap_or(Framing::EIGHT_NONE_ONE)
+}
+
+fn open(port: &Path, speed: u32, framing: Framing) -> Result<Ear, Trouble> {
+    Ear::open(&PortSettings::new(port, speed, framing))
+}
+
+/// Enough to be sure of: several lines that are text and alike.
+fn clear(heard: &[u8]) -> bool {
+    let sound = listen(heard);
+    sound.lines >= 4 && sound.is_clear()
+}
+
+/// Tries every speed, then every framing, and goes on with what sounds best.
+async fn best_of(
+    port: &Path,
+    found: Found,
+    (speeds, framings): (&[u32], &[Framing]),
+    hands: &Hands<'_>,
+) -> Result<Found, Trouble> {
+    let mut best = (
+        listen(found.ear.heard()).score(),
+        found.speed,
+        found.framing,
+    );
+    // The port is ours alone, so it is given back before it is opened anew.
+    drop(found);
+    'all: for framing in framings {
+        for speed in speeds {
+            hands.say(&format!("Listening at {speed}, {framing}."));
+            let mut ear = open(port, *speed, *framing)?;
+            ear.until(Instant::now() + LISTEN, clear).await?;
+            let score = listen(ear.heard()).score();
+            if score > best.0 {
+                best = (score, *speed, *framing);
+            }
+            if clear(ear.heard()) {
+                break 'all;
+            }
+        }
+    }
+    let (score, speed, framing) = best;
+    Ok(Found {
+        ear: open(port, speed, framing)?,
+        speed,
+        framing,
+        open: (score < 700).then_some("No speed sounded clear; the best one is written down."),
+    })
+}
+
+/// Nothing came by itself: the print key, then what may be sent.
+async fn silent(
+    port: &Path,
+    mut found: Found,
+    (speeds, requests): (&[u32], &[Vec<u8>]),
+    hands: &mut Hands<'_>,
+) -> Result<Found, Trouble> {
+    if requests.is_empty() && hands.has_person() {
+        hands.say("Nothing came. If the balance has a print key, press it now, a few times.");
+        found
+            .ear
+            .until(Instant::now() + KEY, |heard| listen(heard).lines >= 2)
+            .await?;
+        if !found.ear.heard().is_empty() {
+            let speeds = (speeds, &[found.framing][..]);
+            return if listen(found.ear.heard()).score() > 0 || speeds.0.len() == 1 {
+                Ok(found)
+            } else {
+                hands.say("Something came at another speed: go on pressing the print key.");
+                best_of(port, found, speeds, hands).await
+            };
+        }
+    }
+    let mut allowed = requests.to_vec();
+    if allowed.is_empty() && hands.has_person() {
+        for (what, bytes) in OFFERS {
+            if hands.may_send(what).await? {
+                allowed.push(bytes.to_vec());
+            }
+        }
+    }
+    let (framing, open_text) = (found.framing, found.open);
+    drop(found);
+    for speed in speeds.iter().filter(|_| !allowed.is_empty()) {
+        let mut ear = open(port, *speed, framing)?;
+        for request in &allowed {
+            hands.say(&format!(
+                "Asking at {speed} with \"{}\".",
+                request.escape_ascii()
+            ));
+            ear.forget();
+            ear.ask_with(Some(request.clone()));
+            ear.until(Instant::now() + ANSWER * 3 / 2, |heard| {
+                listen(heard).lines >= 2
+            })
+            .await?;
+            let sound = listen(ear.heard());
+            let text = sound.printable >= 900 || top_bit(ear.heard()) != TopBit::Plain;
+            if sound.bytes >= 3 && text {
+                return Ok(Found {
+                    ear,
+                    speed: *speed,
+                    framing,
+                    open: open_text,
+                });
+            }
+        }
+    }
+    Err(Trouble::new(
+        "learn-nothing-heard",
+        format!("Nothing was heard from the balance on {}.", port.display()),
+        "How it speaks could not be learned, so nothing can be weighed with it yet.",
+        r"See that it is switched on and sends; if it must be asked, allow what its manual names, as in --may-send 'P\r'.",
+    ))
+}

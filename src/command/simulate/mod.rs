@@ -1,0 +1,144 @@
+//! `panbell simulate`: a pretend balance by itself, for those who write a layout, teach, or try
+//! another program.
+//!
+//! It speaks any balance file on a real pseudo-terminal and does what a script or the keyboard
+//! says. Nothing real is weighed, and it says so.
+
+mod play;
+mod script;
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use clap::Args;
+
+use super::client::runtime;
+use super::output::Output;
+use super::{Common, Ended};
+use crate::mass::{Division, Indication, Mass};
+use crate::port::{LayoutWriter, Nature, Writer, shape};
+use crate::settings::{BalanceFile, Folders};
+use crate::trouble::Trouble;
+
+/// Be a pretend balance on a pseudo-terminal, by itself
+#[derive(Debug, Args)]
+#[command(after_help = after_help())]
+pub(super) struct Simulate {
+    /// What it speaks: the name of a balance file, shipped or your own, or a path with a slash in it
+    #[arg(long, value_name = "NAME")]
+    layout: String,
+    /// Make a link of this name to its port, and take it away at the end
+    #[arg(long, value_name = "PATH")]
+    link: Option<PathBuf>,
+    /// What happens to it, line by line; without it, what is typed
+    #[arg(long, value_name = "FILE")]
+    script: Option<PathBuf>,
+    /// The step of its last digit, with the unit it wakes up in
+    #[arg(long, default_value = "0.01 g", value_parser = division)]
+    division: Division,
+    /// Lines a second, from 1 to 100
+    #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u32).range(1..=100))]
+    rate: u32,
+    /// How long a large load takes to come to rest
+    #[arg(long, value_name = "TIME", default_value = "600ms", value_parser = script::time_of)]
+    settle: Duration,
+    /// How far the display strays
+    #[arg(long, value_name = "MASS", default_value = "0 g", value_parser = load)]
+    noise: Mass,
+    /// Where the noise begins: the same number, the same noise
+    #[arg(long, value_name = "NUMBER", default_value_t = 7)]
+    seed: u64,
+}
+
+fn after_help() -> String {
+    format!(
+        "What may be typed, or stand in a script:\n\n{}\n\nThe end of what is typed ends it, and so does Ctrl-C.",
+        script::WORDS
+    )
+}
+
+fn division(text: &str) -> Result<Division, String> {
+    text.parse().map_err(|wrong: Trouble| wrong.to_string())
+}
+
+fn load(text: &str) -> Result<Mass, String> {
+    let mass = text.parse::<Indication>().map(Indication::mass);
+    match mass {
+        Ok(mass) if !mass.is_negative() => Ok(mass),
+        Ok(_) => Err("it is not below zero".to_owned()),
+        Err(wrong) => Err(wrong.to_string()),
+    }
+}
+
+impl Simulate {
+    pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
+        let folders = common.reading_folders()?;
+        let file = BalanceFile::find(&self.layout, &folders)?;
+        let script = match &self.script {
+            Some(path) => {
+                let text = std::fs::read_to_string(path).map_err(|error| {
+                    Trouble::new(
+                        "script-unreadable",
+                        format!("The script {} cannot be read: {error}.", path.display()),
+                        "Nothing was started.",
+                        "Name a text file; panbell simulate --help shows what may stand in it.",
+                    )
+                })?;
+                Some(script::script(&text)?)
+            }
+            None => None,
+        };
+        if let Some(link) = &self.link {
+            is_free(link)?;
+        }
+        let writer = self.writer(&file, &folders)?;
+        let nature = Nature {
+            division: self.division,
+            settling: self.settle,
+            noise: self.noise,
+            seed: self.seed,
+        };
+        runtime()?.block_on(async {
+            let mut play = play::Play::begin(self, &file, writer, nature, output)?;
+            let played = match &script {
+                Some(script) => play.follow(script).await,
+                None => play.obey().await,
+            };
+            play.end();
+            played
+        })?;
+        Ok(Ended::Done)
+    }
+}
+
+impl Simulate {
+    /// The shape of a shipped balance file is known by its name; of any other, a way to write what
+    /// it reads is found.
+    fn writer(&self, file: &BalanceFile, folders: &Folders) -> Result<Writer, Trouble> {
+        let own = folders.balances.join(format!("{}.toml", self.layout));
+        if let Some(shape) = shape(&self.layout)
+            && !own.exists()
+        {
+            return Ok(Box::new(shape));
+        }
+        let (unit, decimals) = (self.division.unit(), self.division.decimals());
+        let mut writer = LayoutWriter::new(&file.layout, file.frame, unit, decimals)?;
+        // What a layout has no words for is not said, as by a display that shows dashes.
+        Ok(Box::new(move |showing| {
+            writer.write(showing).unwrap_or_default()
+        }))
+    }
+}
+
+/// A link that leads to something is somebody's; one that leads nowhere was left behind.
+fn is_free(link: &std::path::Path) -> Result<(), Trouble> {
+    if link.exists() {
+        return Err(Trouble::new(
+            "link-taken",
+            format!("{} is there already.", link.display()),
+            "It is left as it is; nothing was started.",
+            "Give the pretend balance another name with --link, or end the one that has this name.",
+        ));
+    }
+    Ok(())
+}

@@ -1,0 +1,304 @@
+//! The weighing of a check weight, with or without a job: asked for, seen at rest, recorded, taken
+//! off again. Meanwhile the pan of the job's own weighing stands as it was, so that the weight may
+//! be put beside metal that lies there. Leaves to others: the limits, and the unit guard.
+
+use std::time::Duration;
+
+use super::check::{CheckVerdict, Checked, LastCheck};
+use super::hold::Cause;
+use super::order::{Done, Effect};
+use super::record::{Raw, Record};
+use super::state::State;
+use super::words;
+use super::{BellKind, Ring};
+use crate::balance::{Base, CHECK_LASTS, Pan, Verdict};
+use crate::mass::{CheckWeight, Indication, Moment, Reading, Shown, Unit};
+use crate::trouble::Trouble;
+
+/// A check weight on its way over the pan.
+#[derive(Debug, Clone)]
+pub(super) struct Checking {
+    weight: CheckWeight,
+    pan: Pan,
+    phase: Phase,
+    /// The link was lost since: what was seen says nothing of what is shown now.
+    is_stale: bool,
+}
+
+#[derive(Debug, Clone)]
+enum Phase {
+    /// It is to be put on.
+    Load,
+    /// It was seen, and the record of it is being written.
+    Writing,
+    /// It agreed, and is to be taken off before anything else is weighed.
+    Removing(Indication),
+}
+
+/// The last check weight, and when it would have been weighed by the clock of the bench.
+#[derive(Debug, Clone)]
+pub(super) struct Remembered {
+    last: LastCheck,
+    told: Moment,
+}
+
+impl State {
+    /// Begins the weighing of a check weight, or says why not.
+    pub(super) fn begin_check(&mut self, typed: Option<CheckWeight>) -> Result<Done, Trouble> {
+        let weight = typed.or(self.rules.check_weight).ok_or_else(|| {
+            Trouble::new(
+                "no-check-weight",
+                "The settings of this bench name no check weight.",
+                "Nothing was checked.",
+                "Name it, as in panbell check-weight --mass \"20 g\" --class F2, or put check_weight = \"20 g F2\" under [[bench]].",
+            )
+        })?;
+        let (division, class) = (self.rules.pan.division, self.rules.class);
+        if weight.nominal().mass() < self.rules.pan.least_load
+            || !weight.tells_units(division, class)
+        {
+            return Err(Trouble::new(
+                "check-weight-too-light",
+                format!(
+                    "{weight} is too light for this balance: within what the balance may be off, it could not tell its units apart."
+                ),
+                "Nothing was checked.",
+                "Take a heavier weight.",
+            ));
+        }
+        if let Some(Checking {
+            phase: Phase::Writing,
+            ..
+        }) = self.checking
+        {
+            return Err(Trouble::new(
+                "bench-writing",
+                "A check weight is being recorded.",
+                "Nothing was changed.",
+                "Give the order again.",
+            )
+            .passing());
+        }
+        let mut pan = Pan::new(self.rules.pan);
+        pan.arm(Base::NextRest, self.now);
+        self.checking = Some(Checking {
+            weight,
+            pan,
+            phase: Phase::Load,
+            is_stale: false,
+        });
+        self.inside_since = None;
+        Ok(Done {
+            text: self.sentence(),
+            warning: false,
+        })
+    }
+
+    /// Takes a line while a check weight is asked for; says whether it was taken for that.
+    pub(super) fn check_with(
+        &mut self,
+        reading: &Reading,
+        raw: &[u8],
+        at: Moment,
+        out: &mut Vec<Effect>,
+    ) -> bool {
+        let unit = self.guard.unit();
+        let Some(checking) = &mut self.checking else {
+            return false;
+        };
+        let (shown, is_stated) = match reading.shown {
+            Shown::Weighed(mass) if mass.unit() == unit => (Some(mass), true),
+            Shown::UnitUnstated(digits) if self.guard.wants_check_weight() => {
+                (Indication::new(digits, unit), false)
+            }
+            _ => (None, false),
+        };
+        let Some(gross) = shown.filter(|_| reading.status.is_weighing()) else {
+            checking.pan.forget();
+            return true;
+        };
+        let tracked = checking.pan.take(gross, reading.status, at);
+        let tolerance = self.rules.pan.tolerance;
+        match &checking.phase {
+            Phase::Load if tracked.steady && checking.pan.is_loaded() => {
+                let terms = (self.rules.pan.division, self.rules.class);
+                let form = (is_stated, self.guard.has_form(gross.digits()));
+                let raw = Raw::of(raw);
+                let judged = tracked
+                    .net
+                    .and_then(|net| Checked::judge(checking.weight, net, terms, form, raw));
+                if let Some(checked) = judged.map(Box::new) {
+                    checking.phase = Phase::Writing;
+                    out.push(Effect::Check(checked));
+                }
+            }
+            // Off again, whatever else was lifted with it.
+            Phase::Removing(with)
+                if tracked.steady
+                    && gross.mass()
+                        <= with.mass() - checking.weight.nominal().mass() + tolerance =>
+            {
+                self.checking = None;
+            }
+            _ => {}
+        }
+        true
+    }
+
+    /// The weighing of a check weight is in the book of check weights, or could not be put there.
+    pub(super) fn checked(
+        &mut self,
+        written: Result<(u64, Box<Checked>), Trouble>,
+        at: Moment,
+        out: &mut Vec<Effect>,
+    ) {
+        match written {
+            Ok((check, checked)) => {
+                self.last_check = Some(Remembered {
+                    last: LastCheck {
+                        checked: (*checked).clone(),
+                        age: Duration::ZERO,
+                    },
+                    told: at,
+                });
+                self.check_due = Some((check, checked));
+                self.write_due(at, out);
+            }
+            Err(trouble) => {
+                self.checking = None;
+                out.push(Effect::Ring(Ring {
+                    kind: BellKind::Hold,
+                    title: "The check weight is not recorded".to_owned(),
+                    text: format!("{} {}", trouble.happened, trouble.mend),
+                }));
+            }
+        }
+    }
+
+    /// Puts what is known of the unit into the file of an open job, as soon as nothing else is
+    /// waited for. A check weight that the disk does not take there proves nothing.
+    pub(super) fn write_due(&mut self, at: Moment, out: &mut Vec<Effect>) {
+        if self.pending.is_some() {
+            return;
+        }
+        let is_open = self.open_job().is_some();
+        let can_write = !self.holds.has(Cause::Disk);
+        match self.check_due.take() {
+            Some((check, checked)) if !is_open => self.check_counts(check, &checked, at, out),
+            Some((check, checked)) if can_write => {
+                let checked = *checked;
+                self.wait_for(Record::CheckWeight { check, checked }, None, out);
+            }
+            Some(_) => self.checking = None,
+            None if self.doubt_due && is_open && can_write => {
+                self.doubt_due = false;
+                self.wait_for(Record::Doubt {}, None, out);
+            }
+            None => {}
+        }
+    }
+
+    /// A check weight is recorded wherever it must be: now it counts, and is told.
+    pub(super) fn check_counts(
+        &mut self,
+        check: u64,
+        checked: &Checked,
+        at: Moment,
+        out: &mut Vec<Effect>,
+    ) {
+        // A link that was lost since may have brought another unit.
+        let waiting = self.checking.take();
+        if let Some(mut checking) = waiting.filter(|checking| !checking.is_stale) {
+            if checked.verdict == CheckVerdict::Agreed {
+                self.guard.agree(check, at);
+                if self.guard.verdict() == Verdict::Agreed {
+                    self.end_hold(Cause::Unit, out);
+                }
+                if let Some(last) = checking.pan.last() {
+                    checking.phase = Phase::Removing(last.gross);
+                    self.checking = Some(checking);
+                }
+            } else {
+                self.guard.disagree(checked.seen);
+                if let Verdict::Conflict(seen) = self.guard.verdict() {
+                    self.hold_unit(seen, at);
+                }
+            }
+        }
+        let title = match checked.verdict {
+            CheckVerdict::Agreed => "Check weight: agreed",
+            CheckVerdict::Off => "Check weight: outside its limits",
+            CheckVerdict::OtherUnit => "Check weight: another unit",
+        };
+        out.push(Effect::Ring(Ring {
+            kind: BellKind::Recorded,
+            title: title.to_owned(),
+            text: checked.sentence(),
+        }));
+    }
+
+    /// The link was lost: what lies on the pan is not known any more.
+    pub(super) fn stop_check(&mut self) {
+        self.checking = self
+            .checking
+            .take()
+            .filter(|checking| matches!(checking.phase, Phase::Writing));
+        if let Some(checking) = &mut self.checking {
+            checking.is_stale = true;
+        }
+    }
+
+    /// What a bench is told of its last check weight when it starts.
+    pub(super) fn remember_check(&mut self, last: LastCheck, at: Moment) {
+        self.last_check = Some(Remembered { last, told: at });
+    }
+
+    /// What the person is to do with the check weight now.
+    pub(super) fn check_sentence(&self) -> Option<String> {
+        let checking = self.checking.as_ref()?;
+        let weight = checking.weight;
+        let loaded = matches!(checking.pan.base(), Some(Base::From(base)) if base.mass().abs() > self.rules.pan.tolerance);
+        let beside = if loaded {
+            " It counts from what stands there already."
+        } else {
+            ""
+        };
+        Some(match checking.phase {
+            Phase::Load => format!("Put the check weight {weight} on the pan.{beside}"),
+            Phase::Writing => "The check weight is being recorded.".to_owned(),
+            Phase::Removing(_) => format!("The check weight {weight} agrees. Take it off the pan."),
+        })
+    }
+
+    /// What stands against every job of a bench with a check weight set up, if anything does.
+    pub(super) fn check_warning(&self) -> Option<String> {
+        let weight = self.rules.check_weight?;
+        let recent = self.last_check.as_ref().filter(|remembered| {
+            self.now.since(remembered.told) + remembered.last.age <= CHECK_LASTS
+        });
+        match recent {
+            None => Some(format!(
+                "The check weight {weight} was not weighed in the last {} hours, so nothing says that the balance weighs as it should: panbell check-weight.",
+                CHECK_LASTS.as_secs() / 3600
+            )),
+            Some(remembered) if remembered.last.checked.verdict == CheckVerdict::Agreed => None,
+            Some(remembered) => Some(remembered.last.checked.sentence()),
+        }
+    }
+
+    /// The bench holds for its unit: in words, and, if that throws doubt on what was weighed
+    /// before, soon in the job's file.
+    pub(super) fn hold_unit(&mut self, seen: Option<Unit>, at: Moment) {
+        let unit = self.guard.unit();
+        let by_numbers = self.guard.wants_check_weight();
+        let (why, mend) = if by_numbers {
+            words::unit_jump(seen, unit)
+        } else {
+            words::unit_conflict(seen, unit)
+        };
+        let is_new = !self.holds.has_words(Cause::Unit, &why);
+        self.doubt_due |=
+            is_new && by_numbers && self.guard.doubts_past() && self.open_job().is_some();
+        self.holds.begin(Cause::Unit, why, mend, Duration::ZERO, at);
+    }
+}

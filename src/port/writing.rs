@@ -1,0 +1,459 @@
+//! Writing lines of any layout: what a balance file reads, a pretend balance can speak.
+//!
+//! Promises: a line that is written is read back by the same layout as exactly the digits, unit
+//! and steadiness that were meant; what cannot be said in a layout is not written. Leaves to
+//! others: taking a form apart (`form`), when a line is sent, and lines without a mass.
+
+use rust_decimal::Decimal;
+
+use super::form::{Part, Skeleton, skeletons};
+use super::physics::Showing;
+use crate::balance::{FrameSpec, Layout, LayoutSpec};
+use crate::mass::{Shown, Status, Unit};
+use crate::trouble::Trouble;
+
+/// The widest field that is tried for a value, a unit, a status.
+const WIDEST: (usize, usize, usize) = (16, 6, 4);
+
+/// Writes lines that a layout reads.
+#[derive(Debug)]
+pub struct LayoutWriter {
+    layout: Layout,
+    spec: LayoutSpec,
+    frame: FrameSpec,
+    skeletons: Vec<Skeleton>,
+    /// The way that worked last; most lines are written the same way.
+    last: Way,
+}
+
+/// One way of filling a skeleton.
+#[derive(Debug, Clone, Copy, Default)]
+struct Way {
+    skeleton: usize,
+    /// Places of the value, and what stands in front of its digits.
+    width: usize,
+    zeros: bool,
+    sign: usize,
+    symbol: usize,
+    unit_width: usize,
+    word: usize,
+    word_width: usize,
+}
+
+/// How a sign is written: before a positive value, before a negative one.
+const SIGNS: [(&str, &str); 4] = [("", "-"), ("+", "-"), (" ", "-"), ("+ ", "- ")];
+
+impl LayoutWriter {
+    /// A writer for a layout.
+    ///
+    /// # Errors
+    /// When the layout does not compile, or when no line of it could be found.
+    pub fn new(
+        spec: &LayoutSpec,
+        frame: FrameSpec,
+        unit: Unit,
+        decimals: u32,
+    ) -> Result<Self, Trouble> {
+        let layout = Layout::compile(spec)?;
+        let mut writer = Self {
+            layout,
+            spec: spec.clone(),
+            frame,
+            skeletons: skeletons(&spec.line).unwrap_or_default(),
+            last: Way::default(),
+        };
+        let samples = [(0, true), (0, false), (1234, false), (123_456, true)];
+        for (count, moving) in samples {
+            let showing = Showing {
+                digits: Decimal::new(count, decimals),
+                unit,
+                moving,
+            };
+            if writer.write(&showing).is_none() {
+                return Err(beyond(&showing));
+            }
+        }
+        Ok(writer)
+    }
+
+    /// A line for what is shown, framed; none when the layout has no words for it.
+    pub fn write(&mut self, showing: &Showing) -> Option<Vec<u8>> {
+        let fills = self.fills(showing);
+        let line = self
+            .try_way(self.last, &fills, showing)
+            .or_else(|| self.search(&fills, showing))?;
+        Some(self.frame.wrap(&line))
+    }
+
+    fn fills(&self, showing: &Showing) -> Fills {
+        let words = |table: &[(String, Status)], wanted: &[Status]| {
+            let found: Vec<String> = table
+                .iter()
+                .filter(|(_, status)| wanted.contains(status))
+                .map(|(word, _)| word.clone())
+                .collect();
+            // Where a layout has no word for it, the line says nothing of it.
+            if found.is_empty() {
+                vec![String::new()]
+            } else {
+                found
+            }
+        };
+        let units: Vec<String> = self
+            .spec
+            .units
+            .iter()
+            .filter(|(_, unit)| *unit == showing.unit)
+            .map(|(symbol, _)| symbol.clone())
+            .collect();
+        let kinds = self.spec.kinds.iter();
+        Fills {
+            kind: kinds
+                .filter(|(_, kind)| *kind == self.spec.takes)
+                .map(|(symbol, _)| symbol.clone())
+                .next()
+                .unwrap_or_default(),
+            digits: self.digits(showing.digits.abs()),
+            negative: showing.digits < Decimal::ZERO,
+            units: if units.is_empty() {
+                vec![showing.unit.symbol().to_owned()]
+            } else {
+                units
+            },
+            words: words(&self.spec.statuses, wanted(showing)),
+        }
+    }
+
+    /// Digits with the layout's marks.
+    fn digits(&self, value: Decimal) -> String {
+        let text = value.to_string();
+        let (whole, decimals) = text.split_once('.').unwrap_or((&text, ""));
+        let mut out = String::new();
+        for (at, digit) in whole.chars().enumerate() {
+            if let Some(mark) = self.spec.thousands
+                && at > 0
+                && (whole.len() - at).is_multiple_of(3)
+            {
+                out.push(char::from(mark));
+            }
+            out.push(digit);
+        }
+        if !decimals.is_empty() {
+            out.push(char::from(self.spec.decimal));
+            out.push_str(decimals);
+        }
+        out
+    }
+
+    fn search(&mut self, fills: &Fills, showing: &Showing) -> Option<Vec<u8>> {
+        for skeleton in 0..self.skeletons.len() {
+            let has = |name: &str| {
+                let named = |part: &Part| matches!(part, Part::Hole(hole) if hole == name);
+                self.skeletons
+                    .get(skeleton)
+                    .is_some_and(|parts| parts.iter().any(named))
+            };
+            if !has("value") {
+                continue;
+            }
+            // What has no hole is not varied.
+            let (units, unit_widths) = if has("unit") {
+                (fills.units.len(), WIDEST.1)
+            } else {
+                (1, 0)
+            };
+            let (words, word_widths) = if has("status") {
+                (fills.words.len(), WIDEST.2)
+            } else {
+                (1, 0)
+            };
+            for (symbol, unit_width) in pairs(units, unit_widths) {
+                for (word, word_width) in pairs(words, word_widths) {
+                    for (sign, zeros) in pairs(SIGNS.len(), 1) {
+                        for width in 0..=WIDEST.0 {
+                            let way = Way {
+                                skeleton,
+                                width,
+                                zeros: zeros == 1,
+                                sign,
+                                symbol,
+                                unit_width,
+                                word,
+                                word_width,
+                            };
+                            if let Some(line) = self.try_way(way, fills, showing) {
+                                self.last = way;
+                                return Some(line);
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        None
+    }
+
+    /// The line that one way gives, if it is read back as what is shown.
+    fn try_way(&mut self, way: Way, fills: &Fills, showing: &Showing) -> Option<Vec<u8>> {
+        let skeleton = self.skeletons.get(way.skeleton)?;
+        let has = |hole: &str| {
+            skeleton
+                .iter()
+                .any(|part| matches!(part, Part::Hole(name) if name == hole))
+        };
+        let apart = has("sign");
+        // The last digit, where it stands by itself; the value is one place shorter then.
+        let (digits, fine) = match fills
+            .digits
+            .split_at_checked(fills.digits.len().saturating_sub(1))
+        {
+            Some(parts) if has("fine") => parts,
+            _ => (fills.digits.as_str(), ""),
+        };
+        let (positive, negative) = SIGNS.get(way.sign)?;
+        let sign = if fills.negative { negative } else { positive };
+        let mut line = Vec::new();
+        for part in skeleton {
+            match part {
+                Part::Fixed(bytes) => line.extend(bytes),
+                Part::Hole(name) => match name.as_str() {
+                    "sign" => line.extend(sign.bytes()),
+                    "value" => {
+                        let sign = if apart { "" } else { *sign };
+                        line.extend(value(digits, sign, way.width, way.zeros).bytes());
+                    }
+                    "fine" => line.extend(fine.bytes()),
+                    "kind" => line.extend(fills.kind.bytes()),
+                    "unit" => pad(&mut line, fills.units.get(way.symbol)?, way.unit_width),
+                    "status" => pad(&mut line, fills.words.get(way.word)?, way.word_width),
+                    _ => return None,
+                },
+            }
+        }
+        let reading = self.layout.read(&line).ok()?;
+        let digits = match reading.shown {
+            Shown::Weighed(seen) if seen.unit() == showing.unit => seen.digits(),
+            Shown::UnitUnstated(digits) if !self.layout.states_unit() => digits,
+            // A unit that the layout does not know is shown as one, as a balance would.
+            Shown::UnitUnknown(digits)
+                if !self
+                    .spec
+                    .units
+                    .iter()
+                    .any(|(_, unit)| *unit == showing.unit) =>
+            {
+                digits
+            }
+            _ => return None,
+        };
+        let same = digits == showing.digits && digits.scale() == showing.digits.scale();
+        let says = reading.status == Status::Unsaid || wanted(showing).contains(&reading.status);
+        (same && says).then_some(line)
+    }
+}
+
+/// The statuses that fit what is shown.
+fn wanted(showing: &Showing) -> &'static [Status] {
+    if showing.moving {
+        &[Status::InMotion]
+    } else if showing.digits.is_zero() {
+        &[Status::Stable, Status::StableAtZero]
+    } else {
+        &[Status::Stable]
+    }
+}
+
+/// What goes into the holes of a line.
+struct Fills {
+    kind: String,
+    digits: String,
+    negative: bool,
+    units: Vec<String>,
+    words: Vec<String>,
+}
+
+fn value(digits: &str, sign: &str, width: usize, zeros: bool) -> String {
+    if zeros {
+        let width = width.saturating_sub(sign.len());
+        format!("{sign}{digits:0>width$}")
+    } else {
+        format!("{:>width$}", format!("{sign}{digits}"))
+    }
+}
+
+fn pad(line: &mut Vec<u8>, text: &str, width: usize) {
+    line.extend(text.bytes());
+    line.extend(std::iter::repeat_n(b' ', width.saturating_sub(text.len())));
+}
+
+/// Every pair of one below `first` and one up to `last`.
+fn pairs(first: usize, last: usize) -> impl Iterator<Item = (usize, usize)> {
+    (0..first).flat_map(move |one| (0..=last).map(move |other| (one, other)))
+}
+
+fn beyond(showing: &Showing) -> Trouble {
+    let moving = if showing.moving { " in motion" } else { "" };
+    Trouble::new(
+        "layout-not-writable",
+        format!(
+            "No line of this layout was found that says {} {}{moving}.",
+            showing.digits, showing.unit
+        ),
+        "The pretend balance cannot speak it; nothing was started.",
+        "See whether the form leaves room for that many digits and names its unit, and keep it to plain characters, classes, groups and counts.",
+    )
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::port::shape;
+
+    fn showing(digits: &str, unit: Unit, moving: bool) -> Showing {
+        Showing {
+            digits: digits.parse().unwrap(),
+            unit,
+            moving,
+        }
+    }
+
+    fn spec(line: &str, decimal: u8, statuses: &[(&str, Status)]) -> LayoutSpec {
+        let units = [("g", Unit::Gram), ("ct", Unit::Carat), ("GN", Unit::Grain)];
+        LayoutSpec {
+            line: line.to_owned(),
+            decimal,
+            units: units.map(|(s, u)| (s.to_owned(), u)).to_vec(),
+            statuses: statuses
+                .iter()
+                .map(|(s, u)| ((*s).to_owned(), *u))
+                .collect(),
+            ..LayoutSpec::default()
+        }
+    }
+
+    fn line(writer: &mut LayoutWriter, digits: &str, unit: Unit, moving: bool) -> String {
+        let bytes = writer.write(&showing(digits, unit, moving)).unwrap();
+        String::from_utf8(bytes).unwrap()
+    }
+
+    #[test]
+    fn forms_of_many_kinds_are_written_as_they_are_read() {
+        let stable = [("S", Status::Stable), ("D", Status::InMotion)];
+        let star = [("*", Status::Stable)];
+        for (form, decimal, statuses, at_rest, below) in [
+            (
+                r"(?<sign>[+-])(?<value>[ 0-9.]{9}) (?<unit>[!-~ ]{4})",
+                b'.',
+                &[][..],
+                "+    12.34 g   \r\n",
+                "-     0.05 ct  \r\n",
+            ),
+            (
+                r"(?<status>[SD])(?<value>-?[0-9]{5},[0-9]{2})(?<unit>\S+)",
+                b',',
+                &stable,
+                "S00012,34g\r\n",
+                "D-00000,05ct\r\n",
+            ),
+            (
+                r"W=(?<value>[+-][0-9.]+)",
+                b'.',
+                &[],
+                "W=+12.34\r\n",
+                "W=-0.05\r\n",
+            ),
+            (
+                r"(?:N|G) (?<status>[* ]) (?<value>[ 0-9.-]{8})(?<unit>[a-zA-Z ]{3})",
+                b'.',
+                &star,
+                "N *    12.34g  \r\n",
+                "N      -0.05ct \r\n",
+            ),
+            (
+                r"(?<value>[0-9.-]+) (?<unit>\w+)(?:,(?<status>\w))?",
+                b'.',
+                &stable,
+                "12.34 g,S\r\n",
+                "-0.05 ct,D\r\n",
+            ),
+        ] {
+            let mut writer = LayoutWriter::new(
+                &spec(form, decimal, statuses),
+                FrameSpec::default(),
+                Unit::Gram,
+                2,
+            )
+            .unwrap();
+            assert_eq!(
+                line(&mut writer, "12.34", Unit::Gram, false),
+                at_rest,
+                "{form}"
+            );
+            assert_eq!(
+                line(&mut writer, "-0.05", Unit::Carat, true),
+                below,
+                "{form}"
+            );
+            assert_eq!(
+                line(&mut writer, "12.34", Unit::Gram, false),
+                at_rest,
+                "{form}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_unit_that_the_layout_does_not_know_is_still_shown() {
+        let spec = spec(r"(?<value>[0-9.]+) (?<unit>[a-zA-Z]+)", b'.', &[]);
+        let mut writer = LayoutWriter::new(&spec, FrameSpec::default(), Unit::Gram, 2).unwrap();
+        assert_eq!(
+            line(&mut writer, "7.93", Unit::Pennyweight, false),
+            "7.93 dwt\r\n"
+        );
+        assert_eq!(
+            line(&mut writer, "190.4", Unit::Grain, false),
+            "190.4 GN\r\n"
+        );
+        assert_eq!(
+            writer.write(&showing("-1.00", Unit::Gram, false)),
+            None,
+            "no sign"
+        );
+    }
+
+    #[test]
+    fn what_cannot_be_written_is_said() {
+        for form in [
+            "(?i)(?<value>[0-9.]+)",
+            "(?<value>[0-9])",
+            "(?<value>[a-z]+)",
+        ] {
+            let wrong =
+                LayoutWriter::new(&spec(form, b'.', &[]), FrameSpec::default(), Unit::Gram, 2)
+                    .unwrap_err();
+            assert_eq!(wrong.code, "layout-not-writable", "{form}");
+        }
+    }
+
+    /// The shapes are written by hand and the writer finds its own way to the same bytes.
+    #[test]
+    fn the_shapes_come_out_the_same() {
+        let stable = [("stable", Status::Stable), ("moving", Status::InMotion)];
+        let form = "(?<status>moving|stable) (?<value>[ +0-9.-]{7,13}) (?<unit>[!-~]+)";
+        let mut writer = LayoutWriter::new(
+            &spec(form, b'.', &stable),
+            FrameSpec::default(),
+            Unit::Gram,
+            2,
+        )
+        .unwrap();
+        for (digits, moving) in [("12.34", true), ("-3.10", false), ("0.00", false)] {
+            let what = showing(digits, Unit::Gram, moving);
+            assert_eq!(
+                writer.write(&what).unwrap(),
+                shape("status-first").unwrap()(&what)
+            );
+        }
+    }
+}
