@@ -27,7 +27,7 @@ macro_rules! file {
 }
 
 /// Name, kind and bytes of every file. The first is the page itself, at `/` and `/bench/NAME`.
-const FILES: [File; 18] = [
+const FILES: [File; 19] = [
     file!("index.html", HTML),
     file!("bench.css", CSS),
     file!("sheets.css", CSS),
@@ -39,6 +39,7 @@ const FILES: [File; 18] = [
     file!("keep.js", SCRIPT),
     file!("keys.js", SCRIPT),
     file!("link.js", SCRIPT),
+    file!("overview.js", SCRIPT),
     file!("prefs.js", SCRIPT),
     file!("sheets.js", SCRIPT),
     file!("sound.js", SCRIPT),

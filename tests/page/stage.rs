@@ -15,8 +15,9 @@ pub(crate) struct Stage {
 }
 
 /// Settings of one bench with its page on this port, quick enough for a test.
-fn settings(home: &Home, port: u16) -> String {
+fn settings(home: &Home, port: u16, dwell: &str) -> String {
     let bench = home::bench(BENCH, &home.port(BENCH), "status-first");
+    let bench = bench.replace("dwell_seconds = 0.5", &format!("dwell_seconds = {dwell}"));
     format!("[bell]\ndesktop = false\n[page]\nat = \"127.0.0.1:{port}\"\n{bench}")
 }
 
@@ -31,7 +32,15 @@ pub(crate) fn address(home: &Home) -> String {
 impl Stage {
     /// A bench whose page is open.
     pub(crate) fn set() -> Self {
-        let stage = Self::unopened();
+        Self::opened(Self::unopened())
+    }
+
+    /// One where an addition may lie within its window as long as a test looks at it.
+    pub(crate) fn patient() -> Self {
+        Self::opened(Self::of("60"))
+    }
+
+    fn opened(stage: Self) -> Self {
         stage.page.go(&address(&stage.desk.home));
         stage.until_shown();
         stage
@@ -39,9 +48,13 @@ impl Stage {
 
     /// The same, no page being open yet. The port stays the same when the service starts again.
     pub(crate) fn unopened() -> Self {
+        Self::of("0.5")
+    }
+
+    fn of(dwell: &str) -> Self {
         let port = free_port();
         let desk = Desk::set(|home| {
-            home.settings(&settings(home, port));
+            home.settings(&settings(home, port, dwell));
             service::command(home.path())
         });
         Self {
@@ -160,11 +173,15 @@ impl Stage {
         self.page.picture(name);
     }
 
-    /// Where the tip of the beam stands, and where the slot begins and ends, in pixels from the top.
+    /// Where the tip of the beam stands, and where the slot begins and ends at the post's face, in
+    /// pixels from the top.
     pub(crate) fn beam(&self) -> (f64, f64, f64) {
         self.until_still();
-        let script = "const box = (name) => document.querySelector(name).getBoundingClientRect(); \
-            const tip = box('.tip'), cut = box('.cut'); return [(tip.top + tip.bottom) / 2, cut.top, cut.bottom]";
+        let script = "const tip = document.querySelector('.tip'), cut = document.querySelector('.cut'); \
+            const seen = (of, x, y) => new DOMPoint(x, y).matrixTransform(of.getScreenCTM()).y; \
+            const end = tip.getBBox(), slot = cut.getBBox(), foot = cut.getPointAtLength(0).y; \
+            const top = 2 * slot.y + slot.height - foot; \
+            return [seen(tip, end.x + end.width, end.y + end.height / 2), seen(cut, 0, top), seen(cut, 0, foot)]";
         let all = self.page.run(script, Value::Null);
         let part = |at: usize| all[at].as_f64().unwrap();
         (part(0), part(1), part(2))

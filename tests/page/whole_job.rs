@@ -107,7 +107,6 @@ fn with_the_mouse_with_a_mix_up_of_units_and_too_much_in_the_middle() {
         "return document.querySelector('.beam').dataset.side === 'within'",
         &Value::Null,
     );
-    page.picture("18-within");
     stage.until_likeliest("add");
 
     stage.take_up("add");

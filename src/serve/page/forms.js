@@ -77,7 +77,7 @@ function proof(give) {
 }
 
 /** The metals of the shelf, each with its parts; gives { node, add }. */
-function shelf(metals, fewest) {
+function shelf(metals, fewest, chosen) {
   const parts = new Map();
   const node = el("fieldset", { class: "tiles" }, el("legend", {}, "Metals of the shelf, in parts by mass"),
     ...metals.map(({ metal, name, made_of: made }) => {
@@ -87,6 +87,7 @@ function shelf(metals, fewest) {
         if (next > 0) parts.set(metal, next); else parts.delete(metal);
         put(count, String(next));
         row.classList.toggle("chosen", next > 0);
+        chosen();
       };
       const row = el("div", { class: "row" }, el("span", {}, capital(name)), el("small", {}, made),
         el("button", { type: "button", class: "key", "aria-label": `Less ${name}`, onclick: () => by(-1) }, "−"), count,
@@ -123,11 +124,12 @@ async function plan(give, view) {
     get("/v1/shelf").catch(() => []),
   ]);
   const list = Array.isArray(found) ? found.filter(({ add }) => add.length > 0) : [];
-  const own = shelf(metals, 1);
   const more = list.length > 0;
+  // Who picks metals means them.
+  const own = shelf(metals, 1, () => { if (more) cards.querySelector("[value=own]").checked = true; });
   const cards = more && el("fieldset", { class: "tiles" }, el("legend", {}, "Likeliest first"),
     ...list.map((recipe, place) => card(recipe, "recipe", place === 0)),
-    el("label", { class: "tile" }, el("input", { type: "radio", name: "recipe", value: "own", onchange: () => own.node.scrollIntoView() }),
+    el("label", { class: "tile recipe" }, el("input", { type: "radio", name: "recipe", value: "own", onchange: () => own.node.scrollIntoView() }),
       el("span", {}, "My own choice, below")));
   const why = !more && found instanceof Error && found.code !== "no-such-route" ? el("p", { class: "small" }, plain(found.message)) : null;
   sheet("What to add", [cards, why, own.node].filter(Boolean), "Plan this", () => {

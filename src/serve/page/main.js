@@ -6,14 +6,17 @@ import { FORMS, statement } from "./forms.js";
 import { dress, settings, change } from "./keep.js";
 import { hint, listen } from "./keys.js";
 import { follow, get, order } from "./link.js";
+import { overview } from "./overview.js";
 import { prefs } from "./prefs.js";
 import { player, standing } from "./sound.js";
 import { cautions, offers, rail } from "./steps.js";
 import { strip } from "./strip.js";
 import { triangle } from "./triangle.js";
-import { capital, chance, parts, plain, split } from "./words.js";
+import { capital, chance, lostHold, parts, plain, split } from "./words.js";
 
 dress();
+/** Orders whose answer stays to be read. */
+const TOLD = ["take", "withdraw", "assay"];
 /** A second press within so long withdraws. */
 const TWICE = 4_000;
 /** Sentences are read out no oftener than this. */
@@ -28,7 +31,7 @@ function bench(name) {
   document.title = `${name} · panbell`;
   const showBeam = beam(at("beam")), showTriangle = triangle(at("triangle"));
   const chart = strip(at("strip")), sound = player(settings);
-  const page = { view: null, lost: null, busy: false, asked: null, said: null, spoken: 0, sentence: "", cry: "" };
+  const page = { view: null, lost: null, busy: false, asked: null, said: null, spoken: 0, sentence: "", cry: "", weighed: "" };
   let frame = 0;
   const soon = () => { frame ||= requestAnimationFrame(() => { frame = 0; show(); }); };
 
@@ -70,6 +73,9 @@ function bench(name) {
   }
 
   function showWords(view) {
+    // What was said of the weighing before is old when the next one begins.
+    const weighed = view.weighing ? `${view.weighing.what} ${view.weighing.name}` : page.weighed;
+    if (weighed !== page.weighed) Object.assign(page, { weighed, said: null });
     put(at("unit"), view.unit_name ?? "");
     const job = view.job;
     put(at("job-line"), job ? `${job.open ? "Ticket" : "Closed:"} ${job.ticket}${job.client ? `, ${job.client}` : ""}: ${job.target.replace(" ppt", " ‰")} ${job.colour}` : "No ticket open");
@@ -176,7 +182,9 @@ function bench(name) {
       const reply = await order(name, body);
       // The answer may come before the event that tells the same.
       page.view = await get(`/v1/bench/${encodeURIComponent(name)}`).catch(() => page.view);
-      if (body.order === "close") { told(null); statement(page.view); } else told(reply);
+      if (body.order === "close") statement(page.view);
+      // Of a weighing that begins, the answer is the sentence of that moment, which soon is old.
+      told(TOLD.includes(body.order) ? reply : null);
     } finally {
       page.busy = false;
       soon();
@@ -229,17 +237,6 @@ const ANSWERS = [
   ["anew", "Begin anew", "from what is on the pan now"],
 ];
 
-function lostHold(why) {
-  if (why?.code === "token-missing" || why?.code === "token-wrong") {
-    return { why: "This device has not been let in.", mend: "Open the page by the address that the service gives: panbell page prints it." };
-  }
-  if (why?.code === "bench-unknown") return { why: why.happened, mend: why.mend };
-  return {
-    why: "The service does not answer; what the pan shows is not known here.",
-    mend: "Hands off. What is recorded is safe in the job file, and this page goes on by itself when the service is back.",
-  };
-}
-
 /** Sound and settings, on every page. */
 function tools(sound, again) {
   const button = at("sound");
@@ -250,37 +247,14 @@ function tools(sound, again) {
     put(button.querySelector("span"), settings().silent ? "Silent" : sound.awake ? "Sound on" : "Touch for sound");
   };
   const wake = () => { sound.wake(); setTimeout(show, 200); };
-  document.addEventListener("pointerdown", wake);
-  document.addEventListener("keydown", wake);
-  button.addEventListener("click", () => { change({ silent: !settings().silent && sound.awake }); sound.level(); show(); });
+  // The touch that wakes the sound must not silence it.
+  let was = false;
+  for (const touch of ["pointerdown", "keydown"]) {
+    button.addEventListener(touch, () => { was = sound.awake; });
+    document.addEventListener(touch, wake);
+  }
+  button.addEventListener("click", () => { change({ silent: was && !settings().silent }); sound.level(); show(); });
   at("set").addEventListener("click", () => prefs({ sounded: () => { sound.level(); show(); }, dressed: again, keyed: again }));
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", again);
   show();
-}
-
-/** Every bench, when there are several. */
-function overview() {
-  document.body.classList.add("overview");
-  at("bench").hidden = true;
-  at("benches").hidden = false;
-  for (const id of ["rail-nav", "plate", "job-line", "sound"]) at(id).hidden = true;
-  at("set").addEventListener("click", () => prefs({ sounded() {}, dressed() {}, keyed() {} }));
-  const list = at("bench-list");
-  const look = async () => {
-    try {
-      const views = await get("/v1/benches");
-      const path = (name) => `/bench/${encodeURIComponent(name)}`;
-      if (views.length === 1) { location.replace(path(views[0].bench)); return; }
-      refill(list, views, () => views.map((view) => el("li", {}, el("a", { href: path(view.bench), class: view.hold ? "held" : "" },
-        el("h2", {}, view.bench), el("p", { class: "plate" }, view.unit_name),
-        el("p", { class: "net" }, view.pan.net ?? view.pan.shown ?? "–"),
-        el("p", {}, view.job?.open ? `Ticket ${view.job.ticket}` : "No ticket open"),
-        el("p", {}, `${view.hold ? "Hold: " : ""}${plain(view.sentence)}`)))));
-    } catch (why) {
-      const hold = lostHold(why);
-      refill(list, ["lost", hold], () => [el("li", { class: "hold" }, el("h2", {}, "Not connected"), el("p", {}, hold.why), el("p", {}, hold.mend))]);
-    }
-    setTimeout(look, 2_000);
-  };
-  look();
 }

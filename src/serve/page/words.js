@@ -70,3 +70,15 @@ export function melted(one, ofOne, other, ofOther) {
 
 /** A word with a capital. */
 export const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+
+/** Why nothing is shown of a bench that cannot be reached, and what to do. */
+export function lostHold(why) {
+  if (why?.code === "token-missing" || why?.code === "token-wrong") {
+    return { why: "This device has not been let in.", mend: "Open the page by the address that the service gives: panbell page prints it." };
+  }
+  if (why?.code === "bench-unknown") return { why: why.happened, mend: why.mend };
+  return {
+    why: "The service does not answer; what the pan shows is not known here.",
+    mend: "Hands off. What is recorded is safe in the job file, and this page goes on by itself when the service is back.",
+  };
+}
