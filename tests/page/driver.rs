@@ -51,7 +51,7 @@ pub(crate) struct Browser {
     port: u16,
     session: String,
     _driver: KilledOnDrop,
-    _profile: tempfile::TempDir,
+    profile: tempfile::TempDir,
     _alone: MutexGuard<'static, ()>,
 }
 
@@ -71,7 +71,7 @@ impl Browser {
             port,
             session: String::new(),
             _driver: KilledOnDrop(child),
-            _profile: profile,
+            profile,
             _alone: alone,
         };
         let until = Instant::now() + LIMIT;
@@ -79,7 +79,7 @@ impl Browser {
             assert!(Instant::now() < until, "chromedriver does not answer");
             std::thread::sleep(Duration::from_millis(20));
         }
-        let folder = browser._profile.path().display();
+        let folder = browser.profile.path().display();
         let wanted = json!({"capabilities": {"alwaysMatch": {
             "goog:loggingPrefs": {"browser": "ALL"},
             "goog:chromeOptions": {"args": [
@@ -114,7 +114,7 @@ impl Browser {
             .map_err(|error| error.to_string())?;
         let mut answer = Vec::new();
         // It says how long its answer is, and need not hang up after it.
-        let mut part = [0; 65_536];
+        let mut part = vec![0; 65_536];
         loop {
             if let Some(whole) = body_of(&answer) {
                 let answer: Value =
@@ -144,6 +144,7 @@ impl Browser {
     }
 
     /// What a piece of script gives back.
+    #[allow(clippy::needless_pass_by_value)] // most are made for the call
     pub(crate) fn run(&self, script: &str, given: Value) -> Value {
         self.ask(
             "POST",
@@ -153,6 +154,7 @@ impl Browser {
     }
 
     /// What a piece of script gives back that may wait: the body of an async function.
+    #[allow(clippy::needless_pass_by_value)]
     pub(crate) fn wait_for(&self, script: &str, given: Value) -> Value {
         let script = format!(
             "const done = arguments[1]; (async (given) => {{ {script} }})(arguments[0]).then(done, (why) => done({{ failed: String(why && why.stack || why) }}))"

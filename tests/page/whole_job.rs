@@ -187,6 +187,7 @@ fn with_the_mouse_with_a_mix_up_of_units_and_too_much_in_the_middle() {
 }
 
 #[test]
+#[allow(clippy::too_many_lines)] // the same by keys
 fn by_keys_alone_as_a_foot_switch_types_them() {
     let stage = Stage::set();
     let page = &stage.page;

@@ -1,7 +1,7 @@
 // The beam: its tip must come to rest in a slot cut in a post. How high it stands is `height`,
 // which is pure; the drawing moves only while it must.
 
-import { draw, put } from "./dom.js";
+import { draw, el, put } from "./dom.js";
 import { mass } from "./words.js";
 
 /** Half the height of the slot and how far the tip can stray, in degrees. */
@@ -77,7 +77,7 @@ export function beam(into) {
   const slot = draw("g", { class: "slot" }, draw("path", { class: "cut", d: piece(-SLOT, SLOT) }), aim, ...words);
   const middle = PIVOT[0] - LEFT;
   const motion = draw("text", { class: "motion", x: middle, y: 34, "text-anchor": "middle" });
-  const still = draw("path", { class: "still", d: `M${middle - 40} 52 h80` });
+  const rest = draw("path", { class: "still", d: `M${middle - 40} 52 h80` });
   const shake = draw("path", { class: "shake", d: `M${middle - 40} 52 q6.7 -14 13.3 0 t13.3 0 t13.3 0 t13.3 0 t13.3 0 t13.3 0` });
   const side = ["over", "under"].map((word) => {
     const [x, y] = on(word === "over" ? REACH - 1 : -REACH + 1, BACK + 14);
@@ -96,17 +96,19 @@ export function beam(into) {
     draw("path", { class: "bowl", d: "M-80 88 H80 Q66 118 22 120 H-22 Q-66 118 -80 88 Z" }),
     draw("path", { class: "line", d: "M-62 98 Q-42 112 0 113 M-42 98 Q-22 106 12 107" }),
   );
-  const svg = draw("svg", { viewBox: "0 0 1060 352", role: "img", class: "beam" },
-    draw("title", {}), patterns(),
+  // What moves lies on a sheet of its own, so that the hatching under it is not drawn again.
+  const box = "0 0 1060 352";
+  const title = draw("title", {});
+  const still = draw("svg", { viewBox: box, role: "img" }, title, patterns(),
     draw("path", { class: "ground", d: "M14 342 H1046" }),
     draw("path", { class: "ground fine", d: hatch(14, 1040, 342, 8) }),
     draw("path", { class: "column", d: `M${PIVOT[0] - 10} 190 L${PIVOT[0] - 18} 318 H${PIVOT[0] - 60} L${PIVOT[0] - 74} 342 H${PIVOT[0] + 74} L${PIVOT[0] + 60} 318 H${PIVOT[0] + 18} L${PIVOT[0] + 10} 190 Z` }),
     draw("path", { class: "column", d: `M${dot(on(-REACH - 0.6, FACE + 20))}L${FACE + PIVOT[0] - 34} 342 H${FACE + PIVOT[0] + 84} L${dot(on(-REACH - 0.6, BACK - 8))}Z` }),
-    post(), draw("path", { class: "level-mark", d: `M${dot(on(0, FACE))}h34` }), slot, ...side,
-    arm, draw("path", { class: "knife", d: `M${PIVOT[0]} ${PIVOT[1] - 6} l20 34 h-40 Z` }), pan,
-    still, shake, motion,
-  );
-  into.replaceChildren(svg);
+    post(), draw("path", { class: "level-mark", d: `M${dot(on(0, FACE))}h34` }), slot, ...side, rest, shake, motion);
+  const moving = draw("svg", { viewBox: box, "aria-hidden": "true", class: "moving" },
+    arm, draw("path", { class: "knife", d: `M${PIVOT[0]} ${PIVOT[1] - 6} l20 34 h-40 Z` }), pan);
+  const whole = el("div", { class: "beam" }, still, moving);
+  into.replaceChildren(whole);
 
   let angle = 0, reach = 0, wanted = { height: 0, reach: 0 }, frame = 0, before = 0;
   const set = () => {
@@ -137,11 +139,11 @@ export function beam(into) {
       before = performance.now();
       frame = requestAnimationFrame(move);
     }
-    svg.dataset.side = it.side ?? "none";
-    svg.dataset.window = it.window ? "yes" : "no";
-    svg.dataset.heard = it.heard ? "yes" : "no";
+    whole.dataset.side = it.side ?? "none";
+    whole.dataset.window = it.window ? "yes" : "no";
+    whole.dataset.heard = it.heard ? "yes" : "no";
     heap.setAttribute("transform", `scale(${Math.sqrt(it.full).toFixed(3)})`);
-    still.style.display = it.heard && it.steady ? "" : "none";
+    rest.style.display = it.heard && it.steady ? "" : "none";
     shake.style.display = it.heard && !it.steady ? "" : "none";
     put(motion, !it.heard ? "" : it.steady ? "at rest" : "in motion");
     slot.style.display = it.window ? "" : "none";
@@ -155,7 +157,7 @@ export function beam(into) {
         put(word, `${place === 1 ? "aim " : ""}${it.texts[place]}`);
       });
     }
-    put(svg.querySelector("title"), described(it));
+    put(title, described(it));
   };
 }
 

@@ -38,10 +38,10 @@ export function triangle(into) {
   const there = draw("path", { class: "there" }), cross = draw("path", { class: "there-mark" });
   const level = draw("path", { class: "level" });
   const title = draw("title");
-  const svg = draw("svg", { viewBox: "-24 -6 268 214", role: "img", class: "triangle" }, title,
+  const svg = draw("svg", { viewBox: "-24 -12 268 226", role: "img", class: "triangle" }, title,
     draw("path", { class: "sides", d: `M${TOP}L${LEFT}L${RIGHT}Z` }),
     draw("path", { class: "web", d: web() }), level, there, cross, here, ring,
-    ...[["gold", 110, 6, "middle"], ["silver", -6, 202, "start"], ["copper", 226, 202, "end"]].map(
+    ...[["gold", 110, 8, "middle"], ["silver", -20, 208, "start"], ["copper", 240, 208, "end"]].map(
       ([word, x, y, anchor]) => draw("text", { x, y, "text-anchor": anchor }, word)));
   const list = el("dl", { class: "sums" });
   const note = el("p", { class: "small" });
