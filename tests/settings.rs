@@ -639,7 +639,7 @@ fn an_unknown_key_is_told_with_the_nearest_known_one() {
             [
                 "settings-unknown-key",
                 "Line 3 of HOME/panbell.toml has \"give_awy\", which is not known in [window].",
-                "The nearest known one is \"give_away\". Known in [window] are give_away, risk.",
+                "The nearest known one is \"give_away\". Known in [window] are give_away, give_away_cost, risk.",
             ],
             [
                 "settings-unknown-key",

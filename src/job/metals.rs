@@ -8,7 +8,9 @@ use rust_decimal::Decimal;
 use super::fold::{Job, Weighed};
 use super::record::{AddedMetal, What};
 use crate::mass::{Indication, Mass};
-use crate::melt::{Added, Demand, FinenessDoubt, Known, MassDoubt, Mix, Planned, Risk, Source};
+use crate::melt::{
+    Added, Demand, FinenessDoubt, Known, MassDoubt, Mix, Planned, Risk, Source, finished_mass,
+};
 use crate::metal::{Basis, Composition, Fineness, Metal};
 
 /// One metal of the present melt.
@@ -261,11 +263,29 @@ impl Job {
 
     /// What the finished melt must be.
     pub fn demand(&self) -> Demand {
-        Demand {
+        let demand = Demand {
             target: self.opened.target,
             lowest: self.opened.lowest,
             highest: self.opened.highest,
             risk: Risk::new(self.opened.risk).unwrap_or_default(),
+        };
+        let limit = self.opened.give_away_g.and_then(Mass::from_grams);
+        limit.map_or(demand, |gold| {
+            demand.giving_no_more_than(gold, self.finished_mass())
+        })
+    }
+
+    /// The mass of the finished melt, by what is planned to come.
+    fn finished_mass(&self) -> Mass {
+        let (mut sum, mut shares) = (Decimal::ZERO, Decimal::ZERO);
+        for metal in self.to_come().into_iter().filter_map(|at| self.metal(at)) {
+            sum += metal.gold.three_thousandths() * metal.share;
+            shares += metal.share;
+        }
+        let so_far = self.so_far();
+        match Fineness::of_sums(sum, shares) {
+            Some(gold) => finished_mass(&so_far, gold, self.opened.target),
+            None => so_far.mass(),
         }
     }
 

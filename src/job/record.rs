@@ -125,6 +125,9 @@ pub struct Opened {
     /// The highest that does not give gold away.
     #[serde(with = "text")]
     pub highest: Fineness,
+    /// No more fine gold than this is given away, in grams, where that is limited too.
+    #[serde(with = "text_option", default, skip_serializing_if = "Option::is_none")]
+    pub give_away_g: Option<Decimal>,
     /// The largest chance of falling below the lowest.
     #[serde(with = "text")]
     pub risk: Decimal,

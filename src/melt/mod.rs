@@ -46,4 +46,6 @@ pub use reckon::{Addition, Lot, NoAnswer, Reckoning, ToAdd, reckon};
 pub use rescue::{Source, Way, next_mark, ways};
 pub use trials::{Trials, trials};
 pub use water::water_density;
-pub use window::{Added, Demand, Edges, MOST_GIVE_AWAY, NoWindow, Side, Window, edges, window};
+pub use window::{
+    Added, Demand, Edges, MOST_GIVE_AWAY, NoWindow, Side, Window, edges, finished_mass, window,
+};

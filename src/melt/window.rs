@@ -61,7 +61,30 @@ impl Added {
     }
 }
 
+/// The mass of a melt when so much of a metal of this fineness has brought it to the target
+/// exactly; as it is, where no mass of it does.
+pub fn finished_mass(rest: &Mix, added: Fineness, target: Fineness) -> Mass {
+    let lever = target.three_thousandths() - added.three_thousandths();
+    let wanted = rest.surplus(target).checked_div(lever);
+    match wanted.and_then(Mass::from_grams) {
+        Some(wanted) => rest.mass() + wanted.or_zero(),
+        None => rest.mass(),
+    }
+}
+
 impl Demand {
+    /// With no more than so much fine gold given away above the target in a melt of this mass, where
+    /// that is a tighter limit.
+    #[must_use]
+    pub fn giving_no_more_than(self, gold: Mass, melt: Mass) -> Self {
+        let ppt = (gold.grams() * Decimal::ONE_THOUSAND).checked_div(melt.grams());
+        let highest = ppt.map_or(self.highest, |ppt| self.target.plus(ppt.round_dp(6)));
+        Self {
+            highest: self.highest.min(highest),
+            ..self
+        }
+    }
+
     /// The fineness that the work aims at: halfway between the lawful and the wasteful edge, as
     /// far from both as can be.
     pub fn aim(&self) -> Fineness {
@@ -452,5 +475,33 @@ mod tests {
         assert!(matches!(none(&tiny, "0 ppt"), NoWindow::TooCoarse { .. }));
         let there = Mix::NOTHING.with(mass("0.50 g"), "585".parse().unwrap());
         assert!(matches!(none(&there, "0 ppt"), NoWindow::Enough { .. }));
+    }
+
+    #[test]
+    fn what_is_given_away_can_be_limited_in_gold() {
+        // 30 g of fine gold to 750: 10 g of silver finish it at 40 g. A tenth of a gram of gold in
+        // those is 2.5 per mille, so 30 / 0.7525 - 30 is the least silver.
+        let rest = Mix::NOTHING.with(mass("30 g"), Fineness::pure());
+        let target: Fineness = "750".parse().unwrap();
+        let demand = Demand {
+            target,
+            lowest: target,
+            highest: "755".parse().unwrap(),
+            risk: Risk::default(),
+        };
+        let finished = finished_mass(&rest, Fineness::NONE, target);
+        assert_eq!(finished, mass("40 g"));
+        let tighter = demand.giving_no_more_than(mass("0.1 g"), finished);
+        assert_eq!(tighter.highest, "752.5".parse().unwrap());
+        let d: Division = "0.01 g".parse().unwrap();
+        let window = super::window(&rest, Fineness::NONE, &tighter, d).unwrap();
+        assert_eq!(window.lower, mass("9.87 g"));
+        let given = Mix::NOTHING.with(window.lower, Fineness::NONE).mass() + rest.mass();
+        let over = rest.gold().less(Mix::NOTHING.with(given, target).gold());
+        assert!(over.mass() <= mass("0.1 g"), "{over:?}");
+        // A looser limit changes nothing; metal that no mass of brings it there keeps its mass.
+        let looser = demand.giving_no_more_than(mass("3 g"), finished);
+        assert_eq!(looser.highest, demand.highest);
+        assert_eq!(finished_mass(&rest, Fineness::pure(), target), rest.mass());
     }
 }

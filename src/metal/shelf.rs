@@ -6,7 +6,7 @@
 use rust_decimal::Decimal;
 
 use super::{Composition, Fineness, Purpose};
-use crate::mass::Indication;
+use crate::mass::{Indication, Mass};
 use crate::trouble::Trouble;
 
 /// What a gram costs, in a currency of the shop's choice.
@@ -108,6 +108,25 @@ impl Shelf {
     /// The metals.
     pub fn metals(&self) -> &[Metal] {
         &self.0
+    }
+
+    /// How much fine gold this money buys, by the cheapest fine gold of the shelf that is priced in
+    /// the same currency; `None` without one.
+    pub fn gold_for(&self, money: Decimal, currency: &str) -> Option<Mass> {
+        let fine = |metal: &&Metal| metal.gold.to_per_mille(0) >= Decimal::from(FINE_FROM);
+        let per_gram = self
+            .0
+            .iter()
+            .filter(fine)
+            .filter_map(|metal| {
+                let price = metal.price.as_ref()?;
+                let whole = Fineness::pure().three_thousandths();
+                let of_gold = (price.per_gram * whole).checked_div(metal.gold.three_thousandths());
+                of_gold.filter(|_| price.currency == currency)
+            })
+            .filter(|price| *price > Decimal::ZERO)
+            .min()?;
+        Mass::from_grams(money.checked_div(per_gram)?)
     }
 
     /// The metal that an order names: by its short name, or by a fineness for metal that is not

@@ -9,9 +9,11 @@ use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender};
 use std::time::{Duration, Instant};
 
+use super::framing::Framing;
 use super::physics::{Nature, Physics};
 use super::pretend::{Pace, Writer};
 use super::pty::Wire;
+use super::uart;
 use crate::mass::{Mass, Unit};
 
 /// How often the wire is listened to.
@@ -29,6 +31,7 @@ pub(super) enum Order {
     Drift(Mass, Duration),
     Pace(Pace),
     Say(Vec<u8>),
+    Wired(Option<Framing>),
     Unplug,
     Plug,
     Port,
@@ -43,6 +46,8 @@ pub(super) struct Instrument {
     write: Writer,
     pace: Pace,
     speed: u32,
+    /// The framing of a wire that is heard only at its own speed.
+    wired: Option<Framing>,
     physics: Physics,
     wire: Option<Wire>,
     felt_at: Instant,
@@ -67,6 +72,7 @@ impl Instrument {
             write,
             pace,
             speed,
+            wired: None,
             wire: Some(wire),
             felt_at: now,
             next_line: now,
@@ -171,8 +177,12 @@ impl Instrument {
     }
 
     fn send(&self, bytes: &[u8]) {
-        if let Some(wire) = &self.wire {
-            wire.send(bytes);
+        let Some(wire) = &self.wire else { return };
+        match (self.wired, wire.speed()) {
+            (Some(framing), Some(set)) => {
+                wire.send(&uart::heard(bytes, (self.speed, framing), set));
+            }
+            _ => wire.send(bytes),
         }
     }
 
@@ -189,6 +199,7 @@ impl Instrument {
                 self.next_line = Instant::now();
             }
             Order::Say(bytes) => self.send(&bytes),
+            Order::Wired(framing) => self.wired = framing,
             Order::Unplug => {
                 self.wire = None;
                 self.on_the_wire = None;

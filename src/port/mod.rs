@@ -21,6 +21,7 @@ mod pty;
 mod scales;
 mod serial;
 mod shapes;
+mod uart;
 mod writing;
 
 pub use access::{Holder, check, holders};

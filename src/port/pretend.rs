@@ -11,6 +11,7 @@ use std::sync::mpsc::{self, SyncSender};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
+use super::framing::Framing;
 use super::instrument::{Answer, Instrument, Order};
 use super::physics::{Nature, Showing};
 use super::pty::Wire;
@@ -143,6 +144,12 @@ impl Pretend {
     /// Changes when it sends a line.
     pub fn set_pace(&self, pace: Pace) -> Result<(), Trouble> {
         self.order(Order::Pace(pace))
+    }
+
+    /// From now on a port that is set to another speed or framing hears what a wire would give it;
+    /// `None` for one that hears everything, as a pseudo-terminal does by itself.
+    pub fn set_wired(&self, framing: Option<Framing>) -> Result<(), Trouble> {
+        self.order(Order::Wired(framing))
     }
 
     /// Sends these bytes at once, between its own lines.

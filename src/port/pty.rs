@@ -66,6 +66,13 @@ impl Wire {
         &self.other_end
     }
 
+    /// The speed that the other end is set to, in bits a second; a pseudo-terminal keeps it, and
+    /// sends at any.
+    pub(super) fn speed(&self) -> Option<u32> {
+        let modes = rustix::termios::tcgetattr(self.end.as_ref()?).ok()?;
+        Some(modes.output_speed())
+    }
+
     /// Sends bytes; whatever finds no room is lost.
     pub(super) fn send(&self, mut bytes: &[u8]) {
         let Some(end) = &self.end else { return };

@@ -7,7 +7,7 @@ use super::door::House;
 use crate::balance::Key;
 use crate::book::JobName;
 use crate::job::{AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer, Water, WaterWay};
-use crate::mass::{Indication, fixed};
+use crate::mass::{Indication, Mass, fixed};
 use crate::melt::Air;
 use crate::metal::{Basis, Stated};
 use crate::trouble::Trouble;
@@ -292,6 +292,7 @@ impl OrderBody {
                     target: demand.target,
                     lowest: demand.lowest,
                     highest: demand.highest,
+                    give_away_g: house.settings.give_away_gold.map(Mass::grams),
                     risk: house.settings.chance(),
                     u_mass_g: rules.u_mass().to_decimal(),
                     u_balance_g: rules.u_mass().common_to_decimal(),

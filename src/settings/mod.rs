@@ -36,9 +36,9 @@ use rust_decimal::Decimal;
 
 use crate::balance::{AskSpec, FrameSpec, LayoutSpec};
 use crate::job::BenchRules;
-use crate::mass::Unit;
+use crate::mass::{Mass, Unit};
 use crate::melt::{Demand, Risk};
-use crate::metal::{BasisRules, Fineness, Judged, MarkLaw, Shelf};
+use crate::metal::{BasisRules, Fineness, Judged, MarkLaw, Price, Shelf};
 use crate::port::PortSettings;
 use crate::trouble::Trouble;
 use number::{GIVE_AWAY, MINUS_TOLERANCE, RISK};
@@ -60,6 +60,8 @@ pub struct Settings {
     pub benches: Vec<BenchSettings>,
     /// The most gold given away, above the mark.
     pub give_away: PerMille,
+    /// The most fine gold given away in a melt, where the shop limits what it costs.
+    pub give_away_gold: Option<Mass>,
     /// The largest chance that a melt falls below the lowest lawful fineness, in thousandths.
     pub risk: PerMille,
     /// How far below the mark the law allows a melt to be.
@@ -146,7 +148,11 @@ const TOP: Known = Known {
 };
 const WINDOW: Known = Known {
     table: "[window]",
-    keys: &[(GIVE_AWAY.key, "\"5 ppt\""), (RISK.key, "\"25 ppt\"")],
+    keys: &[
+        (GIVE_AWAY.key, "\"5 ppt\""),
+        ("give_away_cost", "\"12.00 EUR\""),
+        (RISK.key, "\"25 ppt\""),
+    ],
 };
 const MARK: Known = Known {
     table: "[mark]",
@@ -207,6 +213,7 @@ impl Settings {
     ) -> Option<Self> {
         let window = top.table("window", &WINDOW);
         let (give_away, risk) = (window.per_mille(&GIVE_AWAY), window.per_mille(&RISK));
+        let give_away_gold = gold_to_give(&window, shelf);
         let mark = top.table("mark", &MARK);
         let minus_tolerance = mark.per_mille(&MINUS_TOLERANCE);
         let law = laws.and_then(|laws| law::named(&mark, laws)).map(Arc::new);
@@ -222,6 +229,7 @@ impl Settings {
         Some(Self {
             benches: bench::benches(&sections, folders, (shelf, law.as_ref()?), elsewhere),
             give_away: give_away?,
+            give_away_gold,
             risk: risk?,
             minus_tolerance: minus_tolerance?,
             law: law?,
@@ -250,6 +258,27 @@ impl Settings {
             risk: Risk::new(self.chance()).unwrap_or_default(),
         }
     }
+}
+
+/// The fine gold that the money typed buys.
+fn gold_to_give(window: &Section<'_>, shelf: &Shelf) -> Option<Mass> {
+    const KEY: &str = "give_away_cost";
+    if !window.has(KEY) {
+        return None;
+    }
+    let money = window.parsed::<Price>(KEY)?.value;
+    let gold = shelf.gold_for(money.per_gram, &money.currency);
+    if gold.is_none() {
+        window.refuse(
+            KEY,
+            &format!(
+                "No fine gold on the shelf has a price in {}, so it is not known how much gold that is.",
+                money.currency
+            ),
+            "Give a fine gold of the shelf its price in that currency, or leave the limit out.",
+        );
+    }
+    gold
 }
 
 /// A tolerance that was typed is one that the law gives to metal without solder, as a button is;

@@ -4,10 +4,10 @@ use panbell::job::{ChainLink, Job, Record, seal};
 
 /// A lot is weighed and fine silver is being added.
 const OPEN: [&str; 6] = [
-    r#""event":"open","format":1,"job":"NAME","bench":"bench","ticket":"K 1042","client":"client 7","target":"585 ppt","lowest":"585 ppt","highest":"590 ppt","colour":"yellow","use":"ring","division":"0.01 g","add":[{"metal":"fine-silver","name":"fine silver","gold":"0 ppt","share":"1"}]"#,
-    r#""event":"expect","what":"lot","fineness":"750 ppt","basis":"stamp""#,
+    r#""event":"open","format":1,"job":"NAME","bench":"bench","ticket":"K 1042","client":"client 7","target":"585 ppt","lowest":"585 ppt","highest":"590 ppt","risk":"0.025","u_mass_g":"0.00408249","colour":"yellow","use":"ring","division":"0.01 g","add":[{"metal":"fine-silver","name":"fine silver","gold":"0 ppt","u_ppt":"0","made_of":"Ag 1000","share":"1"}]"#,
+    r#""event":"expect","what":"lot","fineness":"750 ppt","basis":"stamp","taken":"748.5 ppt","u_ppt":"0.866""#,
     r#""event":"base","base":"0.00 g""#,
-    r#""event":"capture","what":"lot","fineness":"750 ppt","basis":"stamp","mass":"62.46 g","gross":"62.46 g","base":"0.00 g","how":"settled","raw":"stable   62.46 g""#,
+    r#""event":"capture","what":"lot","fineness":"750 ppt","basis":"stamp","taken":"748.5 ppt","u_ppt":"0.866","mass":"62.46 g","gross":"62.46 g","base":"0.00 g","how":"settled","raw":"stable   62.46 g""#,
     r#""event":"expect","what":"addition","addition":1"#,
     r#""event":"base","base":"0.00 g""#,
 ];

@@ -461,6 +461,7 @@ pub(crate) fn opened(division: Division) -> Opened {
         target: "750".parse().unwrap(),
         lowest: "750".parse().unwrap(),
         highest: "765".parse().unwrap(),
+        give_away_g: None,
         risk: Decimal::new(25, 3),
         u_mass_g: Decimal::ZERO,
         u_balance_g: Decimal::ZERO,

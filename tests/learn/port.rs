@@ -133,7 +133,7 @@ fn a_balance_that_streams_is_learned_and_then_weighed_with() {
         "the check weight proves it",
         "\"moving\" is in motion.",
         "\"stable\" is stable.",
-        "A pseudo-terminal has no speed",
+        "A pseudo-terminal is commonly heard at every speed",
     ] {
         assert!(said.contains(words), "{words}: {said}");
     }
@@ -235,4 +235,49 @@ fn it_listens_for_a_time_when_nobody_is_at_the_keyboard() {
             .map(str::to_owned)
     };
     assert_eq!(form(&String::from_utf8_lossy(&again.stdout)), form(&said));
+}
+
+/// A balance whose wire is heard at its own speed and framing only: gives what was saved.
+fn hunted(speed: u32, framing: &str) -> (BalanceFile, String) {
+    let home = Home::new();
+    let balance = Pretend::start(PretendSettings {
+        link: home.port("left"),
+        nature: Nature {
+            division: "0.01 g".parse().unwrap(),
+            settling: Duration::from_millis(300),
+            noise: Mass::ZERO,
+            seed: 3,
+        },
+        shape: shape("status-first").unwrap(),
+        pace: Pace::LinesPerSecond(20),
+        speed,
+    })
+    .unwrap();
+    balance.set_wired(Some(framing.parse().unwrap())).unwrap();
+    let mut learning = Learning::start(&home, &["--weight", "20 g", "--save", "own"]);
+    weigh(&mut learning, &balance);
+    let (code, said) = learning.end();
+    assert_eq!(code, 0, "{said}");
+    (saved(&home), said)
+}
+
+#[test]
+fn the_speed_of_a_wire_is_found_by_listening() {
+    let (file, said) = hunted(4800, "8N1");
+    assert_eq!(
+        (file.speed, &*file.framing.to_string()),
+        (4800, "8N1"),
+        "{said}"
+    );
+    assert!(said.contains("Listening at 2400"), "{said}");
+}
+
+#[test]
+fn seven_bits_with_a_check_are_told_by_the_top_bit() {
+    let (file, said) = hunted(2400, "7E1");
+    assert_eq!(
+        (file.speed, &*file.framing.to_string()),
+        (2400, "7E1"),
+        "{said}"
+    );
 }

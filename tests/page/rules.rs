@@ -48,6 +48,12 @@ fn what_is_offered_follows_the_work() {
     let weighed =
         |what: &str| json!({"what": what, "name": what, "mass": "1.00 g", "withdrawn": false});
     let job = |weighed: Value, to_come: Value| json!({"pan": {}, "job": {"open": true, "weighed": weighed, "to_come": to_come}});
+    let weighing = |what: &str, net: &str| {
+        let mut view = job(json!([]), json!([]));
+        view["weighing"] = json!({"what": what, "name": what});
+        view["pan"] = json!({"net": net});
+        view
+    };
     let copper = json!([{"name": "copper", "mass": "1.00 g"}]);
     let mut proved = job(
         json!([weighed("lot"), weighed("addition"), weighed("button")]),
@@ -67,6 +73,10 @@ fn what_is_offered_follows_the_work() {
             job(json!([weighed("lot"), weighed("addition")]), json!([])),
             job(json!([weighed("lot"), weighed("addition"), weighed("button")]), json!([])),
             proved,
+            // What lies on the pan is taken by the next step, but never an addition before its time.
+            weighing("lot", "3.00 g"),
+            weighing("lot", "0.00 g"),
+            weighing("addition", "3.00 g"),
             // A low button gets more gold and is melted again.
             job(json!([weighed("lot"), weighed("addition"), weighed("button"), weighed("addition")]), json!([])),
         ]),
@@ -82,6 +92,9 @@ fn what_is_offered_follows_the_work() {
             ["button", "dddntt"],
             ["proof", "ddddnt"],
             ["close", "dddddn"],
+            ["take", "nttttt"],
+            ["", "nttttt"],
+            ["", "llnttt"],
             ["button", "dddntt"],
         ])
     );
@@ -116,4 +129,35 @@ fn sentences_name_no_command() {
         found[1],
         json!(["99.99 %", "97.5 %", "0.01 %", "100 %", ""])
     );
+}
+
+#[test]
+fn a_key_can_be_another_and_does_one_thing() {
+    let stage = Stage::set();
+    let page = &stage.page;
+    page.click("#set");
+    stage.until_sheet("Settings of this device");
+    page.click("[aria-label='Another key for: Do the next step offered']");
+    page.press("x");
+    let key =
+        "return [...document.querySelectorAll('dialog[open] kbd')].map((it) => it.textContent)";
+    assert_eq!(
+        page.run(key, Value::Null),
+        json!(["Space", "Backspace", "X"])
+    );
+    page.click("dialog[open] .foot button");
+    page.until(
+        "the button names it",
+        "return document.querySelector('.offers .main kbd')?.textContent === 'X'",
+        &Value::Null,
+    );
+    page.press("n");
+    page.press("x");
+    stage.until_sheet("A new ticket");
+    // It stays so on this device.
+    let kept = page.run(
+        "return JSON.parse(localStorage.getItem('panbell.settings')).keys.next",
+        Value::Null,
+    );
+    assert_eq!(kept, json!(["x"]));
 }

@@ -22,6 +22,7 @@ pub(crate) fn opened(demand: Demand, division: Division, add: &[(Fineness, i64)]
         target: demand.target,
         lowest: demand.lowest,
         highest: demand.highest,
+        give_away_g: None,
         risk: Decimal::new(25, 3),
         u_mass_g: Decimal::ZERO,
         u_balance_g: Decimal::ZERO,

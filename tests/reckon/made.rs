@@ -192,3 +192,20 @@ fn trials_on_request() {
     assert_eq!(stamped.json["monte_carlo"]["agrees"], false);
     assert!(stamped.warnings().contains("First order fails here"));
 }
+
+#[test]
+fn what_is_given_away_can_be_limited_in_money() {
+    // 10.00 a gram of metal of 1000 buys 0.1 g for 1.00: 2.5 per mille of 40 g.
+    let shelf = "[[metal]]\nkey = \"grain\"\ngold = \"1000 ppt\"\nprice_per_gram = \"10.00 EUR\"\n";
+    let asked = "--lot 30g@1000 --to 750 --with '0 ppt' --give-away-cost '1.00 EUR'";
+    let home = tempfile::tempdir().unwrap();
+    std::fs::write(home.path().join("shelf.toml"), shelf).unwrap();
+    let answer = ask_at(home.path(), asked).fine();
+    assert_eq!(answer.text("add/0/window_g/0"), "9.87");
+    let plain = ask("--lot 30g@1000 --to 750 --with '0 ppt'").fine();
+    assert_eq!(plain.text("add/0/window_g/0"), "9.74");
+    let unpriced = ask(asked);
+    let (code, said) = unpriced.refused();
+    assert_eq!(code, "gold-without-price");
+    assert!(said.contains("EUR"), "{said}");
+}

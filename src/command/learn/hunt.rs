@@ -1,7 +1,7 @@
 //! The hunt for speed and framing, and whether the balance sends by itself or must be asked.
 //!
-//! Promises: listens first; sends nothing but what was allowed; on a pseudo-terminal, which has no
-//! speed, it says so. Leaves to others: judging a sound (`balance::learn`).
+//! Promises: listens first; sends nothing but what was allowed; on a pseudo-terminal, which
+//! commonly has no speed, it says so. Leaves to others: judging a sound (`balance::learn`).
 
 use std::path::Path;
 use std::time::Duration;
@@ -56,7 +56,6 @@ pub(super) async fn hunt(
     let pretend = std::fs::canonicalize(port).is_ok_and(|path| path.starts_with("/dev/pts"));
     let speeds: Vec<u32> = match speed {
         Some(speed) => vec![speed],
-        None if pretend => vec![USUAL_SPEED],
         None => SPEEDS.to_vec(),
     };
     let framings: Vec<Framing> = match framing {
@@ -68,10 +67,14 @@ pub(super) async fn hunt(
             .collect(),
     };
     let first = Found {
-        ear: open(port, *speeds.first().unwrap_or(&USUAL_SPEED), first_of(&framings))?,
+        ear: open(
+            port,
+            *speeds.first().unwrap_or(&USUAL_SPEED),
+            first_of(&framings),
+        )?,
         speed: *speeds.first().unwrap_or(&USUAL_SPEED),
         framing: first_of(&framings),
-        open: (pretend && speed.is_none()).then_some("A pseudo-terminal has no speed, so it could not be told: 9600 and 8N1 are written down."),
+        open: None,
     };
     let mut found = first;
     hands.say("Listening.");
@@ -80,6 +83,9 @@ pub(super) async fn hunt(
         return silent(port, found, (&speeds, requests), hands).await;
     }
     if clear(found.ear.heard()) || speeds.len() == 1 && framings.len() == 1 {
+        found.open = (pretend && speed.is_none()).then_some(
+            "A pseudo-terminal is commonly heard at every speed: 9600 and 8N1 are written down.",
+        );
         return Ok(found);
     }
     best_of(port, found, (&speeds, &framings), hands).await

@@ -7,7 +7,7 @@ use crate::command::Common;
 use crate::mass::{Class, Division, Indication, Mass, Unit};
 use crate::melt::{
     Added, Addition, Demand, FinenessDoubt, Lot, MassDoubt, Mix, NoAnswer, Opening, Reckoning,
-    opening, reckon, reckon_for,
+    finished_mass, opening, reckon, reckon_for,
 };
 use crate::metal::{
     Asked, Basis, BasisRules, Composition, Fineness, MarkLaw, Metal, Shelf, Stated,
@@ -89,7 +89,29 @@ impl Question {
             let metal = question.metal(name)?;
             question.plan(metal, share);
         }
+        if let Some(gold) = terms.give_away {
+            let finished = question.finished_mass();
+            question.demand = question.demand.giving_no_more_than(gold, finished);
+        }
         Ok(question)
+    }
+
+    /// The mass of the finished melt, as far as it is known before it is reckoned.
+    fn finished_mass(&self) -> Mass {
+        if let Some(make) = self.make {
+            return make;
+        }
+        let lots = self.lots.iter().fold(Mix::NOTHING, |mix, lot| {
+            mix.with(lot.mass.unwrap_or_default(), lot.stated)
+        });
+        let sum = self.add.iter().fold(Decimal::ZERO, |sum, add| {
+            sum + add.metal.gold.three_thousandths() * add.share
+        });
+        let shares = self.add.iter().map(|add| add.share).sum();
+        match Fineness::of_sums(sum, shares) {
+            Some(gold) => finished_mass(&lots, gold, self.demand.target),
+            None => lots.mass(),
+        }
     }
 
     fn lot(&mut self, text: &str, basis: &BasisRules) -> Result<Lot, Trouble> {

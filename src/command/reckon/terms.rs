@@ -7,8 +7,8 @@ use rust_decimal::Decimal;
 use super::number;
 use crate::mass::{Class, Division, Indication, Mass};
 use crate::melt::{Demand, MOST_GIVE_AWAY, MassDoubt, Risk};
-use crate::metal::{Fineness, Judged, MarkLaw};
-use crate::settings::{Folders, read_laws};
+use crate::metal::{Fineness, Judged, MarkLaw, Price};
+use crate::settings::{Folders, read_laws, read_shelf};
 use crate::trouble::Trouble;
 
 /// The terms as typed.
@@ -32,6 +32,10 @@ pub(super) struct TermArgs {
     /// The most gold given away, parts per thousand above the mark
     #[arg(long, value_name = "PPT", default_value = "5")]
     give_away: String,
+    /// The most gold given away, in money: as much as that buys of the shelf's cheapest fine gold in
+    /// that currency; the tighter of the two counts
+    #[arg(long, value_name = "MONEY")]
+    give_away_cost: Option<String>,
     /// The chance of falling below the lowest lawful fineness that is taken, in thousandths
     #[arg(long, value_name = "PPT", default_value = "25")]
     risk: String,
@@ -45,6 +49,8 @@ pub(super) struct Terms {
     pub(super) repeatability: Option<Mass>,
     pub(super) class: Option<Class>,
     pub(super) u_mass: MassDoubt,
+    /// The most fine gold given away, where what it costs is limited.
+    pub(super) give_away: Option<Mass>,
 }
 
 impl TermArgs {
@@ -69,8 +75,30 @@ impl TermArgs {
             repeatability,
             class,
             u_mass: MassDoubt::of_weighing(division, repeatability, class, calibration),
+            give_away: self
+                .give_away_cost
+                .as_deref()
+                .map(|text| gold_for(text, folders))
+                .transpose()?,
         })
     }
+}
+
+/// The fine gold that this money buys.
+fn gold_for(text: &str, folders: &Folders) -> Result<Mass, Trouble> {
+    let money: Price = text.parse()?;
+    let gold = read_shelf(folders)?.gold_for(money.per_gram, &money.currency);
+    gold.ok_or_else(|| {
+        Trouble::new(
+            "gold-without-price",
+            format!(
+                "No fine gold on the shelf has a price in {}.",
+                money.currency
+            ),
+            "It is not known how much gold that money is, so nothing is reckoned.",
+            "Give a fine gold of the shelf its price in that currency, or use --give-away.",
+        )
+    })
 }
 
 /// The law of this short name.

@@ -2,9 +2,13 @@
 
 use std::time::Duration;
 
+use rust_decimal::Decimal;
+
 use super::hands::{Hands, edge, grams};
 use super::stage::Stage;
+use crate::job::{Water, WaterWay};
 use crate::mass::Unit;
+use crate::melt::Air;
 use crate::serve::{AddBody, OrderBody, ReplyBody};
 use crate::trouble::Trouble;
 
@@ -36,6 +40,7 @@ pub(super) async fn whole_job(stage: &mut Stage<'_>) -> Result<ReplyBody, Troubl
     silver(stage, &mut hands).await?;
     copper(stage, &mut hands).await?;
     button(stage, &mut hands).await?;
+    proof(stage, &mut hands).await?;
     stage.order("close", OrderBody::Close {}).await
 }
 
@@ -154,6 +159,42 @@ async fn button(stage: &mut Stage<'_>, hands: &mut Hands) -> Result<(), Trouble>
         .await?;
     stage.until_bell_since("recorded", heard).await
 }
+
+/// The button hung into a vessel of water that stands on the pan.
+async fn proof(stage: &mut Stage<'_>, hands: &mut Hands) -> Result<(), Trouble> {
+    hands.empty(stage).await?;
+    hands
+        .put(
+            stage,
+            grams("64.00 g")?,
+            "A vessel of water goes on the pan.",
+        )
+        .await?;
+    stage
+        .until("the vessel is at rest", |view| {
+            view.pan.steady && view.pan.shown.as_deref() == Some("64.00 g")
+        })
+        .await?;
+    let water = Water {
+        way: WaterWay::Displaced,
+        water_celsius: Decimal::from(21),
+        air_celsius: Air::default().celsius,
+        pascal: Air::default().pascal,
+        humidity: Air::default().humidity,
+    };
+    let typed = "proof --displaced --water-temperature 21";
+    stage.order(typed, OrderBody::Proof(water.into())).await?;
+    stage
+        .until("the button may be hung", |view| view.pan.net.is_some())
+        .await?;
+    let heard = stage.bells();
+    let told = "The button is hung into the water, clear of the vessel.";
+    hands.put(stage, grams(PUSHED_ASIDE)?, told).await?;
+    stage.until_bell_since("recorded", heard).await
+}
+
+/// What the button of the rehearsal pushes aside: some 22.8 g of 15.2 g/cm3.
+const PUSHED_ASIDE: &str = "1.50 g";
 
 /// Orders the next addition and waits until its window is on view.
 async fn begin_addition(stage: &mut Stage<'_>) -> Result<crate::serve::BenchView, Trouble> {

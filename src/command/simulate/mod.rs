@@ -45,6 +45,10 @@ pub(super) struct Simulate {
     /// How far the display strays
     #[arg(long, value_name = "MASS", default_value = "0 g", value_parser = load)]
     noise: Mass,
+    /// A port that is set to another speed or framing than the balance file says hears what a real
+    /// wire would give it; without this it hears everything at any speed
+    #[arg(long)]
+    wired: bool,
     /// Where the noise begins: the same number, the same noise
     #[arg(long, value_name = "NUMBER", default_value_t = 7)]
     seed: u64,

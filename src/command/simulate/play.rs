@@ -104,6 +104,9 @@ impl<'a> Play<'a> {
             pace.clone(),
             file.speed,
         )?;
+        if asked.wired {
+            balance.set_wired(Some(file.framing))?;
+        }
         let play = Self {
             balance,
             output,

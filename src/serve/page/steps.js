@@ -97,7 +97,8 @@ function weighing(view) {
   const { what, name } = view.weighing;
   const loaded = Math.abs(mass(view.pan?.net)?.value ?? 0) > 0;
   const take = order("take", what === "addition" ? `Take it as it is` : `Take it now`, { order: "take" }, {
-    hint: "take", main: loaded, says: name,
+    // An addition is recorded by itself once it rests within; before that only its own key takes it.
+    hint: "take", main: loaded && what !== "addition", says: name,
   });
   // What lies on the pan is finished or taken before anything else.
   if (loaded) return [take];

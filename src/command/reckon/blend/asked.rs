@@ -41,6 +41,14 @@ impl Question {
         let basis = read_basis(&folders)?;
         let target: Fineness = typed.target.parse()?;
         let terms = typed.terms.read(&folders, target)?;
+        if terms.give_away.is_some() {
+            return Err(Trouble::new(
+                "give-away-cost-of-blend",
+                "What a blend gives away in money is known only once it is found.",
+                "Nothing is planned.",
+                "Use --give-away with parts per thousand here, and look at what the answer says is given away.",
+            ));
+        }
         let purpose: Purpose = typed.purpose.parse()?;
         let mut supposed = Vec::new();
         let metals = metals(
