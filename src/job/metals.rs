@@ -110,9 +110,23 @@ impl Job {
     }
 
     /// What everything that was put in is made of; `None` before anything was.
-    pub(super) fn made_of(&self) -> Option<Composition> {
-        let parts: Vec<(Mass, Composition)> = self
-            .standing()
+    pub fn made_of(&self) -> Option<Composition> {
+        Composition::mixed(self.put_in_of().iter().map(|(mass, of)| (*mass, of)))
+    }
+
+    /// What the melt will be made of when everything planned was added; `None` where no plan
+    /// brings it to its target.
+    pub fn to_be_made_of(&self) -> Option<Composition> {
+        let mut parts = self.put_in_of();
+        for (addition, mass) in self.plan()? {
+            parts.push((mass, self.metal(addition)?.made_of.clone()));
+        }
+        Composition::mixed(parts.iter().map(|(mass, of)| (*mass, of)))
+    }
+
+    /// The mass of everything that was put in, and what each is made of.
+    fn put_in_of(&self) -> Vec<(Mass, Composition)> {
+        self.standing()
             .filter_map(|weighed| {
                 let made_of = match &weighed.captured.what {
                     What::Lot { taken, .. } => Composition::of_gold(*taken),
@@ -121,8 +135,7 @@ impl Job {
                 };
                 Some((weighed.captured.mass.mass(), made_of))
             })
-            .collect();
-        Composition::mixed(parts.iter().map(|(mass, made_of)| (*mass, made_of)))
+            .collect()
     }
 
     /// Everything that is in the present melt: what was really weighed.

@@ -1,7 +1,7 @@
 //! The routes, the same for everybody who is let in, and their answers.
 //!
 //! `GET /v1/benches`, `GET /v1/bench/NAME`, `GET /v1/bench/NAME/events` (server-sent events),
-//! `POST /v1/bench/NAME/order`, `GET /v1/page`, `GET /v1/openapi.json`. In place of NAME, `-` is
+//! `POST /v1/bench/NAME/order`, `GET /v1/shelf`, `GET /v1/page`, `GET /v1/openapi.json`. In place of NAME, `-` is
 //! the only bench. On the socket alone: `POST /v1/pair`, `GET /v1/devices`, `POST
 //! /v1/devices/forget`; for devices alone: `POST /v1/pair/enter`. Leaves to others: who is let in
 //! (`listen`, `gate`), and the page's own files.
@@ -29,7 +29,7 @@ use super::page;
 use super::pairing::{self, CodeView, EnterBody, ForgetBody, ForgottenView, Pairing};
 use super::recipes::RecipesView;
 use super::stream::Follower;
-use super::view::BenchView;
+use super::view::{BenchView, MetalView};
 use crate::trouble::Trouble;
 
 /// An order is small; what is larger is none.
@@ -85,13 +85,14 @@ impl Shared {
 }
 
 /// Method, address and handler of every route of the interface.
-fn table() -> [(&'static str, &'static str, MethodRouter<Shared>); 11] {
+fn table() -> [(&'static str, &'static str, MethodRouter<Shared>); 12] {
     [
         ("get", "/v1/benches", get(benches)),
         ("get", "/v1/bench/{name}", get(bench)),
         ("get", "/v1/bench/{name}/events", get(events)),
         ("get", "/v1/bench/{name}/recipes", get(recipes)),
         ("post", "/v1/bench/{name}/order", post(order)),
+        ("get", "/v1/shelf", get(shelf)),
         ("get", "/v1/page", get(the_page)),
         ("post", "/v1/pair", post(show_code)),
         ("post", "/v1/pair/enter", post(enter_code)),
@@ -192,6 +193,11 @@ async fn events(
     let door = door(&shared, name)?.clone();
     let follower = Follower::start(door, heard, shared.stopping.clone(), leave);
     Ok(Sse::new(follower).keep_alive(KeepAlive::new().interval(KEEP_ALIVE)))
+}
+
+async fn shelf(State(shared): State<Shared>) -> Json<Vec<MetalView>> {
+    let metals = shared.house.settings.shelf.metals();
+    Json(metals.iter().map(MetalView::of).collect())
 }
 
 async fn the_page(State(shared): State<Shared>) -> Json<PageView> {

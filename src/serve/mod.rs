@@ -35,6 +35,6 @@ pub use orders::{AddBody, OrderBody, RefusalBody, ReplyBody};
 pub use pairing::{CodeView, ForgetBody, ForgottenView};
 pub use recipes::{AddView, RecipeView, RecipesView};
 pub use view::{
-    BellView, BenchView, HoldView, JobView, PanView, PlannedView, ReadingView, WeighedView,
-    WeighingView,
+    BellView, BenchView, HoldView, JobView, MetalView, PanView, PlannedView, ReadingView,
+    WeighedView, WeighingView,
 };

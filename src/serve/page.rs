@@ -15,33 +15,47 @@ use sha2::{Digest as _, Sha256};
 
 use super::http::{Shared, nothing_here};
 
+/// A file of the page's folder, built in.
+macro_rules! file {
+    ($name:literal, $kind:expr) => {
+        File {
+            name: $name,
+            kind: $kind,
+            bytes: include_bytes!(concat!("page/", $name)),
+        }
+    };
+}
+
 /// Name, kind and bytes of every file. The first is the page itself, at `/` and `/bench/NAME`.
-const FILES: [File; 4] = [
-    File {
-        name: "index.html",
-        kind: HTML,
-        bytes: include_bytes!("page/index.html"),
-    },
-    File {
-        name: "pair.html",
-        kind: HTML,
-        bytes: include_bytes!("page/pair.html"),
-    },
-    File {
-        name: "pair.js",
-        kind: SCRIPT,
-        bytes: include_bytes!("page/pair.js"),
-    },
-    File {
-        name: "pair.css",
-        kind: STYLE,
-        bytes: include_bytes!("page/pair.css"),
-    },
+const FILES: [File; 22] = [
+    file!("index.html", HTML),
+    file!("bench.css", CSS),
+    file!("sheets.css", CSS),
+    file!("mark.svg", DRAWING),
+    file!("main.js", SCRIPT),
+    file!("beam.js", SCRIPT),
+    file!("dom.js", SCRIPT),
+    file!("forms.js", SCRIPT),
+    file!("keep.js", SCRIPT),
+    file!("keys.js", SCRIPT),
+    file!("link.js", SCRIPT),
+    file!("overview.js", SCRIPT),
+    file!("prefs.js", SCRIPT),
+    file!("sheets.js", SCRIPT),
+    file!("sound.js", SCRIPT),
+    file!("steps.js", SCRIPT),
+    file!("strip.js", SCRIPT),
+    file!("triangle.js", SCRIPT),
+    file!("words.js", SCRIPT),
+    file!("pair.html", HTML),
+    file!("pair.js", SCRIPT),
+    file!("pair.css", CSS),
 ];
 
 const HTML: &str = "text/html; charset=utf-8";
+const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
-const STYLE: &str = "text/css; charset=utf-8";
+const DRAWING: &str = "image/svg+xml";
 
 /// Everything from our own address and nothing from elsewhere; in no frame; no form goes anywhere
 /// (W3C Content Security Policy Level 3).
@@ -148,26 +162,39 @@ fn tags() -> &'static [String; FILES.len()] {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+#[allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing
+)]
 mod tests {
     use super::*;
 
     #[test]
     fn the_page_names_no_address_outside() {
         for file in &FILES {
-            if file.kind.starts_with("text/") {
-                let text = std::str::from_utf8(file.bytes).unwrap();
-                let outside = text.match_indices("://").map(|(at, _)| {
-                    let end = (at + 40).min(text.len());
-                    String::from_utf8_lossy(&text.as_bytes()[at.saturating_sub(10)..end])
-                        .into_owned()
-                });
-                // The name of a namespace is no address that is gone to.
-                let outside: Vec<String> = outside
-                    .filter(|it| !it.contains("http://www.w3.org/"))
-                    .collect();
-                assert_eq!(outside, [] as [String; 0], "{}", file.name);
-            }
+            let text = std::str::from_utf8(file.bytes).unwrap();
+            let outside = text.match_indices("://").map(|(at, _)| {
+                let from = text.floor_char_boundary(at.saturating_sub(10));
+                &text[from..text.floor_char_boundary(at + 40)]
+            });
+            // The name of a namespace is no address that is gone to.
+            let outside: Vec<&str> = outside
+                .filter(|it| !it.contains("http://www.w3.org/"))
+                .collect();
+            assert_eq!(outside, [] as [&str; 0], "{}", file.name);
+        }
+    }
+
+    #[test]
+    fn the_whole_page_is_small_and_every_file_of_its_folder_is_served() {
+        let whole: usize = FILES.iter().map(|file| file.bytes.len()).sum();
+        assert!(whole < 150_000, "{whole} bytes");
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/src/serve/page");
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let name = entry.unwrap().file_name().into_string().unwrap();
+            assert!(FILES.iter().any(|file| file.name == name), "{name}");
         }
     }
 

@@ -3,8 +3,9 @@
 use serde::{Deserialize, Serialize};
 
 use crate::balance::{LinkState, Verdict};
-use crate::job::{Job, Ring, State, What, words};
+use crate::job::{BenchRules, Job, Ring, State, What, statement, words};
 use crate::mass::{Indication, Moment, Shown};
+use crate::metal::Metal;
 
 /// A bench, whole.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -112,6 +113,11 @@ pub struct JobView {
     pub client: String,
     /// What was asked for, as stated.
     pub target: String,
+    /// The colour asked for.
+    pub colour: String,
+    /// What it is for.
+    #[serde(rename = "use")]
+    pub purpose: String,
     /// Whether it is open.
     pub open: bool,
     /// What was weighed.
@@ -122,10 +128,18 @@ pub struct JobView {
     pub melt: String,
     /// Its fineness, per mille to two decimals.
     pub fineness_ppt: Option<String>,
+    /// What everything put in so far is made of, per mille: `Au 750 Ag 125 unknown 125`.
+    pub made_of: Option<String>,
+    /// The same with everything that is planned.
+    pub to_be_made_of: Option<String>,
     /// What an assay found in the button.
     pub assay: Option<AssayView>,
     /// What its density says.
     pub proof: Option<ProofView>,
+    /// What stands against its metals, or against the whole of it once it is closed.
+    pub warnings: Vec<String>,
+    /// The statement, once it is closed.
+    pub statement: Option<String>,
 }
 
 /// An assay of the button.
@@ -182,6 +196,31 @@ pub struct PlannedView {
     pub name: String,
     /// By exact mass balance; none where the metals left cannot bring it there.
     pub mass: Option<String>,
+    /// What it is made of, per mille.
+    pub made_of: String,
+}
+
+/// A metal of the shop's shelf.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct MetalView {
+    /// The short name that orders use.
+    pub metal: String,
+    /// The name for people.
+    pub name: String,
+    /// What it is made of, per mille: `Ag 500 Cu 500`.
+    pub made_of: String,
+}
+
+impl MetalView {
+    /// A metal as clients see it.
+    pub fn of(metal: &Metal) -> Self {
+        Self {
+            metal: metal.key.clone(),
+            name: metal.name.clone(),
+            made_of: metal.composition.to_string(),
+        }
+    }
 }
 
 /// A bell.
@@ -227,7 +266,7 @@ impl BenchView {
             }),
             pan: PanView::of(state, at),
             weighing: WeighingView::of(state),
-            job: state.job().map(JobView::of),
+            job: state.job().map(|job| JobView::of(job, state.rules())),
         }
     }
 }
@@ -312,7 +351,7 @@ impl WeighingView {
 }
 
 impl JobView {
-    fn of(job: &Job) -> Self {
+    fn of(job: &Job, rules: &BenchRules) -> Self {
         let melt = job.melt();
         let plan = job.plan();
         let planned = |addition: usize| {
@@ -324,6 +363,8 @@ impl JobView {
             ticket: job.opened.ticket.clone(),
             client: job.opened.client.clone(),
             target: job.opened.target.stated_text(),
+            colour: job.opened.colour.to_string(),
+            purpose: job.opened.purpose.to_string(),
             open: job.closed.is_none(),
             weighed: job
                 .weighed
@@ -336,12 +377,17 @@ impl JobView {
                 .map(|addition| PlannedView {
                     name: words::metal_name(job, addition),
                     mass: planned(addition),
+                    made_of: job
+                        .metal(addition)
+                        .map_or_else(String::new, |metal| metal.made_of.to_string()),
                 })
                 .collect(),
             melt: words::shown(job, melt.mass()).to_string(),
             fineness_ppt: melt
                 .fineness()
                 .map(|fineness| fineness.to_per_mille(2).to_string()),
+            made_of: job.made_of().map(|of| of.to_string()),
+            to_be_made_of: job.to_be_made_of().map(|of| of.to_string()),
             assay: job
                 .last_button()
                 .and_then(|button| button.assay.as_ref())
@@ -358,6 +404,11 @@ impl JobView {
                 gold_u_ppt: proof.gold_u_ppt.to_string(),
                 p_lawful: proof.chance_lawful.to_string(),
             }),
+            warnings: match &job.closed {
+                Some(closed) => closed.warnings.clone(),
+                None => words::cautions(job, rules),
+            },
+            statement: job.closed.as_ref().map(|closed| statement(job, closed)),
         }
     }
 }

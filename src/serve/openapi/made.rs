@@ -12,8 +12,8 @@ use crate::serve::front::PageView;
 use crate::serve::http::addresses;
 use crate::serve::pairing::{COOKIE, EnterBody};
 use crate::serve::{
-    BellView, BenchView, CodeView, DeviceView, ForgetBody, ForgottenView, OrderBody, ReadingView,
-    RecipesView, RefusalBody, ReplyBody,
+    BellView, BenchView, CodeView, DeviceView, ForgetBody, ForgottenView, MetalView, OrderBody,
+    ReadingView, RecipesView, RefusalBody, ReplyBody,
 };
 
 /// Collects the schemas of what is received and of what is sent.
@@ -87,6 +87,7 @@ fn made() -> Value {
     let mut schemas = Schemas::new();
     let refusal = schemas.sends::<RefusalBody>();
     let bench_view = schemas.sends::<BenchView>();
+    let metal = schemas.sends::<MetalView>();
     let name = json!({
         "name": "name", "in": "path", "required": true,
         "description": "The bench; - is the only one.",
@@ -196,6 +197,13 @@ fn made() -> Value {
                 "415": no("Its content type is not application/json."),
                 "422": no("It is no order that is known, or something in it means nothing."),
                 "503": slow,
+            })),
+        }},
+        "/v1/shelf": {"get": {
+            "operationId": "shelf",
+            "summary": "The shop's metals, in the order of the shelf's file.",
+            "responses": refused(json!({
+                "200": gives("The metals.", &json!({"type": "array", "items": metal})),
             })),
         }},
         "/v1/page": {"get": {

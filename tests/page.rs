@@ -1,0 +1,28 @@
+//! The bench page in a real browser: headless Chromium, driven by the W3C `WebDriver` protocol, on the real service with
+//! the pretend balance on a pseudo-terminal. Every wait has a limit. The pictures of each state are left in
+//! target/tmp/page.
+
+#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+#![allow(clippy::indexing_slicing)]
+
+#[path = "support/python.rs"]
+mod python;
+#[path = "support/mod.rs"]
+mod support;
+
+#[path = "page/driver.rs"]
+mod driver;
+#[path = "page/figures.rs"]
+mod figures;
+#[path = "page/looks.rs"]
+mod looks;
+#[path = "page/lost.rs"]
+mod lost;
+#[path = "page/rules.rs"]
+mod rules;
+#[path = "page/sound.rs"]
+mod sound;
+#[path = "page/stage.rs"]
+mod stage;
+#[path = "page/whole_job.rs"]
+mod whole_job;
