@@ -48,7 +48,8 @@ async fn obey() {
             }
         }
     });
-    let (sender, task) = Bells::start();
+    let (press, mut presses) = tokio::sync::mpsc::channel(8);
+    let (sender, task) = Bells::start(&BellSettings::default(), press);
     // The longest time for which a task that wanted to run could not.
     let gap = std::rc::Rc::new(std::cell::Cell::new(Duration::ZERO));
     let seen = std::rc::Rc::clone(&gap);
