@@ -25,12 +25,12 @@ use tokio::task::AbortHandle;
 use tokio::time::{Instant, timeout};
 
 use super::failure::Failure;
+use super::limits;
 use super::notice::{self, Content};
 use super::press::{Act, Press, Told};
 use super::sender::Shared;
 use super::server::{Can, Change, Server};
 use super::waiting::Waiting;
-use super::limits;
 use crate::job::BellKind;
 use crate::trouble::Trouble;
 

@@ -70,10 +70,7 @@ pub(super) struct Content {
 pub(super) fn notice(content: &Content, can: Can, replaces: Option<u32>) -> Notification {
     let manner = manner(content.kind);
     let (urgency, stay) = if content.long {
-        (
-            Urgency::Normal,
-            Timeout::Milliseconds(limits::STAY_LONG_MS),
-        )
+        (Urgency::Normal, Timeout::Milliseconds(limits::STAY_LONG_MS))
     } else if content.kind.is_critical() {
         (Urgency::Critical, Timeout::Never)
     } else {

@@ -191,7 +191,9 @@ impl Dispatcher {
                 }
             }
         }
-        Err(io::Error::other("the speech dispatcher answers without end"))
+        Err(io::Error::other(
+            "the speech dispatcher answers without end",
+        ))
     }
 }
 

@@ -104,11 +104,12 @@ fn wave(tune: Tune, at: f64) -> f64 {
         Tune::Over => {
             let at = at % OVER_EVERY;
             let [high, low] = OVER_HZ;
-            if at < OVER_NOTE {
+            let note = if at < OVER_NOTE {
                 note(high, OVER_NOTE, at)
             } else {
                 note(low, OVER_NOTE, at - OVER_NOTE)
-            }
+            };
+            0.8 * note
         }
         Tune::Hold => {
             let at = at % KNOCK_EVERY;
@@ -187,7 +188,7 @@ impl Voice {
         }
         self.since = self.since.saturating_add(1);
         self.unchanged = self.unchanged.saturating_add(1);
-        (sum * self.volume * f64::from(i16::MAX)).clamp(-32_767.0, 32_767.0) as i16
+        (sum.clamp(-1.0, 1.0) * self.volume * f64::from(i16::MAX)) as i16
     }
 
     fn tick(&mut self) -> f64 {
