@@ -3,6 +3,8 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 #![allow(clippy::indexing_slicing)] // of JSON values, which answer null
 
+#[path = "bell/orders.rs"]
+mod orders;
 #[path = "bell/presses.rs"]
 mod presses;
 #[path = "bell/ringer.rs"]

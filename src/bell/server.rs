@@ -22,6 +22,7 @@ const BUS: &str = "org.freedesktop.DBus";
 
 /// What the service can, by its own word. The least by default.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[allow(clippy::struct_excessive_bools)] // each is a word of the service, and none rules out another
 pub(super) struct Can {
     /// It answered what it can.
     pub(super) told: bool,

@@ -52,9 +52,12 @@ pub(super) const BELL: Known = Known {
 /// The settings of the bells; none, and said so, when they cannot be used.
 pub(super) fn bell(section: &Section<'_>) -> Option<BellSettings> {
     let usual = BellSettings::default();
-    let truth = |key: &str, usual: bool| match section.has(key) {
-        true => section.truth(key),
-        false => Some(usual),
+    let truth = |key: &str, usual: bool| {
+        if section.has(key) {
+            section.truth(key)
+        } else {
+            Some(usual)
+        }
     };
     let (desktop, speech) = (
         truth("desktop", usual.desktop),
