@@ -3,6 +3,12 @@
 //! but the voice under test.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 #![allow(clippy::indexing_slicing)]
+// Samples are counted in seconds here: small numbers, never negative.
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss
+)]
 
 #[path = "sound/ear.rs"]
 mod ear;
@@ -138,7 +144,7 @@ fn changes_do_not_click_and_the_volume_is_kept() {
             samples.extend(heard(&mut voice, 0.0513));
         }
         let loudest = samples.iter().map(|it| i32::from(*it).abs()).max().unwrap();
-        let most = 32_767 * volume as i32 / 100;
+        let most = 32_767 * i32::try_from(volume).unwrap() / 100;
         assert!(loudest <= most, "{loudest} at {volume}");
         assert!(loudest >= most / 3);
         // The steepest is the tick's own pitch at full strength: 2 pi 1500 / 48000 of it.
