@@ -41,6 +41,7 @@ fn child() {
     runtime.block_on(obey());
 }
 
+#[allow(clippy::too_many_lines)] // one arm an order
 async fn obey() {
     let (line, mut lines) = tokio::sync::mpsc::channel::<String>(1);
     std::thread::spawn(move || {
