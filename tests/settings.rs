@@ -212,7 +212,8 @@ fn the_defaults_are_these() {
     let settings = Home::with(SHORTEST).read().unwrap();
     assert_eq!(settings.give_away.to_string(), "5 ppt");
     assert_eq!(settings.minus_tolerance.to_string(), "0 ppt");
-    assert!(settings.bell.desktop);
+    assert!(settings.bell.desktop && !settings.bell.speech);
+    assert_eq!(settings.bell.sound, None);
     assert_eq!(settings.page.at, Some("127.0.0.1:7726".parse().unwrap()));
     assert_eq!(
         settings.page.beyond, None,
@@ -253,6 +254,10 @@ fn every_setting_changes_what_it_says() {
         minus_tolerance = "3ppt"
         [bell]
         desktop = false
+        sound = "on"
+        volume = 7
+        sound_file = "/tmp/x.wav"
+        speech = true
         [page]
         at = "off"
         [[bench]]
@@ -281,7 +286,10 @@ fn every_setting_changes_what_it_says() {
     assert_eq!(demand.target, target);
     assert_eq!(demand.lowest, "747".parse().unwrap());
     assert_eq!(demand.highest, "752.5".parse().unwrap());
-    assert!(!settings.bell.desktop);
+    let sound = settings.bell.sound.as_ref().unwrap();
+    assert_eq!(sound.volume, 7);
+    assert_eq!(sound.file.as_deref(), Some(Path::new("/tmp/x.wav")));
+    assert!(!settings.bell.desktop && settings.bell.speech);
     assert_eq!(settings.page.at, None);
     let [left, right] = &settings.benches[..] else {
         panic!("two benches")

@@ -37,3 +37,19 @@ pub(super) const TITLE: usize = 120;
 
 /// Longest text, in characters. Two sentences need a third of it.
 pub(super) const TEXT: usize = 600;
+
+/// How long a notice asks to stay that is to be read at leisure, in milliseconds, and the longest
+/// text of one: the person pressed a button for it, and stands before the screen.
+pub(super) const STAY_LONG_MS: u32 = 60_000;
+/// See [`STAY_LONG_MS`].
+pub(super) const TEXT_LONG: usize = 2_000;
+
+/// The least time between two notices of a bench of which only the progress differs: twice a second
+/// is as often as a bar is looked at.
+pub(super) const PROGRESS: Duration = Duration::from_millis(500);
+
+/// How long what was pressed may take: an order has fifteen seconds.
+pub(super) const PRESS: Duration = Duration::from_secs(20);
+
+/// Presses and answers that may wait to be looked at. A person presses one at a time.
+pub(super) const HEARD: usize = 16;

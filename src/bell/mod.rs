@@ -1,9 +1,9 @@
 //! The bells: they tell the person at the bench, and can never stop a bench.
 //!
 //! Ringing is a matter of leaving a note in a box: it takes no time, cannot fail, and nothing
-//! waits for it. A task of its own takes the notes out and shows them on the desktop. What goes
-//! wrong there is said once in the log, is kept for whoever asks ([`BellSender::trouble`]), and
-//! goes no further.
+//! waits for it. A task of its own takes the notes out and shows them on the desktop; sound and
+//! speech have a thread each. What goes wrong there is said once in the log, is kept for whoever
+//! asks ([`BellSender::trouble`]), and goes no further.
 //!
 //! What is promised of the box, for every bench on its own:
 //!
@@ -18,15 +18,24 @@
 //!   the news.
 //!
 //! One file a way of telling. Which ring is due, and how it is worded, is settled in
-//! [`crate::job`].
+//! [`crate::job`]; what is pressed on a notice is handed out as a [`Press`], to be carried out where
+//! orders are.
 
+mod desk;
 mod desktop;
 mod failure;
 mod limits;
 mod notice;
+mod press;
+mod sender;
+mod server;
+pub mod sound;
+mod speech;
 mod waiting;
 
-pub use desktop::{BellSender, BellTask, Bells};
+pub use press::{Act, Press, Told};
+pub use sender::{BellSender, BellTask, Bells};
+pub use sound::Tune;
 
 use crate::job::Ring;
 
@@ -37,4 +46,13 @@ pub struct Peal {
     pub bench: String,
     /// What to tell.
     pub ring: Ring,
+}
+
+/// Where the pan stands, for what follows it between two rings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct PanNow {
+    /// How far an addition is towards its aim, in hundredths.
+    pub progress: Option<u8>,
+    /// What is to be heard.
+    pub tune: Tune,
 }

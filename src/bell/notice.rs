@@ -1,9 +1,11 @@
-//! What a ring looks and sounds like on a desktop. Promises plain text that no desktop reads as
+//! What a ring looks and sounds like on a desktop. Promises that no text of a person is read as
 //! markup, and a sound of its own for every kind. Shows nothing.
 
 use notify_rust::{Hint, Notification, Timeout, Urgency};
 
-use super::{Peal, limits};
+use super::limits;
+use super::press::Act;
+use super::server::Can;
 use crate::job::BellKind;
 
 /// The name under which the desktop knows us, and the name of our desktop entry.
@@ -41,10 +43,35 @@ fn manner(kind: BellKind) -> Manner {
     }
 }
 
-/// The notice for a ring; `replaces` is the number that the desktop gave to the bench's last one.
-pub(super) fn notice(peal: &Peal, replaces: Option<u32>) -> Notification {
-    let manner = manner(peal.ring.kind);
-    let (urgency, stay) = if peal.ring.kind.is_critical() {
+/// Everything that a notice says.
+#[derive(Debug, Clone)]
+pub(super) struct Content {
+    /// The bench that speaks.
+    pub(super) bench: String,
+    /// How it sounds and looks.
+    pub(super) kind: BellKind,
+    /// A few words.
+    pub(super) title: String,
+    /// What came of a press, before the text.
+    pub(super) note: String,
+    /// The text.
+    pub(super) text: String,
+    /// The button, and the news that it stands on.
+    pub(super) act: Option<(Act, u64)>,
+    /// How far the addition is towards its aim, in hundredths.
+    pub(super) progress: Option<u8>,
+    /// Whether it is only an old one shown anew, which is not to be heard again.
+    pub(super) quiet: bool,
+    /// Whether it is to be read at leisure.
+    pub(super) long: bool,
+}
+
+/// The notice of this; `replaces` is the number that the desktop gave to the one before.
+pub(super) fn notice(content: &Content, can: Can, replaces: Option<u32>) -> Notification {
+    let manner = manner(content.kind);
+    let (urgency, stay) = if content.long {
+        (Urgency::Normal, Timeout::Milliseconds(limits::STAY_LONG_MS))
+    } else if content.kind.is_critical() {
         (Urgency::Critical, Timeout::Never)
     } else {
         (Urgency::Normal, Timeout::Milliseconds(limits::STAY_MS))
@@ -52,14 +79,28 @@ pub(super) fn notice(peal: &Peal, replaces: Option<u32>) -> Notification {
     let mut notice = Notification::new();
     notice
         .appname(NAME)
-        .summary(&line(&peal.ring.title, limits::TITLE))
-        .body(&body(peal))
+        .summary(&line(&content.title, limits::TITLE))
+        .body(&body(content, can))
         .icon(manner.icon)
         .urgency(urgency)
         .timeout(stay)
         .hint(Hint::Category(manner.category.into()))
-        .hint(Hint::DesktopEntry(NAME.into()))
-        .hint(Hint::SoundName(manner.sound.into()));
+        .hint(Hint::DesktopEntry(NAME.into()));
+    if content.quiet {
+        notice.hint(Hint::SuppressSound(true));
+    } else {
+        notice.hint(Hint::SoundName(manner.sound.into()));
+    }
+    if let Some(progress) = content.progress {
+        notice.hint(Hint::CustomInt("value".into(), i32::from(progress)));
+    }
+    if can.actions
+        && let Some((act, turn)) = content.act
+    {
+        // What was pressed may be refused, and that is told where the button was.
+        notice.hint(Hint::Resident(true));
+        notice.action(&act.key(turn), act.label());
+    }
     if let Some(number) = replaces {
         notice.id(number);
     }
@@ -67,14 +108,42 @@ pub(super) fn notice(peal: &Peal, replaces: Option<u32>) -> Notification {
 }
 
 /// The text, and under it which bench speaks.
-fn body(peal: &Peal) -> String {
-    let text = plain(&peal.ring.text, limits::TEXT);
-    let bench = line(&peal.bench, limits::TITLE);
-    match (text.is_empty(), bench.is_empty()) {
-        (_, true) => text,
-        (true, false) => format!("Bench: {bench}"),
-        (false, false) => format!("{text}\nBench: {bench}"),
-    }
+fn body(content: &Content, can: Can) -> String {
+    let most = if content.long {
+        limits::TEXT_LONG
+    } else {
+        limits::TEXT
+    };
+    let dress = |text: &str, most: usize| {
+        if can.told {
+            let text = cut(text, most);
+            if can.markup { escaped(&text) } else { text }
+        } else {
+            plain(text, most)
+        }
+    };
+    let strong = |text: String| {
+        if can.markup && !text.is_empty() {
+            format!("<b>{text}</b>")
+        } else {
+            text
+        }
+    };
+    let note = strong(dress(&content.note, most));
+    let text = dress(&content.text, most);
+    let bench = dress(&content.bench, limits::TITLE).replace('\n', " ");
+    let bench = if bench.is_empty() {
+        bench
+    } else {
+        format!("Bench: {}", strong(bench))
+    };
+    let parts = [note, text, bench];
+    let parts: Vec<&str> = parts
+        .iter()
+        .map(String::as_str)
+        .filter(|it| !it.is_empty())
+        .collect();
+    parts.join("\n")
 }
 
 fn line(text: &str, most: usize) -> String {
@@ -82,28 +151,45 @@ fn line(text: &str, most: usize) -> String {
 }
 
 /// Text that means the same on every desktop. Some read markup in it and some show every
-/// character as it is; which it is would have to be asked, and asked again whenever another
-/// service takes over. Three characters make the difference, and each has a stand-in that needs
-/// no asking. Control characters go too: a NUL cannot travel on the bus at all.
+/// character as it is; a title is read as markup by some that should not. Three characters make the
+/// difference, and each has a stand-in that needs no knowing.
 fn plain(text: &str, most: usize) -> String {
-    let mut plain: String = text
+    let stand_in = |c| match c {
+        '&' => '+',
+        '<' => '‹',
+        '>' => '›',
+        c => c,
+    };
+    cut(text, most).chars().map(stand_in).collect()
+}
+
+/// Text as markup that shows every character as it is.
+fn escaped(text: &str) -> String {
+    let mut escaped = String::new();
+    for c in text.chars() {
+        match c {
+            '&' => escaped.push_str("&amp;"),
+            '<' => escaped.push_str("&lt;"),
+            '>' => escaped.push_str("&gt;"),
+            c => escaped.push(c),
+        }
+    }
+    escaped
+}
+
+/// Text of a bounded length without control characters: a NUL cannot travel on the bus at all.
+fn cut(text: &str, most: usize) -> String {
+    let mut cut: String = text
         .trim()
         .chars()
-        .map(|c| match c {
-            '&' => '+',
-            '<' => '‹',
-            '>' => '›',
-            '\n' => '\n',
-            c if c.is_control() => ' ',
-            c => c,
-        })
+        .map(|c| if c.is_control() && c != '\n' { ' ' } else { c })
         .take(most + 1)
         .collect();
-    if plain.chars().count() > most {
-        plain = plain.chars().take(most.saturating_sub(1)).collect();
-        plain.push('…');
+    if cut.chars().count() > most {
+        cut = cut.chars().take(most.saturating_sub(1)).collect();
+        cut.push('…');
     }
-    plain
+    cut
 }
 
 #[cfg(test)]

@@ -8,12 +8,12 @@ use tokio::time::Instant;
 use super::{Peal, limits};
 
 /// A ring in the box.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Waiting {
     /// What to tell.
     pub(super) peal: Peal,
     /// Its place among all rings of all benches.
-    turn: u64,
+    pub(super) turn: u64,
     /// How often it could not be shown.
     failures: u32,
     /// When to try again, if it could not be shown.
@@ -21,7 +21,7 @@ pub(super) struct Waiting {
 }
 
 impl Waiting {
-    fn is_critical(&self) -> bool {
+    pub(super) fn is_critical(&self) -> bool {
         self.peal.ring.kind.is_critical()
     }
 }
@@ -43,6 +43,8 @@ pub(super) enum Next {
 pub(super) struct Rings {
     benches: BTreeMap<String, VecDeque<Waiting>>,
     turns: u64,
+    /// The newest news of each bench: its last ring, or an order given after it.
+    newest: BTreeMap<String, u64>,
 }
 
 impl Rings {
@@ -50,6 +52,7 @@ impl Rings {
     /// rings always, a critical one only for one of its own kind.
     pub(super) fn put(&mut self, peal: Peal) {
         self.turns += 1;
+        self.newest.insert(peal.bench.clone(), self.turns);
         let bench = self.benches.entry(peal.bench.clone()).or_default();
         bench.retain(|old| old.is_critical() && old.peal.ring.kind != peal.ring.kind);
         // There is news, so what failed before is worth another try at once.
@@ -63,6 +66,25 @@ impl Rings {
             failures: 0,
             again: None,
         });
+    }
+
+    /// The bench was given an order: what was told before is no ground for another.
+    pub(super) fn gone_on(&mut self, bench: &str) {
+        self.turns += 1;
+        match self.newest.get_mut(bench) {
+            Some(newest) => *newest = self.turns,
+            None => drop(self.newest.insert(bench.to_owned(), self.turns)),
+        }
+    }
+
+    /// Whether this is still the newest news of a bench.
+    pub(super) fn is_newest(&self, bench: &str, turn: u64) -> bool {
+        self.newest.get(bench) == Some(&turn)
+    }
+
+    /// Whether a ring of a bench waits to be shown.
+    pub(super) fn has_news(&self, bench: &str) -> bool {
+        self.benches.contains_key(bench)
     }
 
     /// The next ring to show: critical ones first, then in turn; within a bench always in order.

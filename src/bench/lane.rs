@@ -12,6 +12,7 @@ use tokio::time::{Instant, sleep_until};
 use super::checks::Checks;
 use super::journal::Journal;
 use super::line::{Came, Line};
+use super::pan;
 use super::reader::Reader;
 use crate::balance::{LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
@@ -249,6 +250,9 @@ impl Lane {
                 self.orders += 1;
                 self.answers.insert(self.orders, reply);
                 tracing::debug!(bench = self.name, ?order, "order");
+                if let Some(bells) = &self.bells {
+                    bells.ordered(&self.name);
+                }
                 self.happen(Event::Order {
                     id: self.orders,
                     order,
@@ -283,6 +287,9 @@ impl Lane {
                 }
                 Effect::Answer { id, answer } => {
                     changed = true;
+                    if let (Some(bells), Ok(done)) = (&self.bells, &answer) {
+                        bells.say(&done.text);
+                    }
                     if let Some(reply) = self.answers.remove(&id) {
                         let _gone = reply.send(answer);
                     }
@@ -304,6 +311,9 @@ impl Lane {
                     }
                 }
             }
+        }
+        if let (Some(bells), Some(state)) = (&self.bells, &self.state) {
+            bells.pan(&self.name, pan::now(state));
         }
         self.tell_followers(changed, shown.is_some());
     }

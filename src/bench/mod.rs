@@ -8,7 +8,9 @@ mod checks;
 mod journal;
 mod lane;
 mod line;
+mod pan;
 mod plug;
+mod presses;
 mod reader;
 mod service;
 

@@ -5,13 +5,14 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::signal::unix::{SignalKind, signal};
-use tokio::sync::watch;
+use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
 use tokio::time::{MissedTickBehavior, interval};
 
 use super::checks::{Checks, last_checks};
 use super::journal::Journal;
 use super::lane::Lane;
+use super::presses::{PRESSES, carry_out};
 use crate::bell::Bells;
 use crate::book::{Book, BookView, JobName, Survey, Writer};
 use crate::job::{Job, Record, Verdict, scan};
@@ -50,8 +51,8 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
     let served = listen(&settings.folders.runtime)?;
     let front = Front::open(&settings.page, &settings.folders).await;
     let (stop, stopping) = watch::channel(false);
-    let desktop = settings.bell.desktop.then(Bells::start);
-    let bells = desktop.as_ref().map(|(sender, _)| sender.clone());
+    let (press, presses) = mpsc::channel(PRESSES);
+    let (bells, ringing) = Bells::start(&settings.bell, press);
 
     let mut open = open_jobs(writer.book(), survey.open);
     let checks = Arc::new(Checks::new(writer.clone()));
@@ -66,7 +67,7 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
             None => None,
         };
         let kept = (journal, Arc::clone(&checks));
-        let mut lane = Lane::new(bench, job, kept, bells.clone(), asks, live)?;
+        let mut lane = Lane::new(bench, job, kept, Some(bells.clone()), asks, live)?;
         if let Some(last) = last_checks.remove(&bench.name) {
             lane.remember(last);
         }
@@ -80,6 +81,8 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
             "the book holds an open job of a bench that the settings do not name"
         );
     }
+    // Ends with the bells, which hold the other end.
+    let pressing = tokio::spawn(carry_out(presses, doors.clone()));
     let page = front.view().clone();
     let house = Arc::new(House {
         settings,
@@ -121,10 +124,7 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
     drop(bells);
     let both = async {
         let _ended = serving.await;
-        if let Some((sender, ringing)) = desktop {
-            drop(sender);
-            ringing.finish().await;
-        }
+        ringing.finish().await;
     };
     if tokio::time::timeout(Duration::from_secs(3), both)
         .await
@@ -132,6 +132,7 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
     {
         tracing::warn!("a client or the desktop did not let go in time");
     }
+    pressing.abort();
     Ok(())
 }
 

@@ -8,7 +8,7 @@ use super::checking::{Checking, Remembered};
 use super::fold::{Adding, Job, Weighed};
 use super::hold::Holds;
 use super::record::{Record, What};
-use super::watch::Watch;
+use super::watch::{Watch, Zone};
 use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
 use crate::mass::{CheckWeight, Class, Indication, Mass, Moment, Reading};
@@ -227,6 +227,11 @@ impl State {
     /// The pan as last read in a proven unit.
     pub fn tracked(&self) -> Option<&Tracked> {
         self.pan.last()
+    }
+
+    /// Where the addition stands against its window, as last rung.
+    pub fn zone(&self) -> Zone {
+        self.watch.zone()
     }
 
     /// Whether the pan is lighter than it can become by itself, and the weighing stands still.

@@ -7,6 +7,7 @@
 
 mod balance;
 mod basis;
+mod bell;
 mod bench;
 mod find;
 mod folders;
@@ -24,6 +25,7 @@ use std::sync::Arc;
 
 pub use balance::{BalanceFile, request_bytes};
 pub use basis::read_basis;
+pub use bell::{BellSettings, SoundSettings};
 pub use find::{SHIPPED_BALANCES, USB_SCALE};
 pub use folders::{Environment, Folders};
 pub use law::read_laws;
@@ -120,19 +122,6 @@ impl Form {
     }
 }
 
-/// How a bell reaches the person.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct BellSettings {
-    /// By desktop notification.
-    pub desktop: bool,
-}
-
-impl Default for BellSettings {
-    fn default() -> Self {
-        Self { desktop: true }
-    }
-}
-
 const TOP: Known = Known {
     table: "the settings",
     keys: &[
@@ -157,10 +146,6 @@ const WINDOW: Known = Known {
 const MARK: Known = Known {
     table: "[mark]",
     keys: &[("law", "\"none\""), (MINUS_TOLERANCE.key, "\"0 ppt\"")],
-};
-const BELL: Known = Known {
-    table: "[bell]",
-    keys: &[("desktop", "true")],
 };
 
 impl Settings {
@@ -220,7 +205,7 @@ impl Settings {
         if let (Some(law), Some(minus)) = (&law, minus_tolerance) {
             within_law(&mark, law, minus);
         }
-        let desktop = top.table("bell", &BELL).truth("desktop");
+        let bell = bell::bell(&top.table("bell", &bell::BELL));
         let page = page::page(&top.table("page", &page::PAGE));
         let sections = top.tables("bench", &bench::BENCH);
         if !top.has("bench") {
@@ -234,9 +219,7 @@ impl Settings {
             minus_tolerance: minus_tolerance?,
             law: law?,
             basis: basis?,
-            bell: BellSettings {
-                desktop: desktop.unwrap_or(BellSettings::default().desktop),
-            },
+            bell: bell?,
             page: page?,
             shelf: Arc::clone(shelf),
             folders: folders.clone(),
@@ -329,7 +312,7 @@ mod tests {
         &TOP,
         &WINDOW,
         &MARK,
-        &BELL,
+        &bell::BELL,
         &page::PAGE,
         &bench::BENCH,
         &bench::BENCH_STEADY,

@@ -47,10 +47,20 @@ pub(super) const LEAST_LOAD: Number = divisions("least_load_divisions", 2, 10, 1
 /// No line for so long, and the last reading is old. Balances send at least once a second; a
 /// minute is far beyond what may be shown as if it were now.
 pub(super) const SILENCE: Number = seconds("silence_seconds", 500, 3_000, 60_000);
+/// How loud the sound is, in hundredths of full scale.
+pub(super) const VOLUME: Number = Number {
+    key: "volume",
+    unit: "percent",
+    lowest: 0,
+    usual: 50_000,
+    highest: 100_000,
+    decimals: 0,
+};
 
 /// Every one.
 #[cfg(test)]
-pub(super) const ALL: [Number; 9] = [
+pub(super) const ALL: [Number; 10] = [
+    VOLUME,
     GIVE_AWAY,
     MINUS_TOLERANCE,
     RISK,

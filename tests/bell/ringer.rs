@@ -9,8 +9,10 @@ use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
-use panbell::bell::{Bells, Peal};
+use panbell::bell::{Bells, PanNow, Peal, Told, Tune};
 use panbell::job::{BellKind, Ring};
+use panbell::settings::BellSettings;
+use panbell::trouble::Trouble;
 use serde_json::{Value, json};
 
 use crate::LIMIT;
@@ -39,6 +41,7 @@ fn child() {
     runtime.block_on(obey());
 }
 
+#[allow(clippy::too_many_lines)] // one arm an order
 async fn obey() {
     let (line, mut lines) = tokio::sync::mpsc::channel::<String>(1);
     std::thread::spawn(move || {
@@ -48,7 +51,8 @@ async fn obey() {
             }
         }
     });
-    let (sender, task) = Bells::start();
+    let (press, mut presses) = tokio::sync::mpsc::channel(8);
+    let (sender, task) = Bells::start(&BellSettings::default(), press);
     // The longest time for which a task that wanted to run could not.
     let gap = std::rc::Rc::new(std::cell::Cell::new(Duration::ZERO));
     let seen = std::rc::Rc::clone(&gap);
@@ -96,6 +100,35 @@ async fn obey() {
                     }
                     json!(before.elapsed().as_millis())
                 }
+                "pan" => {
+                    let progress = order["progress"]
+                        .as_u64()
+                        .map(|it| u8::try_from(it).unwrap());
+                    let tune = Tune::Silent;
+                    sender.pan(&text("bench"), PanNow { progress, tune });
+                    json!(null)
+                }
+                "ordered" => {
+                    sender.ordered(&text("bench"));
+                    json!(null)
+                }
+                // The next press, if there is one; answered as told.
+                "press" => match presses.try_recv() {
+                    Err(_) => json!(null),
+                    Ok(press) => {
+                        let told = match order["told"].as_str() {
+                            Some(told) => Ok(Told {
+                                title: text("title"),
+                                text: told.to_owned(),
+                            }),
+                            None => {
+                                Err(Trouble::new("no", "It happened.", "It means.", "Mend it."))
+                            }
+                        };
+                        let gone = press.answer.send(told).is_err();
+                        json!([press.bench, format!("{:?}", press.act), gone])
+                    }
+                },
                 "trouble" => json!(sender.trouble().map(|trouble| trouble.code)),
                 "gap" => json!(gap.take().as_millis()),
                 "sockets" => json!(std::fs::read_dir("/proc/self/fd").unwrap().count()),

@@ -30,7 +30,8 @@ fn heard(notices: &NoticeServer, bell: &str, bench: &str, after: usize) -> Notic
     let find = || {
         let mut all = notices.all().into_iter().skip(after);
         all.find(|it| {
-            it.sound_name.as_deref() == Some(sound) && it.body.ends_with(&format!("Bench: {bench}"))
+            it.sound_name.as_deref() == Some(sound)
+                && it.body.ends_with(&format!("Bench: <b>{bench}</b>"))
         })
     };
     // Asking again after each further notice; the service keeps them all.

@@ -125,6 +125,12 @@ pub struct Notice {
     pub sound_name: Option<String>,
     pub category: Option<String>,
     pub desktop_entry: Option<String>,
+    /// How far along, as an int.
+    pub value: Option<i32>,
+    /// Not to be heard.
+    pub is_quiet: bool,
+    /// When it was asked for.
+    pub at: Instant,
     /// The names of all hints.
     pub hints: BTreeSet<String>,
     /// Milliseconds; -1 as the service likes, 0 never.
@@ -144,6 +150,12 @@ pub struct NoticeServer {
 impl NoticeServer {
     /// Starts the service on `bus` and returns when it can be called. It ends when dropped.
     pub fn start(bus: &PrivateBus) -> Self {
+        Self::start_with(bus, &["body", "body-markup", "persistence", "sound"])
+    }
+
+    /// The same with what it says that it can.
+    pub fn start_with(bus: &PrivateBus, can: &[&str]) -> Self {
+        let can = can.iter().map(ToString::to_string).collect();
         let shared = Arc::new(Shared::default());
         let (orders, taken) = mpsc::unbounded_channel();
         let (ready, is_ready) = std_mpsc::channel();
@@ -155,7 +167,7 @@ impl NoticeServer {
                 .enable_all()
                 .build()
                 .unwrap();
-            runtime.block_on(serve(&address, &log, taken, &ready));
+            runtime.block_on(serve(&address, can, &log, taken, &ready));
             drop(runtime);
             end.send(()).ok();
         });
@@ -217,6 +229,11 @@ impl NoticeServer {
         let (done, is_done) = std_mpsc::channel();
         self.orders.send(Order::PutAway(id, done)).unwrap();
         is_done.recv_timeout(PATIENCE).unwrap();
+    }
+
+    /// The person presses a button of a notice; told to whoever asked for it last.
+    pub fn press(&self, id: u32, key: &str) {
+        self.orders.send(Order::Press(id, key.into())).unwrap();
     }
 
     /// Whether this connection is still on the bus.

@@ -5,6 +5,7 @@ use std::collections::{BTreeSet, HashMap, VecDeque};
 use std::future::poll_fn;
 use std::sync::mpsc as std_mpsc;
 use std::sync::{Condvar, Mutex};
+use std::time::Instant;
 
 use futures_core::Stream;
 use tokio::sync::mpsc;
@@ -31,6 +32,7 @@ pub(super) enum Order {
     Mood(Mood),
     Forget,
     PutAway(u32, std_mpsc::Sender<()>),
+    Press(u32, String),
     Connected(String, std_mpsc::Sender<bool>),
     Stop,
 }
@@ -56,11 +58,15 @@ struct Service<'a> {
     /// The numbers of the notices that stand.
     standing: BTreeSet<u32>,
     last: u32,
+    can: Vec<String>,
+    /// Who asked last for each notice: some services tell only them of a press.
+    asked_by: HashMap<u32, String>,
 }
 
 /// Serves until told to stop; says on `ready` when it can be called.
 pub(super) async fn serve(
     address: &str,
+    can: Vec<String>,
     shared: &Shared,
     mut orders: mpsc::UnboundedReceiver<Order>,
     ready: &std_mpsc::Sender<()>,
@@ -78,6 +84,8 @@ pub(super) async fn serve(
         lying: VecDeque::new(),
         standing: BTreeSet::new(),
         last: 0,
+        can,
+        asked_by: HashMap::new(),
     };
     ready.send(()).unwrap();
     loop {
@@ -119,6 +127,13 @@ impl Service<'_> {
                     .await
                     .unwrap();
                 done.send(()).ok();
+            }
+            Order::Press(id, key) => {
+                let to = self.asked_by.get(&id).map(String::as_str);
+                self.bus
+                    .emit_signal(to, PATH, NAME, "ActionInvoked", &(id, key))
+                    .await
+                    .unwrap();
             }
             Order::Connected(sender, answer) => {
                 let reply = self
@@ -175,8 +190,7 @@ impl Service<'_> {
                 self.bus.reply(&header, &()).await.ok();
             }
             "GetCapabilities" => {
-                let can = vec!["body", "body-markup", "persistence", "sound"];
-                self.bus.reply(&header, &can).await.ok();
+                self.bus.reply(&header, &self.can).await.ok();
             }
             "GetServerInformation" => {
                 let who = ("test service", "tests", "1", "1.2");
@@ -211,6 +225,17 @@ impl Service<'_> {
         };
         self.standing.insert(id);
         let sender = call.header().sender().map(ToString::to_string);
+        self.asked_by.insert(id, sender.clone().unwrap_or_default());
+        let flag = |name: &str| {
+            matches!(
+                hints.get(name).map(|value| &**value),
+                Some(Variant::Bool(true))
+            )
+        };
+        let value = match hints.get("value").map(|value| &**value) {
+            Some(Variant::I32(value)) => Some(*value),
+            _ => None,
+        };
         let notice = Notice {
             id,
             replaces_id,
@@ -223,6 +248,9 @@ impl Service<'_> {
             sound_name: text("sound-name"),
             category: text("category"),
             desktop_entry: text("desktop-entry"),
+            value,
+            is_quiet: flag("suppress-sound"),
+            at: Instant::now(),
             hints: hints.keys().cloned().collect(),
             expire_timeout,
             sender: sender.unwrap_or_default(),
