@@ -105,7 +105,7 @@ fn clear(heard: &[u8]) -> bool {
     sound.lines >= 4 && sound.is_clear()
 }
 
-/// Tries every speed, then every framing, and goes on with what sounds best.
+/// Tries every speed, then every framing at the best one, and goes on with what sounds best.
 async fn best_of(
     port: &Path,
     found: Found,
@@ -119,18 +119,24 @@ async fn best_of(
     );
     // The port is ours alone, so it is given back before it is opened anew.
     drop(found);
-    'all: for framing in framings {
-        for speed in speeds {
-            hands.say(&format!("Listening at {speed}, {framing}."));
-            let mut ear = open(port, *speed, *framing)?;
-            ear.until(Instant::now() + LISTEN, clear).await?;
-            let score = listen(ear.heard()).score();
-            if score > best.0 {
-                best = (score, *speed, *framing);
-            }
-            if clear(ear.heard()) {
-                break 'all;
-            }
+    let mut is_clear = false;
+    // The speed first, then the framing at that speed: a wrong framing still sounds like text, a
+    // wrong speed does not.
+    let first = first_of(framings);
+    let at_speeds = speeds.iter().map(|speed| (Some(*speed), first));
+    let at_framings = framings.iter().skip(1).map(|framing| (None, *framing));
+    for (speed, framing) in at_speeds.chain(at_framings) {
+        let speed = speed.unwrap_or(best.1);
+        hands.say(&format!("Listening at {speed}, {framing}."));
+        let mut ear = open(port, speed, framing)?;
+        ear.until(Instant::now() + LISTEN, clear).await?;
+        let score = listen(ear.heard()).score();
+        is_clear = clear(ear.heard());
+        if score > best.0 || is_clear {
+            best = (score, speed, framing);
+        }
+        if is_clear {
+            break;
         }
     }
     let (score, speed, framing) = best;
@@ -138,7 +144,8 @@ async fn best_of(
         ear: open(port, speed, framing)?,
         speed,
         framing,
-        open: (score < 700).then_some("No speed sounded clear; the best one is written down."),
+        open: (!is_clear && score < 700)
+            .then_some("No speed sounded clear; the best one is written down."),
     })
 }
 
