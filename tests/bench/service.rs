@@ -32,13 +32,13 @@ impl Home {
     /// A bench at the end of each wire: `b0`, `b1`, ...
     pub(crate) fn of_many(wires: &[Wire]) -> Self {
         let home = tempfile::tempdir().unwrap();
-        let benches = wires.iter().enumerate().map(|(bench, wire)| {
-            let settings = settings(&wire.other.display().to_string());
-            settings.replace("[[bench]]\n", &format!("[[bench]]\nname = \"b{bench}\"\n"))
+        let benches = wires.iter().enumerate().map(|(at, wire)| {
+            let settings = bench(&wire.other.display().to_string());
+            settings.replace("[[bench]]\n", &format!("[[bench]]\nname = \"b{at}\"\n"))
         });
         fs::write(
             home.path().join("panbell.toml"),
-            benches.collect::<String>(),
+            format!("{NO_PAGE}{}", benches.collect::<String>()),
         )
         .unwrap();
         fs::create_dir(home.path().join("book")).unwrap();
@@ -102,9 +102,13 @@ impl Home {
 
 /// Settings of one bench on this port.
 pub(crate) fn settings(port: &str) -> String {
-    format!(
-        "[page]\nat = \"off\"\n[[bench]]\nport = \"{port}\"\nbalance = \"status-first\"\ndivision = \"0.01 g\"\n"
-    )
+    format!("{NO_PAGE}{}", bench(port))
+}
+
+const NO_PAGE: &str = "[page]\nat = \"off\"\n";
+
+fn bench(port: &str) -> String {
+    format!("[[bench]]\nport = \"{port}\"\nbalance = \"status-first\"\ndivision = \"0.01 g\"\n")
 }
 
 /// A running service. Dropping it stops it.

@@ -16,7 +16,7 @@ use super::support::http;
 use super::support::service::{KilledOnDrop, Service, plain};
 
 /// Far more than a step takes, even on a busy machine.
-const LIMIT: Duration = Duration::from_secs(120);
+const LIMIT: Duration = Duration::from_mins(2);
 
 fn pretend(home: &Home, layout: &str, pace: Pace) -> Pretend {
     Pretend::start(PretendSettings {

@@ -165,6 +165,18 @@ pub(super) fn lines(shown: &Shown, width: usize, strokes: Strokes) -> Vec<String
     lines
 }
 
+/// What must be read, in as few rows as there are: what to do first, then the pan.
+pub(super) fn short_lines(shown: &Shown, width: usize, rows: usize) -> Vec<String> {
+    let said = match &shown.hold {
+        Some(hold) => format!("HOLD: {hold}"),
+        None => shown.sentence.clone(),
+    };
+    let mut lines = wrapped(&said, width);
+    lines.extend(wrapped(&shown.figures(), width));
+    lines.truncate(rows.max(1));
+    lines
+}
+
 /// Words in lines no wider than `width`.
 pub(super) fn wrapped(text: &str, width: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
@@ -249,6 +261,22 @@ mod tests {
                 .unwrap()
         };
         assert!(tip_row(0.0) > tip_row(2.37) && tip_row(2.37) > tip_row(9.0));
+    }
+
+    #[test]
+    fn a_small_terminal_says_what_to_do_first() {
+        let shown = Shown {
+            sentence: "Add 0.08 grams more of fine silver.".to_owned(),
+            ..at(2.2)
+        };
+        for width in [20, 30, 60] {
+            let lines = short_lines(&shown, width, 5);
+            assert!(
+                lines.len() <= 5 && lines[0].starts_with("Add 0.08"),
+                "{lines:?}"
+            );
+            assert!(lines.iter().all(|line| line.width() <= width), "{lines:?}");
+        }
     }
 
     #[test]

@@ -85,6 +85,14 @@ impl Screen {
                 };
                 output.block(&beam::lines(&self.shown, width - 1, strokes));
             }
+            Some((width, rows)) if !self.one_line => {
+                let lines = beam::short_lines(
+                    &self.shown,
+                    width.saturating_sub(1).max(1),
+                    rows.saturating_sub(2),
+                );
+                output.block(&lines);
+            }
             _ => {
                 let Shown {
                     bench,
@@ -92,7 +100,7 @@ impl Screen {
                     damaged,
                     ..
                 } = &self.shown;
-                let mut line = format!("{bench}  {}  {sentence}", self.shown.on_pan());
+                let mut line = format!("{bench}  {sentence}  {}", self.shown.on_pan());
                 if *damaged > 0 {
                     line = format!("{line}  ({})", self.shown.dropped());
                 }
