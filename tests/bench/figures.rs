@@ -2,7 +2,7 @@
 //! passes or fails by time. Leaves to others: whether what was measured is right.
 //!
 //! `cargo bench --bench figures` measures everything in about two and a half minutes. Name parts to
-//! measure only those: `cargo bench --bench figures -- latency cost many core melt start`.
+//! measure only those: `cargo bench --bench figures -- latency cost many crowd core melt start`.
 
 #![allow(
     clippy::unwrap_used,
@@ -19,6 +19,7 @@
 
 mod core;
 mod cost;
+mod crowd;
 mod hear;
 mod job;
 mod latency;
@@ -55,6 +56,9 @@ fn main() {
     }
     if is_wanted("many") {
         many::measure();
+    }
+    if is_wanted("crowd") {
+        crowd::measure();
     }
     if is_wanted("latency") {
         latency::measure(logger.as_ref());
