@@ -3,6 +3,8 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use panbell::balance::Layout;
+use panbell::mass::Shown;
 use panbell::settings::BalanceFile;
 use serde_json::Value;
 
@@ -160,4 +162,98 @@ fn what_cannot_be_learned_is_told() {
         !body["file"].as_str().unwrap().contains("\"g\" = \"g\""),
         "{body:#}"
     );
+}
+
+/// What is learned of a log with a weight of 20 g, its exit code and what it says.
+fn learned(name: &str, log: &str) -> (i32, String, Option<String>) {
+    let home = Home::new();
+    let path = home.path().join(name);
+    fs::write(&path, log).unwrap();
+    let from = path.to_str().unwrap();
+    let mut command = plain(home.path());
+    let words = ["learn", "--from", from, "--weight", "20 g", "--save", "own"];
+    let said = run(command.args(words));
+    let file = fs::read_to_string(home.path().join("balances/own.toml")).ok();
+    (said.code, format!("{}{}", said.out, said.err), file)
+}
+
+/// A plain log: nothing on the pan, 20 g, nothing; each line as `line` writes it.
+fn plain_log(line: impl Fn(&str) -> String) -> String {
+    let steps = [
+        "0.00", "4.31", "11.87", "18.02", "20.00", "13.40", "2.15", "0.00",
+    ];
+    steps
+        .iter()
+        .flat_map(|shown| {
+            let rests = matches!(*shown, "0.00" | "20.00");
+            std::iter::repeat_n(line(shown), if rests { 15 } else { 1 })
+        })
+        .collect()
+}
+
+#[test]
+fn a_rare_word_with_a_number_is_no_weighing() {
+    for odd in [
+        "ERR 4",
+        "CAL 20.00",
+        "TOTAL 32.10",
+        "UNDER -0.05",
+        "ID 12345",
+        "No 0012",
+    ] {
+        let log = plain_log(|shown| format!("{shown:>9}\r\n"));
+        let half = log.len() / 2 / 11 * 11;
+        let log = format!(
+            "{}{}{}",
+            &log[..half],
+            format!("{odd}\r\n").repeat(3),
+            &log[half..]
+        );
+        let (_, said, file) = learned("odd.log", &log);
+        let Some(file) = file else { continue };
+        let mut layout =
+            Layout::compile(&BalanceFile::parse("own", &file).unwrap().layout).unwrap();
+        let mass = layout.read(odd.as_bytes()).map(|reading| reading.shown);
+        assert!(
+            !matches!(mass, Ok(Shown::UnitUnstated(_) | Shown::Weighed(_))),
+            "{odd}: {mass:?}\n{said}"
+        );
+        assert!(!said.contains("is stable."), "{odd}: {said}");
+    }
+}
+
+#[test]
+fn a_weight_that_was_named_and_not_seen_leaves_the_unit_out() {
+    let log = plain_log(|shown| {
+        let tenth: f64 = shown.parse::<f64>().unwrap() / 10.0;
+        format!("{tenth:>9.3} g\r\n")
+    });
+    let (code, said, file) = learned("tenth.log", &log);
+    assert_eq!(code, 3, "{said}");
+    if let Some(file) = file {
+        assert!(
+            !BalanceFile::parse("own", &file)
+                .unwrap()
+                .layout
+                .units
+                .iter()
+                .any(|(symbol, _)| symbol == "g"),
+            "{file}"
+        );
+    }
+}
+
+#[test]
+fn the_digits_behind_a_point_are_never_the_mass() {
+    let log = plain_log(|shown| format!("+{shown:>8}\r\n").replace("+ ", "+0"));
+    let half = log.len() / 2 / 11 * 11;
+    let log = format!(
+        "{}{}{}",
+        &log[..half],
+        "+99999.99\r\n".repeat(3),
+        &log[half..]
+    );
+    let (_, said, file) = learned("over.log", &log);
+    let file = file.unwrap_or_default();
+    assert!(!file.contains("\\.(?<value>"), "{file}\n{said}");
 }

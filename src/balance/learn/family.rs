@@ -137,6 +137,11 @@ fn turns_with(family: &Family, group: &Group) -> bool {
     group.lines.len() >= 2 && take_turns(&whose)
 }
 
+/// A build with a word of its own belongs to a weighing if it has one in so many lines of the others,
+/// and no fewer than so many lines.
+const SELDOM: usize = 12;
+const FEWEST: usize = 4;
+
 /// Takes a group into the family if it fits; whether it does.
 fn join(family: &mut Family, lines: &[Line<'_>], group: &Group) -> bool {
     let Some(sample) = group.lines.first().and_then(|at| lines.get(*at)) else {
@@ -168,7 +173,14 @@ fn join(family: &mut Family, lines: &[Line<'_>], group: &Group) -> bool {
         let text = sample.tokens.get(*token).map(|token| sample.text(token));
         column.label && text.is_some_and(|text| !column.texts.contains_key(text))
     });
-    if other_label {
+    // A word that stands in a few lines only, where the others have none, is an error, a total or an
+    // identity with a number behind it: not a weighing.
+    let new_word = pairs.iter().any(|(column, token)| {
+        let kind = token.and_then(|token| sample.tokens.get(token));
+        column.is_none() && kind.is_some_and(|token| token.kind == Kind::Word)
+    });
+    let seldom = group.lines.len() < (family.rows.len() / SELDOM).max(FEWEST);
+    if other_label || new_word && seldom {
         return false;
     }
     let map = insert_new(family, sample, &pairs);

@@ -169,11 +169,11 @@ pub(super) fn anchor(
 fn points(lines: &[Line<'_>], members: &[usize], place: usize) -> Vec<Point> {
     let point = |at: &usize| {
         let line = lines.get(*at)?;
-        let number = line
-            .tokens
-            .get(place)?
-            .number
-            .filter(|number| number.plain)?;
+        let token = line.tokens.get(place)?;
+        if follows_a_point(line.bytes, token.from) {
+            return None;
+        }
+        let number = token.number.filter(|number| number.plain)?;
         Some(Point {
             line: *at,
             value: number.value,
@@ -182,6 +182,12 @@ fn points(lines: &[Line<'_>], members: &[usize], place: usize) -> Vec<Point> {
         })
     };
     members.iter().filter_map(point).collect()
+}
+
+/// Whether what begins here are the digits behind a point or comma: the end of a mass, and none.
+fn follows_a_point(bytes: &[u8], from: usize) -> bool {
+    let before = |back: usize| from.checked_sub(back).and_then(|at| bytes.get(at));
+    matches!(before(1), Some(b'.' | b',')) && before(2).is_some_and(u8::is_ascii_digit)
 }
 
 /// The unit that is plainly written next to a number, if there is one.

@@ -341,6 +341,8 @@ impl Roles {
                 stated,
                 shown: *shown,
             },
+            // A weight was named, and no value is it: then nobody knows what is read.
+            (Some(_), []) if weighed => UnitKnown::No,
             (Some(stated), []) => UnitKnown::Stated(stated),
             (None, [one]) => UnitKnown::Proven(*one),
             (None, units) => match told {
@@ -349,7 +351,13 @@ impl Roles {
                 _ => UnitKnown::No,
             },
         };
-        if self.unit == UnitKnown::No {
+        if self.unit == UnitKnown::No
+            && weighed
+            && levels.units.is_empty()
+            && plain_unit(main).is_some()
+        {
+            self.unsettled.push(format!("The check weight was never seen as a value in {}: what is read is probably not the mass, so the unit has no entry.", shown(main)));
+        } else if self.unit == UnitKnown::No {
             let several: Vec<&str> = levels.units.iter().map(|unit| unit.name()).collect();
             self.unsettled.push(if several.is_empty() {
                 format!("The unit {} can mean more than one, and no check weight proves which: it has no entry, so nothing is captured in it.", shown(main))
@@ -379,7 +387,8 @@ impl Roles {
         for (symbol, unit) in symbols::PLAIN {
             let known = self.units.iter().any(|(known, _)| known == symbol);
             let stated = matches!(self.unit, UnitKnown::Conflict { stated, .. } if stated == unit);
-            if !(known || conflict && stated) {
+            let unproven = self.unit == UnitKnown::No && plain_unit(main) == Some(unit);
+            if !(known || conflict && stated || unproven) {
                 self.units.push((symbol.to_owned(), unit));
             }
         }
