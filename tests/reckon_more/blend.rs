@@ -431,3 +431,28 @@ fn a_lot_from_a_finer_balance_or_in_another_unit_is_not_rounded() {
     let wanted = Decimal::new(155_517_384, 7) + copper;
     near(&found["total_g"], &wanted.to_string(), "0.005");
 }
+
+#[test]
+fn what_must_be_sure_does_not_add_more_metal_than_it_needs() {
+    // 8.20 g of 750 by XRF and 5.00 g of 585: 3.63 g of fine gold bring them to 754.9, sure enough.
+    // A guard that leaves no room for rounding must not be met with three times the metal.
+    let asked = [
+        "blend",
+        "--lot",
+        "8.20 g@750:xrf",
+        "--lot",
+        "5.00 g@Au 585 Ag 300 Cu 115",
+        "--to",
+        "18k",
+        "--no",
+        "nickel",
+    ];
+    let found = answer(3, &asked); // part of it is unknown
+    let added: Decimal = found["add"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|add| d(&add["mass_g"]))
+        .sum();
+    assert!(added < Decimal::from(5), "{found:#}");
+}
