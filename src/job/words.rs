@@ -161,6 +161,10 @@ pub fn cautions(job: &Job, rules: &BenchRules) -> Vec<String> {
                 .map(|(_, made_of)| (job.opened.division.mass(), made_of)),
         )
     };
+    let whose = match made_of {
+        Some(_) => "The melt",
+        None => "What is to be added",
+    };
     let Some(made_of) = made_of.or_else(alone) else {
         return Vec::new();
     };
@@ -169,7 +173,8 @@ pub fn cautions(job: &Job, rules: &BenchRules) -> Vec<String> {
         .filter(|warning| !matches!(warning.code(), "unknown-part" | "colour-not-known"))
         .map(|warning| {
             let told = warning.told();
-            format!("{} {}", told.happened, told.means)
+            let happened = told.happened.replacen("The melt", whose, 1);
+            format!("{happened} {}", told.means)
         })
         .collect()
 }

@@ -219,3 +219,27 @@ fn a_recipe_that_is_planned_lands_in_its_windows() {
     let said: Decimal = mixed["fineness_ppt"].as_str().unwrap().parse().unwrap();
     assert!((melt.fineness().unwrap().to_per_mille(2) - said).abs() <= Decimal::new(1, 2));
 }
+
+#[test]
+fn before_a_lot_is_weighed_the_warning_is_of_the_alloy_and_not_of_the_melt() {
+    let desk = Desk::set(|home| {
+        let shelf = concat!(env!("CARGO_MANIFEST_DIR"), "/config/shelf.toml");
+        std::fs::copy(shelf, home.path().join("shelf.toml")).unwrap();
+        let bench = home::bench(BENCH, &home.port(BENCH), "status-first");
+        home.settings(&format!("{}{bench}", home::NO_DESKTOP));
+        service::command(home.path())
+    });
+    let open = [
+        "open",
+        "Z-1",
+        "--target",
+        "14k",
+        "--colour",
+        "yellow",
+        "--add",
+        "lamp-yellow",
+    ];
+    let said = desk.say(&open).ends(3);
+    assert!(said.contains("What is to be added holds"), "{said}");
+    assert!(!said.contains("The melt holds"), "{said}");
+}
