@@ -213,6 +213,11 @@ impl State {
                 let text = format!("Job {} is open. {}{told}", opened.job, self.sentence());
                 (text, !cautions.is_empty())
             }
+            Record::Expect {
+                what: What::Button, ..
+            } if !job.to_come().is_empty() => {
+                (format!("{} {}", words::to_come(job), self.sentence()), true)
+            }
             Record::Plan { .. } => {
                 let cautions = words::cautions(job, &self.rules);
                 let told = [&[self.sentence()], &*cautions].concat().join(" ");

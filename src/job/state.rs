@@ -264,12 +264,12 @@ impl State {
             return "No job is open.".to_owned();
         };
         let Some(expected) = &job.expected else {
-            return next_step(job);
+            return next_step(job, &self.rules);
         };
         let name = words::of(job, &expected.what);
         match (self.pan.base(), &self.adding) {
             (_, _) if self.pan.is_low() => format!(
-                "The pan is lighter than when this weighing began. Put back what was on it, or begin {name} anew: panbell answer anew."
+                "The pan is not as it was when this weighing began. Put back what was on it, or begin {name} anew: panbell answer anew."
             ),
             (Some(Base::AfterEmptying(_)), _) => format!("Empty the pan; {name} comes next."),
             (Some(Base::From(base)), Some(adding)) => {
@@ -294,19 +294,38 @@ impl State {
     }
 }
 
-fn next_step(job: &Job) -> String {
+fn next_step(job: &Job, rules: &BenchRules) -> String {
     if let Some(button) = job.last_button() {
         return after_button(job, button).to_owned();
     }
     let so_far = words::lots_so_far(job);
     match job.to_come().first() {
         None if job.standing().next().is_some() && !job.opened.add.is_empty() => {
-            "Everything is weighed out. Melt, then weigh what came out: panbell button.".to_owned()
+            outside_window(job, rules).unwrap_or_else(|| {
+                "Everything is weighed out. Melt, then weigh what came out: panbell button."
+                    .to_owned()
+            })
         }
         _ if job.lots().next().is_none() => format!("{so_far} Weigh the first lot: panbell lot."),
         Some(_) => format!("{so_far} Weigh a further lot, or go on: panbell add."),
         None => format!("{so_far} Weigh a further lot, or name a metal: panbell add --with METAL."),
     }
+}
+
+/// What is told of a melt that is weighed out and not what was asked for; nothing where it is.
+fn outside_window(job: &Job, rules: &BenchRules) -> Option<String> {
+    let (melt, demand) = (job.melt(), job.demand());
+    if melt.is_surely_at_least(demand.lowest, demand.risk) && melt.is_at_most(demand.highest) {
+        return None;
+    }
+    let fineness = melt.fineness()?;
+    let way = words::put_right(job, &melt, rules).map_or_else(
+        || "No metal of the shelf puts it right.".to_owned(),
+        |ways| format!("Put it right with {ways}: panbell add --with METAL."),
+    );
+    Some(format!(
+        "The melt is {fineness}, outside its window. {way} To melt it as it is: panbell button."
+    ))
 }
 
 fn after_button(job: &Job, button: &Weighed) -> &'static str {

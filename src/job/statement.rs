@@ -82,6 +82,9 @@ fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
         None if melt.mass() != Mass::ZERO => {
             warnings.push("The button was not weighed.".to_owned());
         }
+        Some(button) if job.is_melted_again() && button.mass() > job.put_in().mass() => {
+            warnings.push("Over all melts more came out than was put in: metal went in that was not weighed, and where its gold came from is not in this book.".to_owned());
+        }
         Some(button) if button.mass() > melt.mass() => {
             warnings.push("The button weighs more than what went in: the reckoned fineness does not hold. Have it assayed before it is marked.".to_owned());
         }

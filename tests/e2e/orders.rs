@@ -33,6 +33,12 @@ fn an_overshoot_taken_on_purpose_is_put_right_with_fine_gold() {
         (window.upper + g("0.30"), How::Taken)
     );
 
+    let standing = desk.view()["sentence"].to_string();
+    assert!(
+        standing.contains("outside its window. Put it right with")
+            && standing.contains("fine gold"),
+        "{standing}"
+    );
     desk.ok(&["add", "--with", "fine-gold"]);
     let rescue = Window::of(&desk.ready());
     let mark = desk.follower.mark();

@@ -243,3 +243,15 @@ fn before_a_lot_is_weighed_the_warning_is_of_the_alloy_and_not_of_the_melt() {
     assert!(said.contains("What is to be added holds"), "{said}");
     assert!(!said.contains("The melt holds"), "{said}");
 }
+
+#[test]
+fn a_planned_addition_that_is_forgotten_is_told_when_the_button_is_ordered() {
+    let desk = Desk::new();
+    desk.open("F-1", &["fine-silver"]);
+    desk.lot("916", "fire-assay", "18.00");
+    let said = desk.say(&["button"]).ends(3);
+    assert!(
+        said.contains("To come:") && said.contains("fine silver"),
+        "{said}"
+    );
+}
