@@ -257,3 +257,18 @@ fn the_digits_behind_a_point_are_never_the_mass() {
     let file = file.unwrap_or_default();
     assert!(!file.contains("\\.(?<value>"), "{file}\n{said}");
 }
+
+#[test]
+fn digits_written_from_behind_prove_no_unit() {
+    // 20.00 g comes as 00.0200, and 4.31 on the way as 13.4000: far beyond the weight.
+    let log = plain_log(|shown| {
+        let back: String = format!("{shown:0>7}").chars().rev().collect();
+        format!("={back}\r\n")
+    });
+    let (code, said, file) = learned("reversed.log", &log);
+    assert_eq!(code, 3, "{said}");
+    assert!(
+        !said.contains("the check weight proves it"),
+        "{said}\n{file:?}"
+    );
+}

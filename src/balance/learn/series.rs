@@ -78,7 +78,14 @@ pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
         by_themselves(series, near(series))
     };
     let units = match (weight, loaded) {
-        (Some(weight), Some(loaded)) => units_of(weight, loaded - empty.unwrap_or_default(), step),
+        (Some(weight), Some(loaded)) => {
+            let empty = empty.unwrap_or_default();
+            if leaps(series, empty, loaded) {
+                Vec::new()
+            } else {
+                units_of(weight, loaded - empty, step)
+            }
+        }
         _ => Vec::new(),
     };
     Levels {
@@ -86,6 +93,20 @@ pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
         loaded,
         units,
     }
+}
+
+/// Whether values lie far beyond the weight, again and again: a weight that comes and goes is never
+/// shown as twice itself, so what is read is not its mass. One odd value may be an overload or noise.
+fn leaps(series: &[Point], empty: Decimal, loaded: Decimal) -> bool {
+    let rise = (loaded - empty).abs();
+    let mut beyond: Vec<Decimal> = series
+        .iter()
+        .map(|point| point.value)
+        .filter(|value| (value - empty).abs() > rise * Decimal::TWO)
+        .collect();
+    beyond.sort();
+    beyond.dedup();
+    beyond.len() >= 3
 }
 
 /// The levels that the values tell by themselves: the farthest from zero at which they rested, and
