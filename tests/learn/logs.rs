@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use panbell::balance::Layout;
-use panbell::mass::Shown;
+use panbell::mass::{Shown, Status};
 use panbell::settings::BalanceFile;
 use serde_json::Value;
 
@@ -270,5 +270,40 @@ fn digits_written_from_behind_prove_no_unit() {
     assert!(
         !said.contains("the check weight proves it"),
         "{said}\n{file:?}"
+    );
+}
+
+#[test]
+fn a_seldom_word_among_words_captures_nothing() {
+    let log = plain_log(|shown| {
+        let word = if matches!(shown, "0.00" | "20.00") {
+            "ST"
+        } else {
+            "US"
+        };
+        format!("{word} {shown:>8} g\r\n").repeat(2)
+    });
+    let line = log.lines().next().unwrap().len() + 2;
+    let half = log.len() / line / 2 * line;
+    let odd = "ER     4.00 g\r\n".repeat(3);
+    let (_, said, file) = learned(
+        "seldom.log",
+        &format!("{}{odd}{}", &log[..half], &log[half..]),
+    );
+    let file = file.unwrap_or_else(|| panic!("{said}"));
+    let statuses = BalanceFile::parse("own", &file).unwrap().layout.statuses;
+    let of = |word: &str| {
+        statuses
+            .iter()
+            .find(|(known, _)| known == word)
+            .map(|(_, it)| *it)
+    };
+    assert_eq!(of("ST"), Some(Status::Stable), "{file}\n{said}");
+    assert_ne!(of("ER"), Some(Status::Stable), "{file}\n{said}");
+    let mut layout = Layout::compile(&BalanceFile::parse("own", &file).unwrap().layout).unwrap();
+    let read = layout.read(b"ER     4.00 g");
+    assert!(
+        read.is_err() || read.is_ok_and(|it| it.status == Status::InMotion),
+        "{read:?} {file}"
     );
 }

@@ -139,8 +139,8 @@ fn turns_with(family: &Family, group: &Group) -> bool {
 
 /// A build with a word of its own belongs to a weighing if it has one in so many lines of the others,
 /// and no fewer than so many lines.
-const SELDOM: usize = 12;
-const FEWEST: usize = 4;
+pub(super) const SELDOM: usize = 12;
+pub(super) const FEWEST: usize = 4;
 
 /// Takes a group into the family if it fits; whether it does.
 fn join(family: &mut Family, lines: &[Line<'_>], group: &Group) -> bool {

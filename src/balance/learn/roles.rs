@@ -4,7 +4,7 @@
 //! unit that could mean two only by the check weight. What cannot be told is said. Leaves to
 //! others: writing the form.
 
-use super::family::{Column, Family, Line, Row};
+use super::family::{Column, FEWEST, Family, Line, Row, SELDOM};
 use super::series::{self, Levels, Point};
 use super::symbols::{self, Of, like_unit, plain_unit};
 use super::token::Kind;
@@ -190,6 +190,10 @@ fn comes_back(family: &Family, lines: &[Line<'_>], at: usize) -> bool {
 }
 
 impl Tally {
+    fn lines(self) -> usize {
+        self.moved + self.rested
+    }
+
     fn share_moved(self) -> Option<usize> {
         (self.moved * 100).checked_div(self.moved + self.rested)
     }
@@ -288,8 +292,19 @@ impl Roles {
 
     fn status_table(&mut self, tallies: &[(Vec<u8>, Tally)]) {
         let rests_away = tallies.iter().any(|(_, tally)| tally.rests() && tally.away);
+        let lines: usize = tallies.iter().map(|(_, tally)| tally.lines()).sum();
         for (text, tally) in tallies {
-            let status = if tally.moves() {
+            let seldom =
+                tally.lines() < (lines / SELDOM).max(FEWEST) && lines > FEWEST * SELDOM / 2;
+            let status = if seldom && tally.rests() && !text.is_empty() {
+                // An error or a total also comes at rest, and nothing may be captured by it.
+                self.unsettled.push(format!(
+                    "The word {} came in {} lines only: it is taken for in motion, so that nothing is captured on it. If it means rest, say so in the file.",
+                    shown(text),
+                    tally.lines()
+                ));
+                Status::InMotion
+            } else if tally.moves() {
                 Status::InMotion
             } else if tally.rests() && !tally.away && rests_away {
                 Status::StableAtZero
