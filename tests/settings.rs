@@ -256,7 +256,7 @@ fn every_setting_changes_what_it_says() {
         desktop = false
         sound = "on"
         volume = 7
-        sound_file = "/tmp/x.wav"
+        sound_file = "/path/to/x.wav"
         speech = true
         [page]
         at = "off"

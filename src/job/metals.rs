@@ -277,16 +277,22 @@ impl Job {
 
     /// The mass of the finished melt, by what is planned to come.
     fn finished_mass(&self) -> Mass {
-        let (mut sum, mut shares) = (Decimal::ZERO, Decimal::ZERO);
-        for metal in self.to_come().into_iter().filter_map(|at| self.metal(at)) {
-            sum += metal.gold.three_thousandths() * metal.share;
-            shares += metal.share;
-        }
-        let so_far = self.so_far();
-        match Fineness::of_sums(sum, shares) {
-            Some(gold) => finished_mass(&so_far, gold, self.opened.target),
-            None => so_far.mass(),
-        }
+        finished_mass(
+            &self.so_far(),
+            &self.planned(&self.to_come()),
+            self.opened.target,
+        )
+    }
+
+    fn planned(&self, additions: &[usize]) -> Vec<Planned> {
+        additions
+            .iter()
+            .filter_map(|addition| self.metal(*addition))
+            .map(|metal| Planned {
+                gold: metal.gold,
+                share: metal.share,
+            })
+            .collect()
     }
 
     /// The masses still to come, by exact mass balance from what was really weighed: `None` where
@@ -296,14 +302,7 @@ impl Job {
     }
 
     fn plan_from(&self, done: &Mix, to_come: &[usize]) -> Option<Vec<(usize, Mass)>> {
-        let planned: Vec<Planned> = to_come
-            .iter()
-            .filter_map(|addition| self.metal(*addition))
-            .map(|metal| Planned {
-                gold: metal.gold,
-                share: metal.share,
-            })
-            .collect();
+        let planned = self.planned(to_come);
         let masses = crate::melt::plan(done, &planned, &self.demand())?;
         Some(to_come.iter().copied().zip(masses).collect())
     }

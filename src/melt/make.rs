@@ -249,46 +249,7 @@ fn blended(shares: &[Planned]) -> Option<Decimal> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mass::Indication;
-    use crate::melt::{FinenessDoubt, Risk};
-    use crate::metal::Composition;
-
-    fn mass(text: &str) -> Mass {
-        text.parse::<Indication>().unwrap().mass()
-    }
-
-    fn lot(grams: &str, gold: &str) -> Lot {
-        let gold: Fineness = gold.parse().unwrap();
-        Lot {
-            name: "lot".to_owned(),
-            mass: Some(mass(grams)),
-            stated: gold,
-            taken: gold,
-            u: FinenessDoubt::NONE,
-            even: false,
-            made_of: Composition::of_gold(gold),
-        }
-    }
-
-    fn addition(gold: &str) -> Addition {
-        let gold: Fineness = gold.parse().unwrap();
-        Addition {
-            name: gold.to_string(),
-            metal: gold.into(),
-            share: Decimal::ONE,
-            made_of: Composition::of_gold(gold),
-        }
-    }
-
-    fn demand(target: &str) -> Demand {
-        let target: Fineness = target.parse().unwrap();
-        Demand {
-            target,
-            lowest: target,
-            highest: target.plus(Decimal::from(5)),
-            risk: Risk::default(),
-        }
-    }
+    use crate::melt::reckon::tests::{addition, demand, lot, mass};
 
     #[test]
     fn a_finished_mass_leaves_some_over_or_is_filled_up() {

@@ -40,12 +40,10 @@ pub use make::{reckon_for, two_of};
 pub use mix::{Gold, Mix};
 pub use open::{Opening, opening};
 pub use piece::{Allowance, Hollow, Length, Need, Piece, RingSize};
-pub use plan::{Planned, plan};
+pub use plan::{Planned, finished_mass, plan};
 pub use proof::{Doubts, InWater, Proof, Term, Verdict, Weighings, prove};
-pub use reckon::{Addition, Lot, NoAnswer, Reckoning, ToAdd, reckon};
+pub use reckon::{Addition, Lot, NoAnswer, Reckoning, ToAdd, reckon, shares};
 pub use rescue::{Source, Way, next_mark, ways};
 pub use trials::{Trials, trials};
 pub use water::water_density;
-pub use window::{
-    Added, Demand, Edges, MOST_GIVE_AWAY, NoWindow, Side, Window, edges, finished_mass, window,
-};
+pub use window::{Added, Demand, Edges, MOST_GIVE_AWAY, NoWindow, Side, Window, edges, window};

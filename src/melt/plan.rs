@@ -36,6 +36,15 @@ pub fn plan(done: &Mix, to_come: &[Planned], demand: &Demand) -> Option<Vec<Mass
     }
 }
 
+/// The mass of the melt once the additions still to come have brought it to the target exactly; as it
+/// is, where they cannot.
+pub fn finished_mass(done: &Mix, to_come: &[Planned], target: Fineness) -> Mass {
+    let masses = plan_to(target, done, to_come).unwrap_or_default();
+    masses
+        .into_iter()
+        .fold(done.mass(), |whole, mass| whole + mass)
+}
+
 fn plan_to(aim: Fineness, done: &Mix, to_come: &[Planned]) -> Option<Vec<Mass>> {
     let lever: Decimal = to_come
         .iter()

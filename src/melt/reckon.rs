@@ -241,7 +241,8 @@ pub(super) fn as_stated(lots: &[Lot]) -> Mix {
     })
 }
 
-pub(super) fn shares(add: &[Addition]) -> Vec<Planned> {
+/// The additions as they share what is still to come.
+pub fn shares(add: &[Addition]) -> Vec<Planned> {
     add.iter()
         .map(|a| Planned {
             gold: a.metal.gold,
@@ -257,16 +258,16 @@ pub(super) fn melted(metals: &[Known]) -> Mix {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::mass::Indication;
     use crate::melt::Risk;
 
-    fn mass(text: &str) -> Mass {
+    pub(in crate::melt) fn mass(text: &str) -> Mass {
         text.parse::<Indication>().unwrap().mass()
     }
 
-    fn lot(grams: &str, gold: &str) -> Lot {
+    pub(in crate::melt) fn lot(grams: &str, gold: &str) -> Lot {
         let gold: Fineness = gold.parse().unwrap();
         Lot {
             name: "lot".to_owned(),
@@ -279,7 +280,7 @@ mod tests {
         }
     }
 
-    fn addition(gold: &str) -> Addition {
+    pub(in crate::melt) fn addition(gold: &str) -> Addition {
         let gold: Fineness = gold.parse().unwrap();
         Addition {
             name: gold.to_string(),
@@ -289,7 +290,7 @@ mod tests {
         }
     }
 
-    fn demand(target: &str) -> Demand {
+    pub(in crate::melt) fn demand(target: &str) -> Demand {
         let target: Fineness = target.parse().unwrap();
         Demand {
             target,

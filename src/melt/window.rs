@@ -61,17 +61,6 @@ impl Added {
     }
 }
 
-/// The mass of a melt when so much of a metal of this fineness has brought it to the target
-/// exactly; as it is, where no mass of it does.
-pub fn finished_mass(rest: &Mix, added: Fineness, target: Fineness) -> Mass {
-    let lever = target.three_thousandths() - added.three_thousandths();
-    let wanted = rest.surplus(target).checked_div(lever);
-    match wanted.and_then(Mass::from_grams) {
-        Some(wanted) => rest.mass() + wanted.or_zero(),
-        None => rest.mass(),
-    }
-}
-
 impl Demand {
     /// With no more than so much fine gold given away above the target in a melt of this mass, where
     /// that is a tighter limit.
@@ -413,6 +402,7 @@ fn addition(rest: &Mix, metal: Fineness, wanted: Fineness) -> Decimal {
 mod tests {
     use super::*;
     use crate::mass::Indication;
+    use crate::melt::finished_mass;
 
     fn mass(text: &str) -> Mass {
         text.parse::<Indication>().unwrap().mass()
@@ -489,7 +479,11 @@ mod tests {
             highest: "755".parse().unwrap(),
             risk: Risk::default(),
         };
-        let finished = finished_mass(&rest, Fineness::NONE, target);
+        let metal = |gold| {
+            let share = Decimal::ONE;
+            [crate::melt::Planned { gold, share }]
+        };
+        let finished = finished_mass(&rest, &metal(Fineness::NONE), target);
         assert_eq!(finished, mass("40 g"));
         let tighter = demand.giving_no_more_than(mass("0.1 g"), finished);
         assert_eq!(tighter.highest, "752.5".parse().unwrap());
@@ -502,6 +496,9 @@ mod tests {
         // A looser limit changes nothing; metal that no mass of brings it there keeps its mass.
         let looser = demand.giving_no_more_than(mass("3 g"), finished);
         assert_eq!(looser.highest, demand.highest);
-        assert_eq!(finished_mass(&rest, Fineness::pure(), target), rest.mass());
+        assert_eq!(
+            finished_mass(&rest, &metal(Fineness::pure()), target),
+            rest.mass()
+        );
     }
 }

@@ -44,7 +44,7 @@ pub(super) const BELL: Known = Known {
         ("desktop", "true"),
         ("sound", "\"off\""),
         (VOLUME.key, "50"),
-        ("sound_file", "\"/tmp/panbell.wav\""),
+        ("sound_file", "\"/path/to/bell.wav\""),
         ("speech", "false"),
     ],
 };

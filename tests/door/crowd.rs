@@ -8,29 +8,17 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use crate::page::{Door, desk};
-use crate::support::desk::{Desk, g};
 use crate::support::http;
 
 /// More than are let in at once over TCP.
 const MANY: usize = 200;
-
-fn weigh(desk: &Desk, mass: &str) -> Duration {
-    desk.ok(&["lot", "750", "stamp"]);
-    desk.ready();
-    let (mark, began) = (desk.follower.mark(), Instant::now());
-    desk.put(g(mass));
-    desk.follower.bell(mark, "recorded");
-    let took = began.elapsed();
-    desk.empty();
-    took
-}
 
 #[test]
 fn a_crowd_on_tcp_delays_neither_bench_nor_commands_and_the_page_comes_through() {
     let desk = desk();
     let door = Door::of(&desk.home);
     desk.open("T-1", &[]);
-    let alone = weigh(&desk, "3.00");
+    let alone = desk.time_of_lot("3.00");
     let memory = desk.service.memory();
     let mut crowd: Vec<TcpStream> = (0..MANY)
         .map(|_| TcpStream::connect(door.at).unwrap())
@@ -76,7 +64,7 @@ fn a_crowd_on_tcp_delays_neither_bench_nor_commands_and_the_page_comes_through()
         "{:?}",
         began.elapsed()
     );
-    let with = weigh(&desk, "4.00");
+    let with = desk.time_of_lot("4.00");
     assert!(
         with < alone * 3 + Duration::from_secs(2),
         "{with:?}, alone {alone:?}"
@@ -106,7 +94,7 @@ fn followers_on_tcp_that_never_read_cost_neither_time_nor_memory() {
     let desk = desk();
     let door = Door::of(&desk.home);
     desk.open("T-1", &[]);
-    let alone = weigh(&desk, "3.00");
+    let alone = desk.time_of_lot("3.00");
     let memory = desk.service.memory();
     let deaf: Vec<TcpStream> = (0..20)
         .map(|_| {
@@ -121,7 +109,7 @@ fn followers_on_tcp_that_never_read_cost_neither_time_nor_memory() {
         })
         .collect();
     desk.follower.readings(desk.follower.mark(), 300);
-    let with = weigh(&desk, "4.00");
+    let with = desk.time_of_lot("4.00");
     assert!(
         with < alone * 3 + Duration::from_secs(2),
         "{with:?}, alone {alone:?}"

@@ -95,24 +95,14 @@ fn followers_that_never_read_cost_neither_time_nor_memory() {
     let desk = Desk::new();
     desk.open("T-1", &["fine-copper"]);
     desk.lot("916", "fire-assay", "20.00");
-    let weigh = |mass: &str| {
-        desk.ok(&["lot", "750", "stamp"]);
-        desk.ready();
-        let (mark, began) = (desk.follower.mark(), Instant::now());
-        desk.put(g(mass));
-        desk.follower.bell(mark, "recorded");
-        let took = began.elapsed();
-        desk.empty();
-        took
-    };
-    let alone = weigh("3.00");
+    let alone = desk.time_of_lot("3.00");
     let before = desk.service.memory();
     let deaf: Vec<UnixStream> = (0..20)
         .map(|_| follower::ask(&desk.home.socket(), BENCH))
         .collect();
     // Far more than their queues and sockets hold.
     desk.follower.readings(desk.follower.mark(), 500);
-    let with = weigh("4.00");
+    let with = desk.time_of_lot("4.00");
     let grown = desk.service.memory().saturating_sub(before);
     assert!(grown < 5 * 1024, "memory grew by {grown} KiB");
     assert!(

@@ -6,7 +6,6 @@ use std::net::TcpStream;
 use std::time::{Duration, Instant};
 
 use crate::device::{Device, desk, json_of};
-use crate::support::desk::{Desk, g};
 use crate::support::http;
 
 /// More than are let in at once.
@@ -16,23 +15,12 @@ const MANY: usize = 150;
 /// 5.1).
 const HELLO: [u8; 9] = [0x16, 3, 1, 2, 0, 1, 0, 1, 0xfc];
 
-fn weigh(desk: &Desk, mass: &str) -> Duration {
-    desk.ok(&["lot", "750", "stamp"]);
-    desk.ready();
-    let (mark, began) = (desk.follower.mark(), Instant::now());
-    desk.put(g(mass));
-    desk.follower.bell(mark, "recorded");
-    let took = began.elapsed();
-    desk.empty();
-    took
-}
-
 #[test]
 fn slow_handshakes_delay_neither_bench_nor_commands_nor_the_page_here() {
     let desk = desk();
     let device = Device::paired(&desk.home, "tablet");
     desk.open("T-1", &[]);
-    let alone = weigh(&desk, "3.00");
+    let alone = desk.time_of_lot("3.00");
     let memory = desk.service.memory();
     let began = Instant::now();
     let mut crowd: Vec<TcpStream> = (0..MANY)
@@ -55,7 +43,7 @@ fn slow_handshakes_delay_neither_bench_nor_commands_nor_the_page_here() {
     let index = format!("GET / HTTP/1.1\r\nhost: {at}\r\nconnection: close\r\n\r\n");
     let reply = http::raw_tcp(at.parse().unwrap(), index.as_bytes()).unwrap();
     assert_eq!(reply.status, 200);
-    let with = weigh(&desk, "4.00");
+    let with = desk.time_of_lot("4.00");
     assert!(
         with < alone * 3 + Duration::from_secs(2),
         "{with:?}, alone {alone:?}"

@@ -207,6 +207,18 @@ impl Desk {
         self.empty();
     }
 
+    /// Weighs a lot of 750 and takes its time, from the load on the pan to the bell.
+    pub fn time_of_lot(&self, mass: &str) -> Duration {
+        self.ok(&["lot", "750", "stamp"]);
+        self.ready();
+        let (mark, began) = (self.follower.mark(), Instant::now());
+        self.put(g(mass));
+        self.follower.bell(mark, "recorded");
+        let took = began.elapsed();
+        self.empty();
+        took
+    }
+
     /// Begins the next planned addition; gives its window.
     pub fn add(&self, words: &[&str]) -> Window {
         self.ok(&[&["add"], words].concat());

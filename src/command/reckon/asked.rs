@@ -7,7 +7,7 @@ use crate::command::Common;
 use crate::mass::{Class, Division, Indication, Mass, Unit};
 use crate::melt::{
     Added, Addition, Demand, FinenessDoubt, Lot, MassDoubt, Mix, NoAnswer, Opening, Reckoning,
-    finished_mass, opening, reckon, reckon_for,
+    finished_mass, opening, reckon, reckon_for, shares,
 };
 use crate::metal::{
     Asked, Basis, BasisRules, Composition, Fineness, MarkLaw, Metal, Shelf, Stated,
@@ -104,14 +104,7 @@ impl Question {
         let lots = self.lots.iter().fold(Mix::NOTHING, |mix, lot| {
             mix.with(lot.mass.unwrap_or_default(), lot.stated)
         });
-        let sum = self.add.iter().fold(Decimal::ZERO, |sum, add| {
-            sum + add.metal.gold.three_thousandths() * add.share
-        });
-        let shares = self.add.iter().map(|add| add.share).sum();
-        match Fineness::of_sums(sum, shares) {
-            Some(gold) => finished_mass(&lots, gold, self.demand.target),
-            None => lots.mass(),
-        }
+        finished_mass(&lots, &shares(&self.add), self.demand.target)
     }
 
     fn lot(&mut self, text: &str, basis: &BasisRules) -> Result<Lot, Trouble> {
