@@ -181,7 +181,7 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
         let lots = job.lots().count();
         let order = if let Some(button) = job.last_button() {
             match (button.assay.is_some(), how % 6) {
-                (false, 0 | 2) if job.in_water().is_none() => in_water(how),
+                (false, 0 | 2 | 4 | 5) if job.in_water().is_none() => in_water(how),
                 (false, 1 | 3) => an_assay(how, job.opened.target),
                 (true, 0 | 1) => Order::Add {
                     metal: Some(Box::new(added("more", Fineness::pure(), 1))),
