@@ -288,7 +288,7 @@ fn every_setting_changes_what_it_says() {
     assert_eq!(demand.highest, "752.5".parse().unwrap());
     let sound = settings.bell.sound.as_ref().unwrap();
     assert_eq!(sound.volume, 7);
-    assert_eq!(sound.file.as_deref(), Some(Path::new("/tmp/x.wav")));
+    assert_eq!(sound.file.as_deref(), Some(Path::new("/path/to/x.wav")));
     assert!(!settings.bell.desktop && settings.bell.speech);
     assert_eq!(settings.page.at, None);
     let [left, right] = &settings.benches[..] else {

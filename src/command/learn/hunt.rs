@@ -22,8 +22,14 @@ const SPEEDS: [u32; 10] = [
 ];
 /// The usual framings; one of seven bits is told by its top bit at 8N1, if the port delivers it.
 const FRAMINGS: [&str; 6] = ["8N1", "7E1", "7O1", "8E1", "8O1", "7N2"];
-/// How long one speed is listened to.
-const LISTEN: Duration = Duration::from_millis(1500);
+/// How long one speed is listened to; the second time is for a balance that seldom sends, and for
+/// a machine that was busy the first time.
+const LISTEN: [Duration; 2] = [Duration::from_millis(1500), Duration::from_secs(4)];
+/// A score that is good enough when too few lines came to be sure.
+const GOOD: usize = 700;
+/// What comes so soon after a change of speed may have been heard at the one before: adapters and
+/// the system keep bytes on their way.
+const SETTLE: Duration = Duration::from_millis(120);
 /// How long it is waited for a balance that sends by itself.
 const FIRST: Duration = Duration::from_secs(3);
 /// How long it is waited for the print key.
@@ -99,10 +105,22 @@ fn open(port: &Path, speed: u32, framing: Framing) -> Result<Ear, Trouble> {
     Ear::open(&PortSettings::new(port, speed, framing))
 }
 
+/// Opens the port at another speed, and lets pass what was on its way at the one before.
+async fn open_anew(port: &Path, speed: u32, framing: Framing) -> Result<Ear, Trouble> {
+    let mut ear = open(port, speed, framing)?;
+    ear.listen(SETTLE).await?;
+    ear.forget();
+    Ok(ear)
+}
+
 /// Enough to be sure of: several lines that are text and alike.
 fn clear(heard: &[u8]) -> bool {
-    let sound = listen(heard);
-    sound.lines >= 4 && sound.is_clear()
+    // The later half as well: the first bytes may be rubble for all sorts of reasons.
+    let later = heard.get(heard.len() / 2..).unwrap_or_default();
+    [heard, later].into_iter().any(|part| {
+        let sound = listen(part);
+        sound.lines >= 4 && sound.is_clear()
+    })
 }
 
 /// Tries every speed, then every framing at the best one, and goes on with what sounds best.
@@ -123,28 +141,34 @@ async fn best_of(
     // The speed first, then the framing at that speed: a wrong framing still sounds like text, a
     // wrong speed does not.
     let first = first_of(framings);
-    let at_speeds = speeds.iter().map(|speed| (Some(*speed), first));
-    let at_framings = framings.iter().skip(1).map(|framing| (None, *framing));
-    for (speed, framing) in at_speeds.chain(at_framings) {
-        let speed = speed.unwrap_or(best.1);
-        hands.say(&format!("Listening at {speed}, {framing}."));
-        let mut ear = open(port, speed, framing)?;
-        ear.until(Instant::now() + LISTEN, clear).await?;
-        let score = listen(ear.heard()).score();
-        is_clear = clear(ear.heard());
-        if score > best.0 || is_clear {
-            best = (score, speed, framing);
+    'listening: for time in LISTEN {
+        let at_speeds = speeds.iter().map(|speed| (Some(*speed), first));
+        let at_framings = framings.iter().skip(1).map(|framing| (None, *framing));
+        for (speed, framing) in at_speeds.chain(at_framings) {
+            let speed = speed.unwrap_or(best.1);
+            hands.say(&format!("Listening at {speed}, {framing}."));
+            let mut ear = open_anew(port, speed, framing).await?;
+            ear.until(Instant::now() + time, clear).await?;
+            let score = listen(ear.heard()).score();
+            is_clear = clear(ear.heard());
+            if score > best.0 || is_clear {
+                best = (score, speed, framing);
+            }
+            if is_clear {
+                break 'listening;
+            }
         }
-        if is_clear {
+        // A few good lines, as from a print key, are enough too.
+        if best.0 >= GOOD {
             break;
         }
     }
     let (score, speed, framing) = best;
     Ok(Found {
-        ear: open(port, speed, framing)?,
+        ear: open_anew(port, speed, framing).await?,
         speed,
         framing,
-        open: (!is_clear && score < 700)
+        open: (!is_clear && score < GOOD)
             .then_some("No speed sounded clear; the best one is written down."),
     })
 }
@@ -213,4 +237,19 @@ async fn silent(
         "How it speaks could not be learned, so nothing can be weighed with it yet.",
         r"See that it is switched on and sends; if it must be asked, allow what its manual names, as in --may-send 'P\r'.",
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::clear;
+
+    #[test]
+    fn rubble_of_the_speed_before_does_not_hide_the_right_one() {
+        let even = |byte: u8| byte | u8::from(byte.count_ones() % 2 == 1) << 7;
+        let lines = b"stable   12.34 g\r\n".repeat(12);
+        let mut heard: Vec<u8> = (0..60_u8).map(|at| at.wrapping_mul(91)).collect();
+        assert!(!clear(&heard));
+        heard.extend(lines.iter().map(|byte| even(*byte)));
+        assert!(clear(&heard));
+    }
 }
