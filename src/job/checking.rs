@@ -119,6 +119,15 @@ impl State {
         };
         let tracked = checking.pan.take(gross, reading.status, at);
         let tolerance = self.rules.pan.tolerance;
+        // Something was taken off, as a check weight that lay there too soon: what is left is what
+        // it counts from.
+        if matches!(checking.phase, Phase::Load)
+            && tracked.steady
+            && tracked.net.is_some_and(|net| net.mass() < -tolerance)
+        {
+            checking.pan.arm(Base::From(gross), at);
+            return true;
+        }
         match &checking.phase {
             Phase::Load if tracked.steady && checking.pan.is_loaded() => {
                 let terms = (self.rules.pan.division, self.rules.class);
@@ -257,14 +266,15 @@ impl State {
     pub(super) fn check_sentence(&self) -> Option<String> {
         let checking = self.checking.as_ref()?;
         let weight = checking.weight;
-        let loaded = matches!(checking.pan.base(), Some(Base::From(base)) if base.mass().abs() > self.rules.pan.tolerance);
-        let beside = if loaded {
-            " It counts from what stands there already."
-        } else {
-            ""
-        };
         Some(match checking.phase {
-            Phase::Load => format!("Put the check weight {weight} on the pan.{beside}"),
+            Phase::Load => match checking.pan.base() {
+                Some(Base::From(base)) if base.mass().abs() > self.rules.pan.tolerance => format!(
+                    "Put the check weight {weight} on the pan. It counts from the {} that stand there already; if that is the check weight, take it off and put it on again.",
+                    words::spelled(base)
+                ),
+                Some(Base::From(_)) => format!("Put the check weight {weight} on the pan."),
+                _ => format!("Let the pan come to rest; then put the check weight {weight} on it."),
+            },
             Phase::Writing => "The check weight is being recorded.".to_owned(),
             Phase::Removing(_) => format!("The check weight {weight} agrees. Take it off the pan."),
         })

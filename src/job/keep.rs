@@ -7,6 +7,7 @@ use super::hold::Cause;
 use super::order::{Done, Effect};
 use super::prove::{assay_words, in_water_words, unproven};
 use super::record::{Captured, PanAnswer, Record, What};
+use super::remedy::Remedy;
 use super::state::{Pending, State};
 use super::words;
 use super::{BellKind, Ring, statement};
@@ -306,12 +307,9 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
 
 /// What puts right a melt that was taken as it is.
 fn put_right(state: &State, job: &Job) -> String {
-    match words::put_right(job, &job.melt(), &state.rules) {
-        Some(ways) => {
-            format!(
-                "It lies outside the window; put it right with {ways}: panbell add --with METAL."
-            )
-        }
-        None => "It lies outside the window.".to_owned(),
-    }
+    let remedy = Remedy::of(job, &job.melt(), &state.rules);
+    format!(
+        "It lies outside the window. {}",
+        remedy.told("panbell add --with METAL.")
+    )
 }

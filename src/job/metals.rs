@@ -31,6 +31,22 @@ impl Job {
 
     /// The same, and the button that came out of it, if it did.
     fn parts_and_button(&self) -> (Vec<(Part<'_>, &Weighed)>, Option<&Weighed>) {
+        self.walk(|_, _| {})
+    }
+
+    /// Every melt that a button came out of, in order: what was in it, and the button.
+    pub(super) fn melts(&self) -> Vec<(Mix, &Weighed)> {
+        let mut melts = Vec::new();
+        let (parts, button) = self.walk(|melt, button| melts.push((melt, button)));
+        melts.extend(button.map(|button| (self.mix_of(&parts), button)));
+        melts
+    }
+
+    /// Goes through the melts; the last is given back, those before it are told.
+    fn walk<'a>(
+        &'a self,
+        mut before: impl FnMut(Mix, &'a Weighed),
+    ) -> (Vec<(Part<'a>, &'a Weighed)>, Option<&'a Weighed>) {
         let (mut parts, mut lots, mut button) = (Vec::new(), 0, None);
         for weighed in self.standing() {
             let part = match &weighed.captured.what {
@@ -50,8 +66,9 @@ impl Job {
                 What::InWater(_) => continue,
             };
             if let Some(again) = button.take() {
-                let known = self.known_button(self.mix_of(&parts), again);
-                parts = vec![(Part::Button(known), again)];
+                let melt = self.mix_of(&parts);
+                before(melt, again);
+                parts = vec![(Part::Button(self.known_button(melt, again)), again)];
             }
             parts.push((part, weighed));
         }

@@ -19,6 +19,7 @@ mod orders;
 mod prove;
 mod recipes;
 mod record;
+mod remedy;
 mod scan;
 mod state;
 mod statement;

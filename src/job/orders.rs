@@ -31,15 +31,17 @@ impl State {
             });
             return;
         }
-        let answer = match order {
-            Order::CheckWeight { weight } => Some(self.begin_check(weight)),
-            Order::Close => self.ask_before_close().map(Err),
-            _ => None,
-        };
-        if let Some(answer) = answer {
+        if let Order::CheckWeight { weight } = order {
+            let answer = self.begin_check(weight);
             return out.push(Effect::Answer { id, answer });
         }
-        match self.record_for(order) {
+        let wanted = self.record_for(order).and_then(|wanted| match &wanted {
+            Wanted::Record(record) if matches!(**record, Record::Close(_)) => {
+                self.ask_before_close().map_or(Ok(wanted), Err)
+            }
+            _ => Ok(wanted),
+        });
+        match wanted {
             Ok(Wanted::Record(record)) => self.wait_for(*record, Some(id), out),
             Ok(Wanted::Capture) => self.capture(How::Taken, Some(id), out),
             Err(trouble) => out.push(Effect::Answer {
@@ -176,18 +178,30 @@ impl State {
         }
     }
 
-    /// A job of which masses rest on a check weight is not closed before it agreed again after
-    /// them; asked a second time, it is, and says so.
+    /// A closed job cannot be gone on with, so one that is not finished is not closed at the first
+    /// asking: masses that rest on a check weight want it shown again, and what is still to be
+    /// weighed or put right is named. Asked a second time it is closed, and says so.
     fn ask_before_close(&mut self) -> Option<Trouble> {
-        let wants = self.open_job().is_some_and(Job::wants_check_weight);
-        if !wants || std::mem::replace(&mut self.close_asked, true) {
+        let job = self.open_job()?;
+        let wants = job.wants_check_weight();
+        let unfinished = statement::unfinished(job, &self.rules);
+        if !wants && unfinished.is_empty() || std::mem::replace(&mut self.close_asked, true) {
             return None;
         }
+        let unfinished = unfinished.join(" ");
+        if wants {
+            return Some(Trouble::new(
+                "check-weight-due",
+                "Masses of this job rest on a check weight that was not shown again after them.",
+                format!("If the balance was set to another unit meanwhile, nothing else shows it. {unfinished}").trim(),
+                "Show the check weight, panbell check-weight, then close; or give the order again to close with these masses marked as unproven.",
+            ));
+        }
         Some(Trouble::new(
-            "check-weight-due",
-            "Masses of this job rest on a check weight that was not shown again after them.",
-            "If the balance was set to another unit meanwhile, nothing else shows it.",
-            "Show the check weight, panbell check-weight, then close; or give the order again to close with these masses marked as unproven.",
+            "job-unfinished",
+            unfinished,
+            "A closed job cannot be gone on with.",
+            "Go on with it; or give the order again to close it as it is.",
         ))
     }
 

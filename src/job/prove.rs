@@ -6,6 +6,7 @@ use rust_decimal::Decimal;
 
 use super::fold::Job;
 use super::record::{Assayed, Captured, Water, WaterWay, What};
+use super::remedy::Remedy;
 use super::state::BenchRules;
 use super::words;
 use crate::mass::fixed;
@@ -61,6 +62,12 @@ impl Job {
         }))
     }
 
+    /// Whether the button lies below the mark, as far as is known.
+    pub(super) fn is_button_below(&self) -> bool {
+        self.button_metal()
+            .is_some_and(|metal| !metal.is_at_least(self.demand().lowest))
+    }
+
     /// Whether the button is known to be lawful within the risk, by assay or else by mass balance.
     pub(super) fn is_button_sure(&self) -> bool {
         let demand = self.demand();
@@ -99,7 +106,7 @@ fn if_it_is_so(job: &Job, proof: &Proof, rules: &BenchRules) -> String {
     let Some((gold, button)) = Fineness::per_mille(proof.gold_ppt).zip(job.button()) else {
         return String::new();
     };
-    match words::put_right(job, &Mix::NOTHING.with(button.mass(), gold), rules) {
+    match Remedy::of(job, &Mix::NOTHING.with(button.mass(), gold), rules).metals() {
         Some(ways) => format!(
             " If it is so, the button is about {} ‰ and wants about {ways}. Weigh it again, then have it assayed (panbell assay) before anything is added by that.",
             fixed(proof.gold_ppt, 0)
@@ -121,7 +128,7 @@ pub(super) fn assay_words(job: &Job, assayed: &Assayed, rules: &BenchRules) -> (
     };
     let chance = metal.chance_text(demand.lowest);
     let against_balance = against_mass_balance(job, assayed).unwrap_or_default();
-    let again = "panbell add --with METAL, melt it again, then panbell button.";
+    let again = "panbell add --with METAL; melt it again, and weigh it: panbell button.";
     if metal.is_surely_at_least(demand.lowest, demand.risk) {
         if metal.is_at_most(demand.highest) {
             let told = format!(
@@ -144,10 +151,7 @@ pub(super) fn assay_words(job: &Job, assayed: &Assayed, rules: &BenchRules) -> (
             demand.lowest
         )
     };
-    let way = words::put_right(job, &metal, rules).map_or_else(
-        || "No metal of the shelf puts it right.".to_owned(),
-        |ways| format!("Put it right with {ways}: {again}"),
-    );
+    let way = Remedy::of(job, &metal, rules).told(again);
     (format!("{found} {below}{against_balance} {way}"), true)
 }
 
@@ -181,11 +185,9 @@ pub(super) fn unproven(job: &Job, rules: &BenchRules) -> Option<String> {
             metal.chance_text(demand.lowest)
         ));
     }
-    let way = words::put_right(job, &metal, rules).map_or_else(String::new, |ways| {
-        format!(" Put it right with {ways}: panbell add --with METAL, and melt it again.")
-    });
+    let way = Remedy::of(job, &metal, rules).told("panbell add --with METAL, and melt it again.");
     Some(format!(
-        "It is below {}, as far as is known: have it assayed before it is marked.{way}",
+        "It is below {}, as far as is known: have it assayed before it is marked. {way}",
         demand.lowest
     ))
 }

@@ -8,6 +8,7 @@ use super::checking::{Checking, Remembered};
 use super::fold::{Adding, Job, Weighed};
 use super::hold::Holds;
 use super::record::{Record, What};
+use super::remedy::Remedy;
 use super::watch::{Watch, Zone};
 use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
@@ -319,10 +320,7 @@ fn outside_window(job: &Job, rules: &BenchRules) -> Option<String> {
         return None;
     }
     let fineness = melt.fineness()?;
-    let way = words::put_right(job, &melt, rules).map_or_else(
-        || "No metal of the shelf puts it right.".to_owned(),
-        |ways| format!("Put it right with {ways}: panbell add --with METAL."),
-    );
+    let way = Remedy::of(job, &melt, rules).told("panbell add --with METAL.");
     Some(format!(
         "The melt is {fineness}, outside its window. {way} To melt it as it is: panbell button."
     ))
@@ -330,6 +328,9 @@ fn outside_window(job: &Job, rules: &BenchRules) -> Option<String> {
 
 fn after_button(job: &Job, button: &Weighed) -> &'static str {
     match (&button.assay, job.is_button_sure()) {
+        (None, false) if job.is_button_below() => {
+            "The button is weighed, and below its mark as far as is known: have it assayed, panbell assay, put it right, panbell add --with METAL, or close the job."
+        }
         (_, true) if job.wants_check_weight() => {
             "The button is weighed. Show the check weight once more, panbell check-weight, then close the job: panbell close."
         }

@@ -2,8 +2,9 @@
 
 use std::fmt::Write as _;
 
-use super::fold::{Job, Weighed};
+use super::fold::Job;
 use super::record::{Closed, What};
+use super::remedy::Remedy;
 use super::state::BenchRules;
 use super::words;
 use crate::mass::{Mass, fixed};
@@ -25,12 +26,16 @@ pub(super) fn closing(job: &Job, rules: &BenchRules) -> Closed {
     }
 }
 
-/// Fine gold to a hundredth of the division, in the unit of the job.
 fn gold(job: &Job, mix: &Mix) -> String {
+    fine(job, mix.gold().mass())
+}
+
+/// Fine gold to a hundredth of the division, in the unit of the job.
+fn fine(job: &Job, gold: Mass) -> String {
     let division = job.opened.division;
     format!(
         "{} {}",
-        division.in_unit(mix.gold().mass(), division.decimals() + 2),
+        division.in_unit(gold, division.decimals() + 2),
         division.unit()
     )
 }
@@ -38,37 +43,16 @@ fn gold(job: &Job, mix: &Mix) -> String {
 fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
     let mut warnings = words::cautions(job, rules);
     warnings.extend(unproven(job));
-    let demand = job.demand();
-    let button = job.last_button();
+    warnings.extend(below(job, melt, rules));
     if melt.mass() == Mass::ZERO {
         warnings.push("Nothing was weighed.".to_owned());
-    } else if let (Some(Weighed { assay: Some(_), .. }), Some(metal)) = (button, job.button_metal())
-    {
-        if !metal.is_at_least(demand.lowest) {
-            warnings.push(format!(
-                "By its assay the button is below {}: it may not be sold under that mark.",
-                demand.lowest
-            ));
-        }
-    } else if !melt.is_at_least(demand.lowest) {
-        let way = words::put_right(job, melt, rules)
-            .map_or_else(String::new, |ways| format!(" {ways} would put it right."));
-        warnings.push(format!(
-            "By mass balance the melt is below {}: it may not be sold under that mark.{way}",
-            demand.lowest
-        ));
-    } else if !melt.is_at_most(demand.highest) {
+    } else if !is_assayed(job) && !melt.is_at_most(job.demand().highest) {
         warnings.push(format!(
             "By mass balance the melt is above the give-away limit of {}.",
-            demand.highest
+            job.demand().highest
         ));
     }
-    for addition in job.left_out() {
-        warnings.push(format!(
-            "{} was planned and not added.",
-            words::metal_name(job, addition)
-        ));
-    }
+    warnings.extend(left_out(job));
     match job.proof() {
         Some(Ok(proof)) if proof.verdict == Verdict::Low => warnings.push(
             "By its density the button holds less gold than planned, or hollows: have it assayed before it is marked.".to_owned(),
@@ -78,19 +62,88 @@ fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
         ),
         _ => {}
     }
-    match job.button() {
-        None if melt.mass() != Mass::ZERO => {
-            warnings.push("The button was not weighed.".to_owned());
-        }
-        Some(button) if job.is_melted_again() && button.mass() > job.put_in().mass() => {
-            warnings.push("Over all melts more came out than was put in: metal went in that was not weighed, and where its gold came from is not in this book.".to_owned());
-        }
-        Some(button) if button.mass() > melt.mass() => {
-            warnings.push("The button weighs more than what went in: the reckoned fineness does not hold. Have it assayed before it is marked.".to_owned());
-        }
-        _ => {}
-    }
+    warnings.extend(no_button(job, melt));
+    warnings.extend(gains(job));
     warnings
+}
+
+/// What a person may still want to do before a job is closed for good.
+pub(super) fn unfinished(job: &Job, rules: &BenchRules) -> Vec<String> {
+    let melt = job.melt();
+    if melt.mass() == Mass::ZERO {
+        return Vec::new();
+    }
+    let mut open: Vec<String> = below(job, &melt, rules).into_iter().collect();
+    open.extend(left_out(job));
+    open.extend(no_button(job, &melt));
+    open
+}
+
+fn is_assayed(job: &Job) -> bool {
+    job.last_button()
+        .is_some_and(|button| button.assay.is_some())
+        && job.button_metal().is_some()
+}
+
+/// That the metal is below its mark, if it is.
+fn below(job: &Job, melt: &Mix, rules: &BenchRules) -> Option<String> {
+    let lowest = job.demand().lowest;
+    let may_not = |by: &str| format!("{by} is below {lowest}: it may not be sold under that mark.");
+    match job.button_metal() {
+        Some(button) if is_assayed(job) => {
+            (!button.is_at_least(lowest)).then(|| may_not("By its assay the button"))
+        }
+        _ if melt.mass() == Mass::ZERO || melt.is_at_least(lowest) => None,
+        _ => {
+            let remedy = Remedy::of(job, melt, rules);
+            let way = remedy
+                .metals()
+                .map_or_else(String::new, |ways| format!(" {ways} would put it right."));
+            let mark = remedy.mark().map_or_else(String::new, |mark| {
+                format!(" As it is it may carry the lower mark {mark}.")
+            });
+            Some(format!(
+                "{}{way}{mark}",
+                may_not("By mass balance the melt")
+            ))
+        }
+    }
+}
+
+fn left_out(job: &Job) -> impl Iterator<Item = String> {
+    job.left_out().into_iter().map(|addition| {
+        format!(
+            "{} was planned and not added.",
+            words::metal_name(job, addition)
+        )
+    })
+}
+
+fn no_button(job: &Job, melt: &Mix) -> Option<String> {
+    (job.button().is_none() && melt.mass() != Mass::ZERO)
+        .then(|| "The button was not weighed.".to_owned())
+}
+
+/// Buttons that weigh more than what they were melted of.
+fn gains(job: &Job) -> Vec<String> {
+    let melts = job.melts();
+    let last = melts.len();
+    let mut gains: Vec<String> = (1..)
+        .zip(&melts)
+        .filter(|(_, (melt, button))| button.captured.mass.mass() > melt.mass())
+        .map(|(place, _)| match place == last {
+            true => "The button weighs more than what went in: the reckoned fineness does not hold. Have it assayed before it is marked.".to_owned(),
+            false => format!("The button of melt {place} weighed more than what went in: metal went in that was not weighed, and where its gold came from is not in this book."),
+        })
+        .collect();
+    if let Some(button) = job.button()
+        && last > 1
+        && gains.is_empty()
+        && button.mass() > job.put_in().mass()
+    {
+        gains.push("Over all melts more came out than was put in: metal went in that was not weighed, and where its gold came from is not in this book.".to_owned());
+    }
+    gains
 }
 
 /// The masses of which the unit is not proven from both sides.
@@ -204,6 +257,10 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
     };
     line(&format!("In {melt}"), &closed.melt.to_string());
     line(&format!("Fine gold in {melt}"), &closed.gold);
+    let shops = job.put_in().gold().mass() - job.client_metal().gold().mass();
+    if shops.is_positive() {
+        line("Fine gold that the shop added", &fine(job, shops));
+    }
     if !closed.fineness_ppt.is_empty() {
         line(
             "Fineness by mass balance",
@@ -244,6 +301,25 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
                 );
                 line("Button, if the loss was gold", &loss.all_gold.to_string());
             }
+        }
+        let melts = job.melts();
+        for (place, (melt, button)) in (1..melts.len()).zip(&melts) {
+            let button = button.captured.mass.mass();
+            let Some(loss) = crate::melt::Loss::of(melt, button) else {
+                continue;
+            };
+            line(
+                &format!(
+                    "Melt {place}: {} in, {} out",
+                    words::shown(job, melt.mass()),
+                    words::shown(job, button)
+                ),
+                &format!(
+                    "lost {} ({} ‰)",
+                    words::shown(job, loss.mass),
+                    fixed(loss.ppt, 1)
+                ),
+            );
         }
         let put_in = job.put_in().mass();
         if job.is_melted_again() {

@@ -2,9 +2,10 @@
 
 use super::fold::{Adding, Job};
 use super::record::What;
+use super::remedy::Remedy;
 use super::state::BenchRules;
 use crate::mass::{Division, Indication, Mass, Status, Unit};
-use crate::melt::{Loss, Mix, PastMelt, Side, UsualLoss, next_mark, ways};
+use crate::melt::{Loss, PastMelt, Side, UsualLoss};
 use crate::metal::{Asked, Composition, Fineness, Metal, warnings};
 
 /// What a weighing is of, in words: `lot 2 (750 ‰ by stamp)`, `copper`, `the button`.
@@ -80,42 +81,18 @@ pub fn way_back(job: &Job, adding: &Adding, net: Mass, rules: &BenchRules) -> St
         None => {
             // What is still planned is left out: it could only make the overshoot worse.
             let as_it_is = metal_of(job, adding).map_or(melt, |gold| job.so_far().with(net, gold));
-            match put_right(job, &as_it_is, rules) {
-                Some(ways) => format!("or put it right with {ways}"),
+            let remedy = Remedy::of(job, &as_it_is, rules);
+            let with = match remedy.metals() {
+                Some(metals) => format!("or put it right with {metals}"),
                 None => "or take it and choose the way back with the shelf at hand".to_owned(),
+            };
+            match remedy.mark() {
+                Some(mark) => format!("{with}, or take it for the lower mark {mark}"),
+                None => with,
             }
         }
     };
     format!("the melt would be {fineness}{against}. Take a little off, {mend}.")
-}
-
-/// What puts a melt right, the first three ways of it, and the mark that it may carry as it is;
-/// none where nothing does or nothing need.
-pub fn put_right(job: &Job, melt: &Mix, rules: &BenchRules) -> Option<String> {
-    let (demand, division) = (job.demand(), job.opened.division);
-    let found = ways(melt, &job.sources(rules.shelf.metals()), &demand, division);
-    let mut listed: Vec<String> = found
-        .iter()
-        .take(3)
-        .map(|way| {
-            let short = if way.is_in_stock() {
-                ""
-            } else {
-                " (more than the shelf holds)"
-            };
-            format!(
-                "{} of {}{short}",
-                shown(job, way.window.aim),
-                way.source.name
-            )
-        })
-        .collect();
-    if !melt.is_at_least(demand.lowest)
-        && let Some(mark) = next_mark(melt, &rules.law, &demand)
-    {
-        listed.push(format!("the lower mark {} as it is", mark.text));
-    }
-    (!listed.is_empty()).then(|| listed.join(", or "))
 }
 
 /// What stands against the metals of a job: nickel, cadmium, lead, alloys outside their karats or

@@ -83,7 +83,7 @@ fn every_bell_reaches_the_desktop_as_one_notice_that_is_replaced() {
     desk.place(window.aim);
     next("within");
     next("recorded");
-    desk.say(&["close"]).ends(3);
+    desk.close_as_it_is();
     next("done");
     let all = notices.all();
     for notice in &all[1..] {
@@ -147,7 +147,7 @@ fn without_a_bus_the_job_goes_on_and_that_is_said_once() {
     desk.lot("916", "fire-assay", "20.00");
     desk.lot("916", "fire-assay", "2.00");
     desk.add_at_aim(&[]);
-    desk.say(&["close"]).ends(3);
+    desk.close_as_it_is();
     assert_eq!(desk.home.masses("T-1").len(), 3);
     desk.service.until_logged("bell-no-bus");
     assert_eq!(desk.service.log().matches("bell-no-bus").count(), 1);

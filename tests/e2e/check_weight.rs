@@ -86,7 +86,7 @@ impl Silent {
         self.put("0.00");
         let mark = self.follower.mark();
         let told = self.say(&[&["check-weight"], words].concat()).ends(0);
-        assert!(told.contains("Put the check weight 20 g F2"), "{told}");
+        assert!(told.contains("put the check weight 20 g F2"), "{told}");
         // The pan must have been seen at rest, empty, before it counts.
         self.follower.readings(self.follower.mark(), 12);
         self.balance.place(g("20.00")).unwrap();
@@ -155,6 +155,9 @@ fn a_check_weight_lets_a_balance_without_units_be_captured_until_its_unit_key_is
         "conflict"
     );
     silent.check(&["--mass", "20 g", "--class", "F2"]);
+    silent
+        .say(&["close"])
+        .is_refused("The button was not weighed.");
     silent.say(&["close"]).ends(3);
 
     let captures = silent.home.captures("T-1");
@@ -191,6 +194,26 @@ fn a_check_weight_lets_a_balance_without_units_be_captured_until_its_unit_key_is
             "red",
         ])
         .is_refused_with("check-weights");
+}
+
+#[test]
+fn a_check_weight_that_lay_there_too_soon_is_taken_off_and_put_on_again() {
+    let silent = Silent::start("check_weight = \"20 g F2\"\n");
+    silent.put("20.00");
+    silent.say(&["check-weight"]).ends(0);
+    silent.until_sentence(0, "take it off and put it on again");
+    let mark = silent.follower.mark();
+    silent.balance.place(g("0.00")).unwrap();
+    silent
+        .follower
+        .wait(mark, "it counts from nothing", |event, data| {
+            let sentence = data["sentence"].as_str().unwrap_or_default();
+            event == "reading" && sentence == "Put the check weight 20 g F2 on the pan."
+        });
+    let mark = silent.follower.mark();
+    silent.balance.place(g("20.00")).unwrap();
+    let bell = silent.follower.bell(mark, "recorded");
+    assert_eq!(bell["title"], "Check weight: agreed", "{bell}");
 }
 
 #[test]

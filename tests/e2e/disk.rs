@@ -141,7 +141,7 @@ fn on_a_full_disk(way: impl FnOnce(&Home) -> Way) {
         ["20.00 g".to_owned(), shown(window.aim)]
     );
     let mark = desk.follower.mark();
-    desk.say(&["close"]).ends(3);
+    desk.close_as_it_is();
     desk.follower.bell(mark, "done");
     let records = desk.home.records("T-1");
     assert!(

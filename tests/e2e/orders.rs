@@ -175,5 +175,5 @@ fn metal_half_weighed_is_not_forgotten_by_another_order() {
         desk.ok(&["answer", "anew"])
             .contains("counts from the 1.00 g")
     );
-    desk.say(&["close"]).ends(3);
+    desk.close_as_it_is();
 }

@@ -6,6 +6,12 @@ use rust_decimal::Decimal;
 use crate::support::desk::{BENCH, Desk, g, mass, shown};
 use crate::support::{home, http, service};
 
+/// The fine gold of gold of 999.9, to a ten thousandth of a gram.
+fn fine(gold: panbell::mass::Mass) -> String {
+    let fine = gold.grams() * Decimal::new(9999, 4);
+    format!("{:.4} g", fine.round_dp(4))
+}
+
 /// A lot of 18 grams that was sold as 22 karat, lowered to 18 karat and melted: gives the button.
 fn melted(desk: &Desk) -> panbell::mass::Mass {
     desk.open("P-1", &["fine-silver", "fine-copper"]);
@@ -83,6 +89,8 @@ fn a_button_is_proved_in_water_and_an_assay_that_is_low_is_mended() {
         ("Put in over all melts", shown(button + gold)),
         ("Lost over all melts", "0.00 g".to_owned()),
         ("In the last melt", shown(button + gold)),
+        ("Melt 1:", "lost 0.00 g (0.0 ‰)".to_owned()),
+        ("Fine gold that the shop added", fine(gold)),
     ] {
         let line = statement.lines().find(|line| line.starts_with(label));
         let line = line.unwrap_or_else(|| panic!("no \"{label}\" in\n{statement}"));
@@ -107,6 +115,53 @@ fn a_button_is_proved_in_water_and_an_assay_that_is_low_is_mended() {
             .any(|it| matches!(it.captured.what, What::InWater(_)))
     );
     desk.verify();
+}
+
+#[test]
+fn gold_from_nowhere_is_noted_for_the_melt_that_it_came_in_with() {
+    let desk = Desk::new();
+    desk.open("P-4", &["fine-silver"]);
+    desk.lot("916", "fire-assay", "18.00");
+    let silver = desk.add_at_aim(&[]);
+    desk.empty();
+    let button = |mass| {
+        desk.ok(&["button"]);
+        desk.ready();
+        let mark = desk.follower.mark();
+        desk.put(mass);
+        let bell = desk.follower.bell(mark, "recorded");
+        desk.empty();
+        bell
+    };
+    let first = g("18.40") + silver;
+    let bell = button(first);
+    assert!(bell["text"].as_str().unwrap().contains("0.40 g more than"));
+    desk.say(&["assay", "741.5", "fire-assay"]).ends(3);
+    let gold = desk.add_at_aim(&["--with", "fine-gold"]);
+    desk.empty();
+    button(first + gold);
+    let statement = desk.say(&["close"]).ends(3);
+    assert!(
+        statement.contains("The button of melt 1 weighed more than what went in"),
+        "{statement}"
+    );
+    desk.verify();
+}
+
+#[test]
+fn a_button_that_is_known_too_roughly_is_sent_to_be_assayed_by_fire() {
+    let desk = Desk::new();
+    melted(&desk);
+    let said = desk.say(&["assay", "748", "xrf"]).ends(3);
+    for words in [
+        "have it assayed by fire: panbell assay.",
+        "As it is it may carry the lower mark",
+    ] {
+        assert!(said.contains(words), "no \"{words}\" in {said}");
+    }
+    assert!(!said.contains("--with"), "{said}");
+    desk.say(&["close"])
+        .is_refused("By its assay the button is below 750");
 }
 
 #[test]

@@ -154,6 +154,9 @@ fn the_same_orders_by_http_and_by_curl() {
     desk.follower.bell(mark, "recorded");
 
     let order = r#"{"order":"close"}"#;
+    let asked = http::order(&socket, BENCH, order).unwrap();
+    assert_eq!(asked.status, 409, "{asked:?}");
+    assert_eq!(asked.json()["code"], "job-unfinished");
     let has_curl = std::process::Command::new("curl").arg("--version").output();
     let reply: Value = if has_curl.is_ok_and(|it| it.status.success()) {
         let mut curl = std::process::Command::new("curl");

@@ -195,6 +195,10 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
         } else {
             Order::Button
         };
+        // A job that is not finished is closed at the second asking.
+        if matches!(order, Order::Close) && !how.is_multiple_of(5) {
+            bench.order(Order::Close);
+        }
         return bench.order(order);
     };
     let base_known = job.expected.as_ref().is_some_and(|e| e.base.is_some());

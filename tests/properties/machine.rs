@@ -119,8 +119,10 @@ fn while_the_disk_is_slow(acts: &[Act]) -> Vec<Act> {
 
 #[test]
 fn a_hold_while_the_close_is_written_does_not_stand_behind_it() {
-    // A line behind the close would open the job again at the next start.
-    let held = while_the_disk_is_slow(&[Act::Order(Order::Close), Act::Port(false)]);
+    // A line behind the close would open the job again at the next start. The first asking is
+    // answered with what is not finished.
+    let close = || Act::Order(Order::Close);
+    let held = while_the_disk_is_slow(&[close(), close(), Act::Port(false)]);
     assert_eq!(played(&[&ONE_LOT, &held]).tally.closed, 1);
 }
 

@@ -250,6 +250,13 @@ impl Desk {
         }
     }
 
+    /// Closes a job that is not finished: it is closed at the second asking only.
+    pub fn close_as_it_is(&self) -> String {
+        self.say(&["close"])
+            .is_refused_with("A closed job cannot be gone on with");
+        self.say(&["close"]).ends(3)
+    }
+
     /// Checks the book with the program's own command.
     pub fn verify(&self) -> String {
         self.ok(&["verify"])

@@ -40,7 +40,12 @@ impl Hands {
         stage.tell("hands", "The pan is emptied.");
         self.on_pan = Mass::ZERO;
         stage.balance.place(self.on_pan)?;
-        stage.pause(Duration::from_millis(700)).await;
+        // The next weighing counts from what rests on the pan, so it is begun when that is nothing.
+        let is_empty = |view: &BenchView| {
+            let shown = view.pan.shown.as_deref().and_then(|text| grams(text).ok());
+            view.pan.steady && shown.is_some_and(|mass| mass == Mass::ZERO)
+        };
+        stage.until("the pan is empty", is_empty).await?;
         Ok(())
     }
 
