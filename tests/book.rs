@@ -327,6 +327,10 @@ fn orders_are_answered_and_what_is_answered_is_in_the_file() {
     assert!(opened.ended.try_recv().is_err());
     done(writer.close(&name())).unwrap();
     assert_eq!(code(done(writer.create(&name())).map(drop)), "job-exists");
+    // Nor one that differs in letter case only.
+    let twin = JobName::new(&name().as_str().to_ascii_lowercase()).unwrap();
+    assert_ne!(twin, name());
+    assert_eq!(code(done(writer.create(&twin)).map(drop)), "job-exists");
     let mut again = done(writer.resume(&name())).unwrap();
     assert_eq!(again.scan.n(), recorded.n);
     fs::remove_file(&path).unwrap();

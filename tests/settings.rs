@@ -936,8 +936,8 @@ fn what_is_wrong_on_the_shelf_is_told_with_its_lines() {
             ],
             [
                 "settings-value",
-                "Line 3 of HOME/shelf.toml reads gold = '18'. \"18\" is not a fineness: a bare number is per mille, and so few would be next to no gold.",
-                "Write per mille as 585, or karat as 14k.",
+                "Line 3 of HOME/shelf.toml reads gold = '18'. \"18\" is not a fineness: a bare number is per mille, and so few would be hardly any gold.",
+                "Write per mille as 585, karat as 14k, and so little gold, if it is meant, as 58.5 ppt.",
             ],
             [
                 "settings-wrong-kind",

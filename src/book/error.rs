@@ -93,6 +93,18 @@ pub(super) fn not_opened(job: &JobName, error: &io::Error) -> AppendTrouble {
     sort(error, trouble)
 }
 
+/// The book has a job of which the name differs in letter case only.
+pub(super) fn twin(job: &JobName, twin: &JobName) -> AppendTrouble {
+    AppendTrouble::Failed(Trouble::new(
+        "job-exists",
+        format!(
+            "The book already has a job {twin}, and {job} differs from it in letter case only."
+        ),
+        "It was not touched, and no new job was opened.",
+        "If that is the ticket that is meant, write it as the book has it; else give the new job another.",
+    ))
+}
+
 /// A record could not be written; the file is as it was.
 pub(super) fn not_written(job: &JobName, error: &io::Error) -> AppendTrouble {
     if is_full(error) {

@@ -32,9 +32,16 @@ pub(super) struct Recovered {
     pub(super) torn: Option<TornAside>,
 }
 
-/// Makes the file of a new job; refuses one that exists.
+/// Makes the file of a new job; refuses one that exists, in whatever letter case: a person who reads
+/// a ticket aloud does not tell them apart, nor does every file system.
 pub(super) fn create(book: &Book, job: &JobName) -> Result<File, AppendTrouble> {
     let path = book.path(job);
+    let jobs = book.jobs().map_err(AppendTrouble::Failed)?;
+    let is_twin =
+        |other: &&JobName| *other != job && other.as_str().eq_ignore_ascii_case(job.as_str());
+    if let Some(twin) = jobs.iter().find(is_twin) {
+        return Err(error::twin(job, twin));
+    }
     let mut options = OpenOptions::new();
     options.append(true).create_new(true).mode(0o600);
     let file = view::open(&path, &mut options).map_err(|error| error::not_opened(job, &error))?;

@@ -19,7 +19,7 @@ pub(super) fn folder(folder: &Path, doing: &str, error: &io::Error) -> Trouble {
         ),
         "No job can be opened, so nothing that is weighed would be kept.",
         "See that the folder exists, belongs to you and is on a disk that can be written, \
-         or name another one in the settings.",
+         or keep everything in another folder with panbell --home FOLDER.",
     )
 }
 
@@ -33,7 +33,7 @@ pub(super) fn in_use(folder: &Path, pid: Option<u32>) -> Trouble {
         "book-in-use",
         format!("The book in {} is being written by {by}.", folder.display()),
         "Two services must not write one book, so this one keeps nothing; the other goes on.",
-        "Use the one that runs, stop it first, or name another book.",
+        "Use the one that runs, stop it first, or keep another book with panbell --home FOLDER.",
     )
     .passing()
 }

@@ -211,7 +211,16 @@ impl State {
                 let told = cautions
                     .iter()
                     .fold(String::new(), |told, caution| format!("{told} {caution}"));
-                let text = format!("Job {} is open. {}{told}", opened.job, self.sentence());
+                let ticket = if opened.ticket == opened.job {
+                    String::new()
+                } else {
+                    format!(", for ticket {}", opened.ticket)
+                };
+                let text = format!(
+                    "Job {} is open{ticket}. {}{told}",
+                    opened.job,
+                    self.sentence()
+                );
                 (text, !cautions.is_empty())
             }
             Record::Expect {
@@ -222,17 +231,23 @@ impl State {
             Record::Plan { .. } => {
                 let cautions = words::cautions(job, &self.rules);
                 let told = [&[self.sentence()], &*cautions].concat().join(" ");
-                (told, !cautions.is_empty())
+                let is_hopeless = job.plan().is_none() && !job.to_come().is_empty();
+                (told, is_hopeless || !cautions.is_empty())
             }
             Record::Capture(captured) => captured_words(self, job, captured),
             Record::Assay(assayed) => assay_words(job, assayed, &self.rules),
             Record::Withdraw { capture } => {
                 let what = job.weighed.iter().find(|weighed| weighed.n == *capture);
-                let what =
-                    what.map_or_else(String::new, |weighed| weighed.captured.mass.to_string());
+                let what = what.map_or_else(String::new, |weighed| {
+                    format!(
+                        "{} ({})",
+                        words::of_withdrawn(job, &weighed.captured.what),
+                        weighed.captured.mass
+                    )
+                });
                 (
                     format!(
-                        "{what} is set aside; it stays in the file as withdrawn. {}",
+                        "Set aside: {what}; it stays in the file as withdrawn. {}",
                         words::lots_so_far(job)
                     ),
                     false,
@@ -259,7 +274,7 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
                     "Lot {lots}: {mass}. {} Empty the pan.",
                     words::lots_so_far(job)
                 ),
-                false,
+                job.plan().is_none() && !job.to_come().is_empty(),
             )
         }
         What::Addition { addition } => {

@@ -344,6 +344,13 @@ fn may_assay(
             "Enter what was measured: fire-assay, xrf, touchstone or declared:U.",
         ));
     }
+    if fineness == Fineness::NONE {
+        return Err(refusal(
+            "assay-without-gold",
+            "An assay of 0 finds no gold at all in a button of this book's gold.",
+            "Enter what was measured, as in panbell assay 748.5 fire-assay.",
+        ));
+    }
     Ok(record(Record::Assay(Assayed {
         button,
         fineness,

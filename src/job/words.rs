@@ -20,6 +20,16 @@ pub fn of(job: &Job, what: &What) -> String {
     }
 }
 
+/// The same of what was set aside: a lot has no place any more.
+pub fn of_withdrawn(job: &Job, what: &What) -> String {
+    match what {
+        What::Lot {
+            fineness, basis, ..
+        } => format!("a lot of {fineness} by {basis}"),
+        _ => of(job, what),
+    }
+}
+
 /// The name of an addition's metal.
 pub fn metal_name(job: &Job, addition: usize) -> String {
     job.metal(addition).map_or_else(

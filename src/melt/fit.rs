@@ -61,9 +61,16 @@ impl Unfit {
     pub fn text(self, division: Division) -> String {
         let show = |mass| division.show(mass);
         match self {
-            Self::Narrow { divisions } => format!(
-                "The window is {divisions} divisions of the balance wide: use a finer balance, melt more at once, or allow more give-away."
-            ),
+            Self::Narrow { divisions } => {
+                let wide = match divisions {
+                    0 => "a single mass".to_owned(),
+                    1 => "one division of the balance wide".to_owned(),
+                    _ => format!("{divisions} divisions of the balance wide"),
+                };
+                format!(
+                    "The window is {wide}: use a finer balance, melt more at once, or allow more give-away."
+                )
+            }
             Self::BelowLeastNet { least } => format!(
                 "The addition is less than {}, below which this balance does not weigh to one part in a thousand; the window allows for that, a finer balance would be surer.",
                 show(least)
@@ -106,6 +113,9 @@ mod tests {
                 }
             ]
         );
+        let told = |divisions| Unfit::Narrow { divisions }.text(d);
+        assert!(told(0).contains("is a single mass:"), "{}", told(0));
+        assert!(told(1).contains("one division of"), "{}", told(1));
         assert!(unfit(&window, "0.0001 g".parse().unwrap(), None, None).is_empty());
     }
 }

@@ -43,7 +43,7 @@ pub use piece::{Allowance, Hollow, Length, Need, Piece, RingSize};
 pub use plan::{Planned, finished_mass, plan};
 pub use proof::{Doubts, InWater, Proof, Term, Verdict, Weighings, prove};
 pub use reckon::{Addition, Lot, NoAnswer, Reckoning, ToAdd, reckon, shares};
-pub use rescue::{Source, Way, next_mark, ways};
+pub use rescue::{Source, Way, marks_told, next_mark, ways};
 pub use trials::{Trials, trials};
 pub use water::water_density;
 pub use window::{Added, Demand, Edges, MOST_GIVE_AWAY, NoWindow, Side, Window, edges, window};

@@ -5,7 +5,7 @@ use rust_decimal::Decimal;
 
 use super::{Added, Demand, Mix, Window, window};
 use crate::mass::{Division, Mass};
-use crate::metal::{Judged, Mark, MarkLaw};
+use crate::metal::{DEFERS, Judged, Mark, MarkLaw};
 
 /// A metal that could be had: one of the shelf, or a further lot like one weighed.
 #[derive(Debug, Clone, PartialEq)]
@@ -105,6 +105,22 @@ pub fn next_mark<'a>(melt: &Mix, law: &'a MarkLaw, demand: &Demand) -> Option<&'
             demand.risk,
         )
     })
+}
+
+/// In a sentence: the marks that a melt may carry; of one that is not surely lawful as asked for, the
+/// lower one that it may.
+pub fn marks_told(melt: &Mix, law: &MarkLaw, demand: &Demand) -> String {
+    if melt.is_surely_at_least(demand.lowest, demand.risk) {
+        return law.told(demand.target, Judged::WithoutSolder);
+    }
+    let lower = next_mark(melt, law, demand).map_or_else(
+        || "nor for any lower mark".to_owned(),
+        |mark| format!("by {}, it may carry the lower mark {}", law.name, mark.text),
+    );
+    format!(
+        "It is not sure enough to be marked for {}; {lower}. {DEFERS}",
+        demand.target
+    )
 }
 
 #[cfg(test)]

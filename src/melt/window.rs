@@ -171,6 +171,24 @@ pub enum NoWindow {
 }
 
 impl NoWindow {
+    /// The same, with the least give-away in whole per mille that opens a window which is not sure.
+    fn opened(self, demand: &Demand, opens: impl Fn(&Demand) -> bool) -> Self {
+        let Self::NotSure { u_centi_ppt, .. } = self else {
+            return self;
+        };
+        let wider = |ppt: u32| Demand {
+            highest: demand.target.plus(Decimal::from(ppt)),
+            ..*demand
+        };
+        let opens_at_ppt = (1..=MOST_GIVE_AWAY)
+            .filter(|ppt| wider(*ppt).highest > demand.highest)
+            .find(|ppt| opens(&wider(*ppt)));
+        Self::NotSure {
+            u_centi_ppt,
+            opens_at_ppt,
+        }
+    }
+
     /// Told to the person who wants to add `metal` of fineness `gold`.
     pub fn trouble(
         &self,
@@ -282,6 +300,12 @@ pub struct Edges {
 /// hold.
 pub fn edges(rest: &Mix, metal: impl Into<Added>, demand: &Demand) -> Result<Edges, NoWindow> {
     let metal = metal.into();
+    plain_edges(rest, metal, demand)
+        .map_err(|why| why.opened(demand, |demand| plain_edges(rest, metal, demand).is_ok()))
+}
+
+/// The same; of a window that is not sure it is not looked for what would open it.
+fn plain_edges(rest: &Mix, metal: Added, demand: &Demand) -> Result<Edges, NoWindow> {
     let Some(melt) = rest.fineness() else {
         return Err(NoWindow::NoMetal);
     };
@@ -309,7 +333,7 @@ pub fn edges(rest: &Mix, metal: impl Into<Added>, demand: &Demand) -> Result<Edg
     } else {
         drawn_in(rest, metal, demand, lawful, wasteful).ok_or_else(|| NoWindow::NotSure {
             u_centi_ppt: centi_ppt(&metal.to(rest, wasteful)),
-            opens_at_ppt: opens_at(rest, metal, demand),
+            opens_at_ppt: None,
         })?
     };
     let (lower, upper) = if raises {
@@ -333,7 +357,20 @@ pub fn window(
     division: Division,
 ) -> Result<Window, NoWindow> {
     let metal = metal.into();
-    let edges = edges(rest, metal, demand)?;
+    let plain = |demand: &Demand| {
+        plain_edges(rest, metal, demand)
+            .and_then(|edges| rounded(rest, metal, demand, edges, division))
+    };
+    plain(demand).map_err(|why| why.opened(demand, |demand| plain(demand).is_ok()))
+}
+
+fn rounded(
+    rest: &Mix,
+    metal: Added,
+    demand: &Demand,
+    edges: Edges,
+    division: Division,
+) -> Result<Window, NoWindow> {
     let (mut lower, mut upper) = (division.ceil(edges.lower), division.floor(edges.upper));
     // The edges are rounded in their last digit; the melt itself is not. Draw one in by a
     // division where the sums say that it lies outside.
@@ -369,23 +406,6 @@ pub fn window(
         upper,
         raises: edges.raises,
     })
-}
-
-/// The least give-away in whole per mille that opens a window which is not sure, and one more so
-/// that a balance can hit it. The give-away edge is the surest mass there is, so the window opens
-/// where that is sure.
-fn opens_at(rest: &Mix, metal: Added, demand: &Demand) -> Option<u32> {
-    let opens = |ppt: u32| {
-        let highest = demand.target.plus(Decimal::from(ppt));
-        let wasteful = addition(rest, metal.gold, highest).max(Decimal::ZERO);
-        !(demand.lowest..=highest).contains(&metal.gold)
-            && Mass::from_grams(wasteful).is_some_and(|mass| {
-                metal
-                    .to(rest, mass)
-                    .is_surely_at_least(demand.lowest, demand.risk)
-            })
-    };
-    (2..=MOST_GIVE_AWAY).find(|ppt| opens(*ppt - 1) && opens(*ppt))
 }
 
 /// Grams of `metal` that bring `rest` to `wanted`; below zero when it goes the other way.

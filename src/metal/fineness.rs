@@ -128,11 +128,15 @@ impl fmt::Display for Fineness {
     }
 }
 
+/// The least that a bare number is taken for: gold is sold from about 333 per mille up.
+const LEAST_BARE: u32 = 100;
+
 impl FromStr for Fineness {
     type Err = Trouble;
 
     /// Reads `585`, `585 ppt`, `585 ‰`, `14k`, `14 k`. A bare number is per mille, and must be
-    /// above 24 so that a karat without its k is never taken for a fineness; none is `0 ppt`.
+    /// 100 or more, so that a karat without its k, or a percentage, is never taken for one; less is
+    /// written `58.5 ppt`, and none is `0`.
     fn from_str(text: &str) -> Result<Self, Trouble> {
         let text = text.trim();
         let cut = text
@@ -142,10 +146,10 @@ impl FromStr for Fineness {
         let digits = Indication::parse_digits(number)
             .ok_or_else(|| trouble(text, "it does not begin with plain digits"))?;
         let fineness = match suffix.trim() {
-            "" if digits > Decimal::ZERO && digits <= Decimal::from(24) => {
+            "" if digits > Decimal::ZERO && digits < Decimal::from(LEAST_BARE) => {
                 return Err(trouble(
                     text,
-                    "a bare number is per mille, and so few would be next to no gold",
+                    "a bare number is per mille, and so few would be hardly any gold",
                 ));
             }
             "" | "ppt" | "‰" => Self::per_mille(digits),
@@ -173,7 +177,7 @@ fn trouble(text: &str, why: &str) -> Trouble {
         "fineness-unreadable",
         format!("\"{text}\" is not a fineness: {why}."),
         "Nothing is planned from it.",
-        "Write per mille as 585, or karat as 14k.",
+        "Write per mille as 585, karat as 14k, and so little gold, if it is meant, as 58.5 ppt.",
     )
 }
 
@@ -204,6 +208,7 @@ mod tests {
             "916.6 ppt",
             "13.9 k",
             "0 ppt",
+            "58.5 ppt",
             "22.5 k",
             "14.00024 k", // 14 karat and a hundredth per mille: a give-away limit
             "14.0000024 k",
@@ -217,6 +222,8 @@ mod tests {
         for text in [
             "14",
             "24",
+            "58.5",
+            "99.9",
             "14ct",
             "14kt",
             "58%",

@@ -193,14 +193,23 @@ impl MarkLaw {
     /// In a sentence: which marks metal of this fineness may carry.
     pub fn told(&self, fineness: Fineness, judged: Judged) -> String {
         let marks = self.marks_for(fineness, judged);
-        let all: Vec<&str> = marks.iter().map(|mark| mark.text.as_str()).collect();
-        match all.split_first() {
-            None => format!("By {}, {fineness} may carry no mark. {DEFERS}", self.name),
-            Some((best, [])) => format!("By {}, {fineness} may carry {best}. {DEFERS}", self.name),
-            Some((best, lower)) => format!(
-                "By {}, {fineness} may carry {best}, and lower ones that understate it: {}. {DEFERS}",
-                self.name,
-                lower.join(", ")
+        let best = marks.first().map(|mark| mark.fineness);
+        // One fineness may have two marks, as 750 and 18K.
+        let (best, lower): (Vec<&Mark>, Vec<&Mark>) = marks
+            .into_iter()
+            .partition(|mark| Some(mark.fineness) == best);
+        let texts = |marks: Vec<&Mark>, between: &str| {
+            let texts: Vec<&str> = marks.iter().map(|mark| mark.text.as_str()).collect();
+            texts.join(between)
+        };
+        let may = format!("By {}, {fineness} may carry", self.name);
+        match (best.is_empty(), lower.is_empty()) {
+            (true, _) => format!("{may} no mark. {DEFERS}"),
+            (false, true) => format!("{may} {}. {DEFERS}", texts(best, " or ")),
+            (false, false) => format!(
+                "{may} {}, and lower ones that understate it: {}. {DEFERS}",
+                texts(best, " or "),
+                texts(lower, ", ")
             ),
         }
     }

@@ -23,7 +23,7 @@ pub use composition::Composition;
 pub use element::Element;
 pub use estimate::{BasisRules, Estimate, Goods, Rule, Stated};
 pub use fineness::Fineness;
-pub use law::{Judged, Mark, MarkLaw};
+pub use law::{DEFERS, Judged, Mark, MarkLaw};
 pub use shares::{Split, Ternary, silver_share, ternary};
 pub use shelf::{Metal, Price, Shelf};
 pub use warnings::{Asked, Draw, Warning, warnings};

@@ -12,7 +12,10 @@ fn an_overshoot_taken_on_purpose_is_put_right_with_fine_gold() {
     desk.open("T-1", &["fine-copper"]);
     desk.lot("916", "fire-assay", "20.00");
     desk.lot("916", "fire-assay", "1.00");
-    assert!(desk.ok(&["withdraw"]).contains("1.00 g is set aside"));
+    assert!(
+        desk.ok(&["withdraw"])
+            .contains("Set aside: a lot of 916 ‰ by fire-assay (1.00 g)")
+    );
     let window = desk.add(&[]);
     let mark = desk.follower.mark();
     desk.put(window.upper + g("0.30"));
@@ -99,6 +102,8 @@ fn what_cannot_be_done_is_refused_in_three_sentences() {
         .is_refused("neither a letter from A to Z nor a digit");
     desk.open("T-1", &["fine-copper"]);
     open("750", "red", &[]).is_refused("Job T-1 is open");
+    desk.say(&["lot", "58.5", "stamp"])
+        .is_refused("hardly any gold");
     desk.say(&["lot", "916", "hearsay"]).is_refused("basis");
     desk.say(&["lot", "0 ppt", "fire-assay"])
         .is_refused("without gold");

@@ -65,6 +65,8 @@ fn a_button_is_proved_in_water_and_an_assay_that_is_low_is_mended() {
     // The lot was not what it was sold as.
     desk.say(&["assay", "741.5", "stamp"])
         .is_refused("A stamp proves no button.");
+    desk.say(&["assay", "0", "fire-assay"])
+        .is_refused("finds no gold at all");
     let said = desk.say(&["assay", "741.5", "fire-assay"]).ends(3);
     for words in [
         "It is below 750",
@@ -203,6 +205,9 @@ fn a_plan_takes_the_place_of_what_was_not_weighed() {
     desk.lot("916", "fire-assay", "18.00");
     desk.say(&["plan", "--add", "750"])
         .is_refused("has the target's own fineness");
+    // Fine gold only raises what lies above the target already.
+    let said = desk.say(&["plan", "--add", "fine-gold"]).ends(3);
+    assert!(said.contains("No mass of the metals planned"), "{said}");
     desk.ok(&["plan", "--add", "fine-copper"]);
     let view = desk.view();
     let to_come = view["job"]["to_come"].as_array().unwrap();

@@ -233,6 +233,68 @@ fn an_empty_window_is_explained_and_what_it_advises_opens_it() {
     assayed.fine().window(0);
 }
 
+/// What is not sure is neither to be weighed out nor to be marked.
+#[test]
+fn an_empty_window_gives_no_mass_to_weigh_out_and_no_mark_that_is_not_sure() {
+    let home = tempfile::tempdir().unwrap();
+    let told = said(home.path(), &["--lot", "8.20g@750:xrf", "--to", "18k"]).out;
+    for words in [
+        "(0.16 g)   fine gold of 999.90 ‰, by plain mass balance; the window is empty",
+        "It is not sure enough to be marked for 750 ‰; by custom, with no law named, it may carry the lower mark 625.",
+    ] {
+        assert!(told.contains(words), "no \"{words}\" in {told}");
+    }
+    assert!(!told.contains("may carry 750"), "{told}");
+    let answer = ask("--lot 8.20g@750:xrf --to 18k");
+    assert_eq!(answer.marks()[0], "625");
+    // Two marks of one fineness are equals.
+    let sure = said(home.path(), &["--lot", "20g@22k", "--to", "18k"]).out;
+    assert!(
+        sure.contains("may carry 750 or 18K, and lower ones"),
+        "{sure}"
+    );
+}
+
+/// The advice holds for the balance at hand, whose coarse steps may need more than the sums do.
+#[test]
+fn the_give_away_that_is_advised_opens_the_window_on_a_coarse_balance_too() {
+    for lots in ["1.1g@750:declared:2", "2.3g@700:declared:3", "0.9g@916:xrf"] {
+        for division in ["0.01g", "0.05g", "0.1g"] {
+            let asked = format!("--lot {lots} --to 585 --division {division}");
+            let told = ask(&asked).warnings();
+            let Some(advice) = told.split("allow a give-away of ").nth(1) else {
+                continue;
+            };
+            let ppt = advice.split(' ').next().unwrap();
+            let opened = ask(&format!("{asked} --give-away {ppt}"));
+            assert!(
+                opened.json["add"][0]["window_g"].is_array(),
+                "{asked}: {ppt}"
+            );
+        }
+    }
+}
+
+#[test]
+fn a_lot_of_no_mass_and_a_balance_in_doubt_beyond_belief_are_refused() {
+    for (typed, code) in [
+        ("--lot=-10g@585 --to 750", "lot-without-mass"),
+        ("--lot 0g@585 --to 750", "lot-without-mass"),
+        (
+            "--lot 10g@585 --to 750 --calibration-u 50g",
+            "spread-implausible",
+        ),
+        (
+            "--lot 10g@585 --to 750 --repeatability 0g",
+            "spread-implausible",
+        ),
+        ("--lot 10g@58.5 --to 750", "fineness-unreadable"),
+    ] {
+        let answer = ask(typed);
+        assert_eq!(answer.refused().0, code, "{typed}");
+    }
+}
+
 /// A melt between the edges already is not done while it is not surely lawful.
 #[test]
 fn a_melt_that_stands_right_and_is_not_sure_gets_fine_gold() {
@@ -273,7 +335,7 @@ fn what_cannot_be_read_is_refused_by_its_name() {
         ("--lot 20g@22k --to 14k --class V", "class-unknown"),
         ("--lot 20g@22k --to 14k --colour blue", "colour-unknown"),
         ("--lot @22k --to 14k", "no-answer"),
-        ("--lot 0g@22k --to 14k", "no-answer"),
+        ("--lot 0g@22k --to 14k", "lot-without-mass"),
     ] {
         if code.is_empty() {
             let home = tempfile::tempdir().unwrap();

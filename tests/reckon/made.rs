@@ -161,7 +161,9 @@ fn what_is_supposed_is_said() {
     assert!(told.contains("nothing is known"), "{told}");
     let small = ask("--lot 2g@22k:fire-assay --to 14k").fine();
     assert!(
-        small.warnings().contains("divisions of the balance wide"),
+        small
+            .warnings()
+            .contains("one division of the balance wide"),
         "{}",
         small.warnings()
     );

@@ -7,9 +7,9 @@ use serde::Serialize;
 
 use super::asked::Question;
 use crate::mass::{Division, Mass, fixed};
-use crate::melt::{Lot, Opening, Reckoning, Trials, trials, uncertain_digits, unfit};
+use crate::melt::{Lot, Opening, Reckoning, Trials, marks_told, trials, uncertain_digits, unfit};
 use crate::metal::{
-    Composition, Designation, Element, Family, Judged, Metal, Warning, ternary, warnings,
+    Composition, Designation, Element, Family, Judged, Mark, Metal, Warning, ternary, warnings,
 };
 
 /// What u is, for people.
@@ -170,6 +170,10 @@ impl Answer {
             warned.push(said);
         }
         let marks = question.law.marks_for(fineness, Judged::WithoutSolder);
+        let is_sure = |mark: &&&Mark| {
+            let lowest = question.law.lowest(mark.fineness, Judged::WithoutSolder);
+            melt.is_surely_at_least(lowest, question.demand.risk)
+        };
         let body = Body {
             add: reckoning
                 .add
@@ -197,7 +201,11 @@ impl Answer {
             p_conform: melt.chance_digits(question.demand.lowest),
             composition_ppt: parts(&reckoning.made_of),
             colour: colour(&reckoning.made_of),
-            marks: marks.iter().map(|mark| mark.text.clone()).collect(),
+            marks: marks
+                .iter()
+                .filter(is_sure)
+                .map(|mark| mark.text.clone())
+                .collect(),
             mark_law: question.law.key.clone(),
             surer_by: reckoning
                 .budget
@@ -255,13 +263,14 @@ impl Answer {
                 Ok(window) => {
                     format!("between {} and {}", show(window.lower), show(window.upper))
                 }
-                Err(_) => "the window is empty".to_owned(),
+                Err(_) => "by plain mass balance; the window is empty".to_owned(),
             };
-            lines.push(format!(
-                "  add      {:>12}   {}, {between}",
-                show(add.aim),
-                add.name
-            ));
+            // What is not to be weighed out stands in brackets.
+            let aim = match &add.window {
+                Ok(_) => show(add.aim),
+                Err(_) => format!("({})", show(add.aim)),
+            };
+            lines.push(format!("  add      {aim:>12}   {}, {between}", add.name));
         }
         if body.add.is_empty() {
             lines.push("  Nothing need be added.".to_owned());
@@ -278,11 +287,7 @@ impl Answer {
             "Lawful as {} with a chance of {}.",
             question.demand.target, self.chance
         ));
-        lines.push(
-            question
-                .law
-                .told(question.demand.target, Judged::WithoutSolder),
-        );
+        lines.push(marks_told(&reckoning.melt, &question.law, &question.demand));
         let made_of: Vec<String> = body
             .composition_ppt
             .iter()

@@ -121,6 +121,14 @@ impl Question {
             "" => None,
             typed => {
                 let mass: Indication = typed.parse()?;
+                if !mass.mass().is_positive() {
+                    return Err(Trouble::new(
+                        "lot-without-mass",
+                        format!("{name} of {mass} weighs nothing."),
+                        "Nothing is reckoned.",
+                        "Write what the lot weighs, as in 8.20g@750:xrf.",
+                    ));
+                }
                 if mass.unit() == Unit::Ounce {
                     self.supposed.push(format!(
                         "{name}: oz is the avoirdupois ounce of 28.35 g; the troy ounce of 31.10 g is ozt."

@@ -41,6 +41,10 @@ pub(super) struct TermArgs {
     risk: String,
 }
 
+/// The most divisions that a balance is taken to stray by: more is a slip of the pen (a bound of our
+/// own).
+const MOST_SPREAD: u32 = 1000;
+
 /// The terms as they are meant.
 pub(super) struct Terms {
     pub(super) law: MarkLaw,
@@ -59,8 +63,20 @@ impl TermArgs {
         let law = law(read_laws(folders)?, &self.mark_law)?;
         let division: Division = self.division.parse()?;
         let mass = |text: &String| text.parse::<Indication>().map(Indication::mass);
-        let repeatability = self.repeatability.as_ref().map(mass).transpose()?;
-        let calibration = self.calibration_u.as_ref().map(mass).transpose()?;
+        let spread = |text: &String| -> Result<Mass, Trouble> {
+            let spread = mass(text)?;
+            if spread.is_positive() && spread <= division.mass().times(MOST_SPREAD) {
+                return Ok(spread);
+            }
+            Err(Trouble::new(
+                "spread-implausible",
+                format!("A balance of {division} divisions cannot be in doubt by {text}."),
+                "Nothing is reckoned.",
+                "Write a standard uncertainty or deviation as its certificate or ten weighings of one load give it, as 0.004g.",
+            ))
+        };
+        let repeatability = self.repeatability.as_ref().map(spread).transpose()?;
+        let calibration = self.calibration_u.as_ref().map(spread).transpose()?;
         let class = self.class.as_ref().map(|class| class.parse()).transpose()?;
         let give_away = number(&self.give_away, MOST_GIVE_AWAY.into(), "give-away limit")?;
         Ok(Terms {

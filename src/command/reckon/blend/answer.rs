@@ -9,7 +9,7 @@ use super::super::answer::{ColourBody, U_IS, colour, grams, parts, short};
 use super::Found;
 use super::asked::Question;
 use crate::mass::{Division, Mass, fixed};
-use crate::melt::{Goal, Hinder, Limit, budget};
+use crate::melt::{Goal, Hinder, Limit, budget, marks_told};
 use crate::metal::{Asked, Colour, Element, Fineness, Judged, Metal, Warning, warnings};
 
 /// The answer as JSON. Numbers are decimal strings.
@@ -242,7 +242,7 @@ impl Answer {
             found.melt.chance_text(question.demand.lowest),
             body.given_away_g
         ));
-        lines.push(question.law.told(target, Judged::WithoutSolder));
+        lines.push(marks_told(&found.melt, &question.law, &question.demand));
         let made_of: Vec<String> = body
             .composition_ppt
             .iter()
