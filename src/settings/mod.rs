@@ -292,7 +292,7 @@ fn parted<T>(read: Result<T, SettingsTrouble>) -> (Option<T>, Option<SettingsTro
 }
 
 /// The known word that a typed one was most likely meant to be.
-fn nearest<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     known
         .map(|word| (strsim::jaro_winkler(typed, word), word))
         .filter(|(likeness, _)| *likeness > 0.7)
