@@ -81,6 +81,8 @@ pub struct State {
     pub(super) line: Vec<u8>,
     /// The balance sends only when it is asked.
     pub(super) is_asked: bool,
+    /// The balance is a USB scale, which sends reports and no lines.
+    pub(super) is_scale: bool,
     /// The check weight that is being weighed.
     pub(super) checking: Option<Checking>,
     pub(super) last_check: Option<Remembered>,
@@ -120,6 +122,7 @@ impl State {
             shown: None,
             line: Vec::new(),
             is_asked: false,
+            is_scale: false,
             checking: None,
             last_check: None,
             check_due: None,
@@ -144,6 +147,13 @@ impl State {
     #[must_use]
     pub fn asked(mut self, is_asked: bool) -> Self {
         self.is_asked = is_asked;
+        self
+    }
+
+    /// The same with a USB scale: its silence and its nonsense are mended otherwise than a line's.
+    #[must_use]
+    pub fn scale(mut self, is_scale: bool) -> Self {
+        self.is_scale = is_scale;
         self
     }
 

@@ -120,6 +120,11 @@ impl Form {
     pub fn is_asked(&self) -> bool {
         matches!(self, Self::Lines { ask: Some(_), .. })
     }
+
+    /// Whether it is a USB scale, which sends reports.
+    pub fn is_scale(&self) -> bool {
+        matches!(self, Self::Reports { .. })
+    }
 }
 
 const TOP: Known = Known {
