@@ -10,6 +10,8 @@ mod support;
 
 #[path = "learn/corpus.rs"]
 mod corpus;
+#[path = "learn/foreign.rs"]
+mod foreign;
 #[path = "learn/logs.rs"]
 mod logs;
 #[path = "learn/port.rs"]

@@ -56,7 +56,7 @@ pub fn listen(bytes: &[u8]) -> Sound {
     let top_bit = top_bit(bytes);
     let bare = without_top_bit(bytes, top_bit);
     let fits = |byte: &u8| matches!(byte, 0x20..=0x7e | b'\r' | b'\n' | b'\t' | 0x02 | 0x03);
-    let good = bare.iter().filter(|byte| fits(byte)).count();
+    let good = bare.iter().filter(|byte| fits(byte)).count() + letters(&bare);
     let is_edge = |byte: &u8| matches!(byte, b'\r' | b'\n' | 0x02 | 0x03);
     let has_edge = bare.iter().any(is_edge);
     let mut builds: Vec<Vec<u8>> = bare
@@ -77,6 +77,24 @@ pub fn listen(bytes: &[u8]) -> Sound {
         lines,
         alike: most * 1000 / builds.len().max(1),
         top_bit,
+    }
+}
+
+/// Bytes beyond ASCII that are letters: the same few again and again, as the symbol of a unit is,
+/// and no more than a quarter of all. At a wrong speed they are many and of many kinds.
+fn letters(bytes: &[u8]) -> usize {
+    let mut runs: Vec<&[u8]> = bytes
+        .split(u8::is_ascii)
+        .filter(|run| !run.is_empty())
+        .collect();
+    let all: usize = runs.iter().map(|run| run.len()).sum();
+    let often = runs.len();
+    runs.sort_unstable();
+    runs.dedup();
+    if all * 4 <= bytes.len() && runs.len() * 3 <= often && runs.len() <= 4 {
+        all
+    } else {
+        0
     }
 }
 
