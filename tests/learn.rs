@@ -18,3 +18,5 @@ mod logs;
 mod port;
 #[path = "learn/shapes.rs"]
 mod shapes;
+#[path = "learn/stamps.rs"]
+mod stamps;

@@ -15,6 +15,7 @@ mod hear;
 mod log;
 mod roles;
 mod series;
+mod stamps;
 mod strays;
 mod symbols;
 mod token;
@@ -38,6 +39,7 @@ use token::Marks;
 pub use hear::{Sound, TopBit, listen, top_bit, without_top_bit};
 pub use log::bytes_of_log;
 pub use roles::UnitKnown;
+pub use stamps::{Stamps, Whose, without_stamps};
 pub use words::marked;
 
 /// What was asked of the person while bytes came.
