@@ -55,6 +55,18 @@ impl BenchRules {
     }
 }
 
+/// How a balance sends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum Sends {
+    /// Lines, of its own accord.
+    #[default]
+    Lines,
+    /// Lines, only when it is asked.
+    Answers,
+    /// Reports: it is a USB scale.
+    Reports,
+}
+
 /// A bench between two events.
 #[derive(Debug, Clone)]
 pub struct State {
@@ -79,10 +91,7 @@ pub struct State {
     pub(super) shown: Option<(Reading, Moment)>,
     /// The last line with a mass in it, for the record of a capture that is ordered.
     pub(super) line: Vec<u8>,
-    /// The balance sends only when it is asked.
-    pub(super) is_asked: bool,
-    /// The balance is a USB scale, which sends reports and no lines.
-    pub(super) is_scale: bool,
+    pub(super) sends: Sends,
     /// The check weight that is being weighed.
     pub(super) checking: Option<Checking>,
     pub(super) last_check: Option<Remembered>,
@@ -121,8 +130,7 @@ impl State {
             disk_retry: None,
             shown: None,
             line: Vec::new(),
-            is_asked: false,
-            is_scale: false,
+            sends: Sends::Lines,
             checking: None,
             last_check: None,
             check_due: None,
@@ -143,17 +151,10 @@ impl State {
         state
     }
 
-    /// The same with a balance that sends only when it is asked: its silence is told as such.
+    /// The same with a balance that sends otherwise: its silence and its nonsense are told as such.
     #[must_use]
-    pub fn asked(mut self, is_asked: bool) -> Self {
-        self.is_asked = is_asked;
-        self
-    }
-
-    /// The same with a USB scale: its silence and its nonsense are mended otherwise than a line's.
-    #[must_use]
-    pub fn scale(mut self, is_scale: bool) -> Self {
-        self.is_scale = is_scale;
+    pub fn sending(mut self, sends: Sends) -> Self {
+        self.sends = sends;
         self
     }
 
