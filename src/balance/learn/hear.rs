@@ -4,6 +4,7 @@
 //! the top bit of each byte is told and taken off. Leaves to others: the loop over the speeds.
 
 use super::token::{Kind, Marks, tokens};
+use crate::balance::sound::letters;
 
 /// What the top bit of the bytes says of the framing that the sender uses, heard at eight bits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -80,24 +81,6 @@ pub fn listen(bytes: &[u8]) -> Sound {
     }
 }
 
-/// Bytes beyond ASCII that are letters: the same few again and again, as the symbol of a unit is,
-/// and no more than a quarter of all. At a wrong speed they are many and of many kinds.
-fn letters(bytes: &[u8]) -> usize {
-    let mut runs: Vec<&[u8]> = bytes
-        .split(u8::is_ascii)
-        .filter(|run| !run.is_empty())
-        .collect();
-    let all: usize = runs.iter().map(|run| run.len()).sum();
-    let often = runs.len();
-    runs.sort_unstable();
-    runs.dedup();
-    if all * 4 <= bytes.len() && runs.len() * 3 <= often && runs.len() <= 4 {
-        all
-    } else {
-        0
-    }
-}
-
 /// What a line is built of, without its digits and letters.
 fn build(line: &[u8]) -> Vec<u8> {
     let [point, ..] = Marks::ALL;
@@ -164,6 +147,12 @@ mod tests {
         // Heard at half the speed, bits double up; a stuck wire is all zeros.
         assert!(!listen(&[0; 100]).is_clear());
         assert!(!listen(b"").is_clear());
+        // A unit in other letters is text; as many bytes of all kinds are none.
+        assert!(
+            listen("  12.34 \u{433}\r\n  12.35 \u{433}\r\n  2.36 \u{433}\r\n".as_bytes())
+                .is_clear()
+        );
+        assert!(!listen(b"\xf3 \x80 \xfc\n".repeat(20).as_slice()).is_clear());
         assert!(!listen(b"UUUUUUUUUUUUUU").is_clear());
     }
 
