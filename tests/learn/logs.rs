@@ -325,12 +325,15 @@ fn a_word_is_stable_only_if_it_came_with_the_check_weight() {
     assert_eq!(read.status, Status::InMotion, "{said}");
 }
 
+/// How a balance writes what it shows.
+pub(crate) type Written = fn(&str) -> String;
+
 #[test]
 fn stray_lines_are_told_and_are_no_weighings() {
     let counted = |shown: &str| format!("ST {shown:>9} g\r\n");
     let free = |shown: &str| format!("{shown} g\r\n");
     let bare = |shown: &str| format!("{shown:>9}\r\n");
-    let forms: [(&str, fn(&str) -> String, &[&str]); 3] = [
+    let forms: [(&str, Written, &[&str]); 3] = [
         (
             "counted",
             counted,

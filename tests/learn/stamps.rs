@@ -5,11 +5,14 @@ use std::fs;
 use panbell::balance::Layout;
 use panbell::settings::BalanceFile;
 
-use super::logs::{json, learn, learned, plain_log};
+use super::logs::{Written, json, learn, learned, plain_log};
 use super::support::home::Home;
 
+/// What is written before the line of this number.
+type Stamp = Box<dyn Fn(usize) -> String>;
+
 /// A log in which a program wrote something before every line that it heard.
-fn stamped_log(line: fn(&str) -> String, stamp: impl Fn(usize) -> String) -> String {
+fn stamped_log(line: Written, stamp: impl Fn(usize) -> String) -> String {
     let log = plain_log(line);
     let lines = log.split_inclusive('\n').enumerate();
     lines.map(|(at, line)| stamp(at) + line).collect()
@@ -17,15 +20,15 @@ fn stamped_log(line: fn(&str) -> String, stamp: impl Fn(usize) -> String) -> Str
 
 #[test]
 fn times_that_a_program_wrote_are_left_out_of_the_form() {
-    let padded: fn(&str) -> String = |shown| format!("{shown:>9} g\r\n");
-    let signed: fn(&str) -> String = |shown| format!("+{shown:>8} g\r\n");
+    let padded: Written = |shown| format!("{shown:>9} g\r\n");
+    let signed: Written = |shown| format!("+{shown:>8} g\r\n");
     let second = |at: usize| 57_580 + at / 3;
     let time = move |at: usize| {
         let at = second(at);
         format!("{:02}:{:02}:{:02}", at / 3600, at / 60 % 60, at % 60)
     };
     let thousandth = |at: usize| at * 337 % 1000 / 3 + at % 3 * 333;
-    let stamps: [(&str, Box<dyn Fn(usize) -> String>); 6] = [
+    let stamps: [(&str, Stamp); 6] = [
         (
             "day and thousandths",
             Box::new(move |at| format!("2026-03-04 {}.{:03} ", time(at), thousandth(at))),
@@ -69,7 +72,7 @@ fn times_that_a_program_wrote_are_left_out_of_the_form() {
         }
     }
     // A frame that begins behind the stamp shows whose it is, to the second too.
-    let framed: fn(&str) -> String = |shown| format!("<STX>{shown:>9} g<ETX>\n");
+    let framed: Written = |shown| format!("<STX>{shown:>9} g<ETX>\n");
     let (code, said, file) = learned("framed.log", &stamped_log(framed, |at| time(at) + " "));
     assert_eq!(code, 0, "{said}");
     assert!(!file.unwrap().contains(':'), "{said}");
@@ -77,9 +80,9 @@ fn times_that_a_program_wrote_are_left_out_of_the_form() {
 
 #[test]
 fn times_that_a_balance_can_send_are_asked_about() {
-    let line: fn(&str) -> String = |shown| format!("+{shown:>8} g\r\n");
+    let line: Written = |shown| format!("+{shown:>8} g\r\n");
     let time = |at: usize| format!("10:{:02}:{:02}", at / 60, at % 60);
-    let stamps: [(&str, Box<dyn Fn(usize) -> String>); 4] = [
+    let stamps: [(&str, Stamp); 6] = [
         ("time", Box::new(move |at| time(at) + " ")),
         (
             "in brackets",
@@ -89,6 +92,11 @@ fn times_that_a_balance_can_send_are_asked_about() {
             "day and time",
             Box::new(move |at| format!("04.03.2026 {} ", time(at))),
         ),
+        (
+            "to the minute",
+            Box::new(|at| format!("04.03.2026 10:{:02} ", at / 20)),
+        ),
+        ("a day", Box::new(|_| "2026-03-04 ".to_owned())),
         (
             "a number that counts",
             Box::new(|at| format!("{} ", 1_772_600_000 + at)),

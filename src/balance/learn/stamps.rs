@@ -41,8 +41,8 @@ struct Stamp {
     at: u128,
     end: usize,
     sure: bool,
-    /// The step by which it would go up if it were a number that counts; a date is none.
-    step: Option<u128>,
+    /// The step by which it would go up if it were a number that counts; 0 if it cannot be one.
+    step: u128,
 }
 
 /// Looks for stamps in a log and takes out those that are the log's; gives what is left.
@@ -81,15 +81,14 @@ pub fn without_stamps(
     let bare = found.iter().filter(|it| !behind(it)).count();
     // A line of noise among them has none.
     let most = found.len() * 10 >= lines.len() * 9 && found.len() >= FEWEST;
-    let goes_up =
-        steps.iter().any(|step| *step > 0) && backward <= usize::from(dateless(&sample.build));
+    let moves = steps.iter().any(|step| *step > 0);
+    // A clock stands still for some lines; a number that does is no time.
+    let goes_up = (moves || sample.step == 0) && backward <= usize::from(dateless(&sample.build));
     if !alike || !most || bare * 2 > found.len() || !goes_up {
         return none();
     }
     // A number that counts goes up by one, or stands for the lines of one weighing.
-    let counts = sample
-        .step
-        .is_some_and(|one| steps.iter().all(|step| *step <= one));
+    let counts = sample.step > 0 && steps.iter().all(|step| *step <= sample.step);
     let before_start = found.iter().all(|(line, stamp)| {
         let rest = text(line)
             .get(stamp.end..)
@@ -97,7 +96,7 @@ pub fn without_stamps(
             .trim_ascii_start();
         rest.first() == Some(&2) || rest.starts_with(b"<STX>") || rest.starts_with(br"\x02")
     });
-    let sure = sample.sure && !counts || before_start;
+    let sure = moves && (sample.sure && !counts || before_start);
     let left_out = match said {
         Some(whose) => whose == Whose::Log,
         None => sure,
@@ -161,9 +160,9 @@ impl Stamps {
     /// Lets a form read its lines also with the blanks of which it is open whose they are.
     pub fn loosen(&self, layout: &mut LayoutSpec) {
         if self.blanks > 0 {
-            let loose = |form: &String| format!(" {{0,{}}}(?:{form})", self.blanks);
-            layout.line = loose(&layout.line);
-            layout.skip = layout.skip.iter().map(loose).collect();
+            for form in std::iter::once(&mut layout.line).chain(&mut layout.skip) {
+                *form = format!(" {{0,{}}}(?:{form})", self.blanks);
+            }
         }
     }
 }
@@ -221,7 +220,7 @@ fn stamp(line: &[u8]) -> Option<Stamp> {
         value: 0,
     };
     let (sure, step) = match read.date_and_time() {
-        Some(sure) => (sure, None),
+        Some(sure) => (sure, 0),
         None => (true, read.seconds()?),
     };
     if let Some(close) = close {
@@ -260,13 +259,13 @@ fn separated(rest: &[u8]) -> bool {
         || matches!(rest, [b':' | b'>' | b'-', b' ', ..])
 }
 
-/// Whether a build has a time and no date: three fields of two digits at its beginning.
+/// Whether a build has a time and no date: fields of two digits at its beginning.
 fn dateless(build: &[u8]) -> bool {
     let build = build
         .strip_prefix(b"[")
         .or(build.strip_prefix(b"("))
         .unwrap_or(build);
-    build.starts_with(b"00:00:00")
+    build.starts_with(b"00:00")
 }
 
 /// Reads the parts of a stamp; `value` is what was read, in the order of time.
@@ -301,29 +300,42 @@ impl Reader<'_> {
         number
     }
 
-    /// A date and a time, or a time alone; whether it is written as no balance does: to the
-    /// thousandth of a second, or with its time zone.
+    /// A date, a time, or both; whether it is written as no balance does: to the thousandth of a
+    /// second, or with its time zone.
     fn date_and_time(&mut self) -> Option<bool> {
         let begin = self.at;
-        let day = self.date().filter(|_| self.mark(b" T_").is_some());
+        let day = self.date();
         if day.is_none() {
             self.at = begin;
         }
-        let hour = self.digits(2).filter(|hour| *hour < 24);
-        let time = hour.and_then(|hour| {
-            self.mark(b":")?;
-            let minute = self.digits(2).filter(|minute| *minute < 60)?;
-            self.mark(b":")?;
-            let second = self.digits(2).filter(|second| *second <= 60)?;
-            Some((hour * 60 + minute) * 60 + second)
-        });
-        let Some(time) = time else {
-            self.at = begin;
-            return None;
+        let after_day = self.at;
+        let time = if day.is_none() || self.mark(b" T_").is_some() {
+            self.time()
+        } else {
+            None
         };
+        let Some((time, fine)) = time else {
+            // A date alone.
+            self.at = after_day;
+            self.value = day? * 100_000 * 1_000_000_000;
+            return Some(false);
+        };
+        self.value = day.unwrap_or(0) * 100_000 * 1_000_000_000 + time;
+        Some(self.zone() || fine)
+    }
+
+    /// A time of day in billionths of a second, its seconds may be left out; whether it is fine.
+    fn time(&mut self) -> Option<(u128, bool)> {
+        let hour = self.digits(2).filter(|hour| *hour < 24)?;
+        self.mark(b":")?;
+        let minute = self.digits(2).filter(|minute| *minute < 60)?;
+        let minutes = (hour * 60 + minute) * 60_000_000_000;
+        if self.mark(b":").is_none() {
+            return Some((minutes, false));
+        }
+        let second = self.digits(2).filter(|second| *second <= 60)?;
         let (fraction, width) = self.fraction();
-        self.value = (day.unwrap_or(0) * 100_000 + time) * 1_000_000_000 + fraction;
-        Some(self.zone() || width >= 3)
+        Some((minutes + second * 1_000_000_000 + fraction, width >= 3))
     }
 
     /// A day, as a number that is larger for later ones.
@@ -352,9 +364,8 @@ impl Reader<'_> {
 
     /// Billionths of a second behind a point or comma, and with how many digits.
     fn fraction(&mut self) -> (u128, usize) {
-        let digits = match self.rest() {
-            [b'.' | b',', digits @ ..] => digits,
-            _ => return (0, 0),
+        let [b'.' | b',', digits @ ..] = self.rest() else {
+            return (0, 0);
         };
         let width = digits
             .iter()
@@ -388,16 +399,16 @@ impl Reader<'_> {
     }
 
     /// Seconds or thousandths of a second since 1970, from 2001 to 2039, and the step of their last
-    /// digit; a fraction has none, since nothing that counts has one.
-    fn seconds(&mut self) -> Option<Option<u128>> {
+    /// digit; 0 with a fraction, since nothing that counts has one.
+    fn seconds(&mut self) -> Option<u128> {
         const SECOND: u128 = 1_000_000_000;
         let step = if let Some(seconds) = self.digits(10) {
             let (fraction, width) = self.fraction();
             self.value = seconds * SECOND + fraction;
-            (width == 0).then_some(SECOND)
+            if width == 0 { SECOND } else { 0 }
         } else {
             self.value = self.digits(13)? * (SECOND / 1000);
-            Some(SECOND / 1000)
+            SECOND / 1000
         };
         (SECOND..2_200_000_000)
             .contains(&(self.value / SECOND))
