@@ -32,7 +32,7 @@ pub enum Sound {
     /// Short lines with a number in them.
     Weighings {
         /// The last whole one, without its end.
-        line: String,
+        line: Vec<u8>,
         /// How many there were.
         lines: usize,
         /// The check bit.
@@ -109,7 +109,7 @@ fn lines(bytes: &[u8], check: CheckBit) -> Sound {
     let weighings: Vec<&&[u8]> = whole.iter().filter(|line| may_weigh(line)).collect();
     match weighings.last() {
         Some(last) if weighings.len() * 2 >= whole.len() => Sound::Weighings {
-            line: last.iter().map(|byte| char::from(*byte)).collect(),
+            line: last.to_vec(),
             lines: weighings.len(),
             check,
         },
@@ -127,7 +127,9 @@ fn may_weigh(line: &[u8]) -> bool {
         .sum();
     line.len() <= LONGEST_LINE
         && (1..=MOST_NUMBERS).contains(&numbers)
-        && line.iter().all(|byte| prints(*byte))
+        // What is beyond ASCII was told to be letters before, or is a click.
+        && line.iter().all(|byte| prints(*byte) || *byte >= 0x80)
+        && line.iter().filter(|byte| !prints(**byte)).count() * 4 <= line.len()
 }
 
 #[cfg(test)]
@@ -144,7 +146,7 @@ mod tests {
     fn balances_are_told_from_what_else_talks() {
         let balance = b"2.34 g\r\nstable   12.34 g\r\nmoving   12.35 g\r\nstab";
         let heard = |check| Sound::Weighings {
-            line: "moving   12.35 g".to_owned(),
+            line: b"moving   12.35 g".to_vec(),
             lines: 2,
             check,
         };
