@@ -361,6 +361,10 @@ fn nothing_at_all_is_said_with_what_to_do() {
         said.contains("No serial port and no USB scale is here."),
         "{said}"
     );
+    // A folder that is not there is no machine without ports.
+    let gone = empty.path().join("gone");
+    let mut command = plain(home.path());
+    run(command.args(["find", "--root"]).arg(&gone)).is_refused("gone that was to be looked into");
     // A node that is not there, as in a container, and one that is something else.
     tree.adapter("1-1", "ttyUSB0", "A1", Path::new("/nowhere"));
     tree.adapter("1-2", "ttyUSB1", "A2", Path::new("/dev/null"));

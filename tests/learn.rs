@@ -10,9 +10,13 @@ mod support;
 
 #[path = "learn/corpus.rs"]
 mod corpus;
+#[path = "learn/foreign.rs"]
+mod foreign;
 #[path = "learn/logs.rs"]
 mod logs;
 #[path = "learn/port.rs"]
 mod port;
 #[path = "learn/shapes.rs"]
 mod shapes;
+#[path = "learn/stamps.rs"]
+mod stamps;

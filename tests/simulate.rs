@@ -249,6 +249,16 @@ fn it_speaks_a_balance_file_of_ones_own() {
         shows("1.234", Unit::Pennyweight)(reading) && reading.status == Status::Stable
     };
     read_until(&file, &port, "the mass at rest", at_rest);
+    simulated.types("end");
+    simulated.ends();
+    // By a path, which begins where one stands.
+    let mut command = plain(home.path());
+    let file = home.path().join("balances");
+    let said = command
+        .current_dir(file)
+        .args(["simulate", "--layout", "./shop-made.toml"]);
+    let said = run(said.args(["--division", "0.001 dwt", "--script", "/nowhere/script"]));
+    said.is_refused("The script /nowhere/script cannot be read");
 }
 
 #[test]
@@ -263,6 +273,22 @@ fn what_it_cannot_do_is_refused_before_anything_is_made() {
         said
     };
     say(&["--layout", "unheard-of"]).is_refused("no balance file \"unheard-of\"");
+    for (layout, words) in [
+        ("usb-scale", "A USB scale sends no lines"),
+        ("./shop.toml", "There is no balance file /"),
+        ("shop.toml", "no balance file \"shop.toml\""),
+    ] {
+        let said = say(&["--layout", layout]);
+        said.is_refused(words);
+        for words in [
+            "Shipped are signed-fixed",
+            "as in ./mine.toml",
+            "without .toml",
+        ] {
+            assert!(said.err.contains(words), "{layout}: {words}: {said:?}");
+        }
+        assert!(!said.err.contains("one is \"usb-scale\""), "{said:?}");
+    }
     let script = home.path().join("script.txt");
     fs::write(&script, "tare\ndance\n").unwrap();
     let file = script.display().to_string();

@@ -5,6 +5,7 @@
 //! not understood, a symbol without an entry is an unknown unit or an unsaid status.
 
 mod number;
+mod symbol;
 #[cfg(test)]
 mod tests;
 
@@ -13,6 +14,8 @@ use regex::bytes::{CaptureLocations, Regex, RegexBuilder};
 use crate::mass::{Indication, Reading, Shown, Status, Unit};
 use crate::trouble::Trouble;
 use number::Writing;
+
+pub use symbol::{symbol_bytes, symbol_of};
 
 /// A layout as a balance file states it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,7 +31,7 @@ pub struct LayoutSpec {
     pub decimals: Option<u32>,
     /// Regular expressions of lines that carry no mass: a date, a number, a heading.
     pub skip: Vec<String>,
-    /// Symbols of units as they stand in the line.
+    /// Symbols of units as they stand in the line; a byte that no text holds is written `\xNN`.
     pub units: Vec<(String, Unit)>,
     /// Symbols of status as they stand in the line.
     pub statuses: Vec<(String, Status)>,
@@ -267,7 +270,7 @@ fn contradiction(spec: &LayoutSpec) -> Option<&'static str> {
 fn bare<T: Copy>(symbols: &[(String, T)]) -> Symbols<T> {
     symbols
         .iter()
-        .map(|(symbol, meaning)| (symbol.trim().as_bytes().to_vec(), *meaning))
+        .map(|(symbol, meaning)| (symbol_bytes(symbol.trim()), *meaning))
         .collect()
 }
 

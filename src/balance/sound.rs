@@ -32,7 +32,7 @@ pub enum Sound {
     /// Short lines with a number in them.
     Weighings {
         /// The last whole one, without its end.
-        line: String,
+        line: Vec<u8>,
         /// How many there were.
         lines: usize,
         /// The check bit.
@@ -65,7 +65,26 @@ pub fn sound(bytes: &[u8]) -> Sound {
 /// Nearly all of it prints; a click at the opening is let pass.
 fn is_text(bytes: &[u8]) -> bool {
     let odd = bytes.iter().filter(|byte| !prints(**byte)).count();
-    odd * 20 <= bytes.len()
+    odd.saturating_sub(letters(bytes)) * 20 <= bytes.len()
+}
+
+/// Bytes beyond ASCII that are letters: the same few again and again, as the symbol of a unit is,
+/// and no more than a quarter of all. At a wrong speed they are many and of many kinds; with a
+/// check bit the marks round a line have it, too.
+pub(super) fn letters(bytes: &[u8]) -> usize {
+    let mut runs: Vec<&[u8]> = bytes
+        .split(u8::is_ascii)
+        .filter(|run| !run.is_empty())
+        .collect();
+    let all: usize = runs.iter().map(|run| run.len()).sum();
+    let often = runs.len();
+    runs.sort_unstable();
+    runs.dedup();
+    let checked = runs
+        .iter()
+        .any(|run| matches!(run.last(), Some(0x8d | 0x8a | 0x83)) || run.first() == Some(&0x82));
+    let few = all * 4 <= bytes.len() && runs.len() * 3 <= often && runs.len() <= 4;
+    if few && !checked { all } else { 0 }
 }
 
 /// What prints, blanks, line ends, and the marks that stand around a line (ASCII 2 and 3).
@@ -90,7 +109,7 @@ fn lines(bytes: &[u8], check: CheckBit) -> Sound {
     let weighings: Vec<&&[u8]> = whole.iter().filter(|line| may_weigh(line)).collect();
     match weighings.last() {
         Some(last) if weighings.len() * 2 >= whole.len() => Sound::Weighings {
-            line: last.iter().map(|byte| char::from(*byte)).collect(),
+            line: last.to_vec(),
             lines: weighings.len(),
             check,
         },
@@ -108,7 +127,9 @@ fn may_weigh(line: &[u8]) -> bool {
         .sum();
     line.len() <= LONGEST_LINE
         && (1..=MOST_NUMBERS).contains(&numbers)
-        && line.iter().all(|byte| prints(*byte))
+        // What is beyond ASCII was told to be letters before, or is a click.
+        && line.iter().all(|byte| prints(*byte) || *byte >= 0x80)
+        && line.iter().filter(|byte| !prints(**byte)).count() * 4 <= line.len()
 }
 
 #[cfg(test)]
@@ -125,7 +146,7 @@ mod tests {
     fn balances_are_told_from_what_else_talks() {
         let balance = b"2.34 g\r\nstable   12.34 g\r\nmoving   12.35 g\r\nstab";
         let heard = |check| Sound::Weighings {
-            line: "moving   12.35 g".to_owned(),
+            line: b"moving   12.35 g".to_vec(),
             lines: 2,
             check,
         };
@@ -138,6 +159,27 @@ mod tests {
         ));
         assert!(matches!(sound(b"+ 1.00 g\r\n"), Sound::Weighings { .. }));
         assert_eq!(sound(b""), Sound::Silent);
+        // A unit in other letters, as text and as a byte of an old code page.
+        for symbol in ["\u{433}".as_bytes(), b"\xe3"] {
+            let line = [b"   12.34 ", symbol, b"\r\n"].concat();
+            assert!(matches!(
+                sound(&line.repeat(5)),
+                Sound::Weighings {
+                    lines: 4,
+                    check: CheckBit::None,
+                    ..
+                }
+            ));
+        }
+        // Few of these bytes have their check bit set, but the end of the line has.
+        let checked = b"00000.00\xe7\x8d\n".repeat(5);
+        assert!(matches!(
+            sound(&checked),
+            Sound::Weighings {
+                check: CheckBit::Even,
+                ..
+            }
+        ));
         assert_eq!(sound(&[0xf8, 0, 0x80, 0xfe, 0x7f, 0xe0]), Sound::Garbled);
         for text in [
             &b"login: \r\nPassword: "[..],

@@ -83,7 +83,7 @@ impl Lane {
         Ok(Self {
             name: settings.name.clone(),
             state: Some(
-                State::new(Arc::clone(&settings.rules), job).asked(settings.form.is_asked()),
+                State::new(Arc::clone(&settings.rules), job).sending(settings.form.sends()),
             ),
             reader: Reader::of(&settings.form)?,
             line: Line::new(settings.port.clone(), &settings.form),

@@ -89,7 +89,7 @@ impl Line {
         let now = Instant::now();
         Self {
             settings,
-            is_scale: matches!(form, Form::Reports { .. }),
+            is_scale: form.is_scale(),
             port: None,
             opening: None,
             opened: now,

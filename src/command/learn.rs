@@ -21,7 +21,9 @@ use super::client::runtime;
 use super::output::Output;
 use super::{Common, Ended};
 use crate::balance::AskSpec;
-use crate::balance::learn::{Capture, Told, TopBit, UnitKnown, bytes_of_log, learn};
+use crate::balance::learn::{
+    Capture, Stamps, Told, TopBit, UnitKnown, Whose, bytes_of_log, learn, without_stamps,
+};
 use crate::mass::{Indication, Unit};
 use crate::port::{Flow, Framing};
 use crate::settings::{BalanceFile, request_bytes};
@@ -39,6 +41,10 @@ pub(super) struct Learn {
     /// Learn from a captured log instead: raw bytes, or lines of text
     #[arg(long, value_name = "FILE")]
     from: Option<PathBuf>,
+    /// Whose the times before the lines of the log are: log, of the program that kept it, or
+    /// balance, of the balance itself
+    #[arg(long, value_name = "WHOSE", value_parser = whose, conflicts_with = "port")]
+    stamps: Option<Whose>,
     /// The check weight that is put on and lifted, as in "20 g"
     #[arg(long, value_name = "MASS")]
     weight: Option<Indication>,
@@ -77,6 +83,8 @@ struct Heard {
     speed_open: Option<&'static str>,
     ask: Option<AskSpec>,
     told: Told,
+    /// Times that stand before the lines of a log.
+    stamps: Option<Stamps>,
 }
 
 /// The largest log that is read.
@@ -94,7 +102,12 @@ impl Learn {
             (None, Some(port)) => runtime()?.block_on(self.hear_port(port, output))?,
             (None, None) => return Err(no_port()),
         };
-        let learnt = learn(&heard.capture, &heard.told)?;
+        let mut learnt = learn(&heard.capture, &heard.told)?;
+        let stamps = heard.stamps.as_ref();
+        if let Some(stamps) = stamps {
+            stamps.loosen(&mut learnt.layout);
+            learnt.unsettled.extend(stamps.told());
+        }
         let file = BalanceFile {
             says: learnt.says.clone(),
             speed: heard.speed,
@@ -117,11 +130,14 @@ impl Learn {
             }
             _ => None,
         };
-        report::tell(output, &learnt, &file, (heard.speed_open, &text, saved));
+        let stamped = stamps.map(Stamps::left_out);
+        let open = (heard.speed_open, stamped);
+        report::tell(output, &learnt, &file, (open, &text, saved));
         if place.is_some() && saved.is_none() {
             return Err(not_sound(missed));
         }
-        let open = matches!(learnt.unit, UnitKnown::Conflict { .. } | UnitKnown::No);
+        let open = matches!(learnt.unit, UnitKnown::Conflict { .. } | UnitKnown::No)
+            || stamps.is_some_and(Stamps::is_open);
         Ok(if open || !sound {
             Ended::Warning
         } else {
@@ -155,6 +171,7 @@ impl Learn {
             ));
         }
         let log = std::fs::read(file).map_err(|error| failed(error.to_string()))?;
+        let (log, stamps) = without_stamps(&log, self.stamps)?;
         let known = self.speed.is_some();
         Ok(Heard {
             capture: Capture {
@@ -168,6 +185,7 @@ impl Learn {
             ),
             ask: None,
             told: self.told(),
+            stamps,
         })
     }
 
@@ -203,7 +221,17 @@ impl Learn {
             speed_open: found.open,
             ask,
             told,
+            // A balance that is heard live has no log around it.
+            stamps: None,
         })
+    }
+}
+
+fn whose(text: &str) -> Result<Whose, String> {
+    match text {
+        "log" => Ok(Whose::Log),
+        "balance" => Ok(Whose::Balance),
+        _ => Err("it is log or balance".to_owned()),
     }
 }
 

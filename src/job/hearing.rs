@@ -4,7 +4,7 @@
 use std::time::Duration;
 
 use super::hold::Cause;
-use super::state::State;
+use super::state::{Sends, State};
 use crate::balance::LinkState;
 use crate::mass::Moment;
 use crate::trouble::Trouble;
@@ -25,8 +25,13 @@ impl State {
         if self.link.state() == LinkState::Garbled {
             self.nothing_is_current();
             let why = "What the balance sends cannot be read.".to_owned();
-            let mend = "Its speed is probably another than its file says, or its framing or line layout: run panbell learn PORT, or compare them with the balance's own settings. Switch a USB scale off and on.".to_owned();
-            self.holds.begin(Cause::Link, why, mend, Duration::ZERO, at);
+            let mend = if self.sends == Sends::Reports {
+                "Its reports are not those that it describes: switch the USB scale off and on, or pull its plug and put it back."
+            } else {
+                "Its speed is probably another than its file says, or its framing or line layout: run panbell learn PORT, or compare them with the balance's own settings."
+            };
+            self.holds
+                .begin(Cause::Link, why, mend.to_owned(), Duration::ZERO, at);
         }
     }
 
@@ -47,7 +52,12 @@ impl State {
 
     fn silent(&mut self, patience: Duration, at: Moment) {
         self.nothing_is_current();
-        let (why, mend) = if self.is_asked {
+        let (why, mend) = if self.sends == Sends::Reports {
+            (
+                "The USB scale is there and says nothing.",
+                "Some send only when the weight changes: put something on the pan or take it off. If nothing comes then, is it switched on?",
+            )
+        } else if self.sends == Sends::Answers {
             (
                 "The balance is asked and does not answer.",
                 "Is it switched on, and are its speed and what its file sends right? Check the cable on its side.",

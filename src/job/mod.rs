@@ -40,7 +40,7 @@ pub use record::{
     WaterWay, What,
 };
 pub use scan::{Damage, Scan, Verdict, check_line, last_line, scan};
-pub use state::{BenchRules, State};
+pub use state::{BenchRules, Sends, State};
 pub use statement::statement;
 pub use step::step;
 pub use watch::{Watch, Zone};

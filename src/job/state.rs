@@ -56,6 +56,18 @@ impl BenchRules {
     }
 }
 
+/// How a balance sends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum Sends {
+    /// Lines, of its own accord.
+    #[default]
+    Lines,
+    /// Lines, only when it is asked.
+    Answers,
+    /// Reports: it is a USB scale.
+    Reports,
+}
+
 /// A bench between two events.
 #[derive(Debug, Clone)]
 pub struct State {
@@ -80,8 +92,7 @@ pub struct State {
     pub(super) shown: Option<(Reading, Moment)>,
     /// The last line with a mass in it, for the record of a capture that is ordered.
     pub(super) line: Vec<u8>,
-    /// The balance sends only when it is asked.
-    pub(super) is_asked: bool,
+    pub(super) sends: Sends,
     /// The check weight that is being weighed.
     pub(super) checking: Option<Checking>,
     pub(super) last_check: Option<Remembered>,
@@ -120,7 +131,7 @@ impl State {
             disk_retry: None,
             shown: None,
             line: Vec::new(),
-            is_asked: false,
+            sends: Sends::Lines,
             checking: None,
             last_check: None,
             check_due: None,
@@ -141,10 +152,10 @@ impl State {
         state
     }
 
-    /// The same with a balance that sends only when it is asked: its silence is told as such.
+    /// The same with a balance that sends otherwise: its silence and its nonsense are told as such.
     #[must_use]
-    pub fn asked(mut self, is_asked: bool) -> Self {
-        self.is_asked = is_asked;
+    pub fn sending(mut self, sends: Sends) -> Self {
+        self.sends = sends;
         self
     }
 

@@ -8,7 +8,7 @@ use rust_decimal::Decimal;
 
 use super::form::{Part, Skeleton, skeletons};
 use super::physics::Showing;
-use crate::balance::{FrameSpec, Layout, LayoutSpec};
+use crate::balance::{FrameSpec, Layout, LayoutSpec, symbol_bytes};
 use crate::mass::{Shown, Status, Unit};
 use crate::trouble::Trouble;
 
@@ -87,36 +87,36 @@ impl LayoutWriter {
 
     fn fills(&self, showing: &Showing) -> Fills {
         let words = |table: &[(String, Status)], wanted: &[Status]| {
-            let found: Vec<String> = table
+            let found: Vec<Vec<u8>> = table
                 .iter()
                 .filter(|(_, status)| wanted.contains(status))
-                .map(|(word, _)| word.clone())
+                .map(|(word, _)| symbol_bytes(word))
                 .collect();
             // Where a layout has no word for it, the line says nothing of it.
             if found.is_empty() {
-                vec![String::new()]
+                vec![Vec::new()]
             } else {
                 found
             }
         };
-        let units: Vec<String> = self
+        let units: Vec<Vec<u8>> = self
             .spec
             .units
             .iter()
             .filter(|(_, unit)| *unit == showing.unit)
-            .map(|(symbol, _)| symbol.clone())
+            .map(|(symbol, _)| symbol_bytes(symbol))
             .collect();
         let kinds = self.spec.kinds.iter();
         Fills {
             kind: kinds
                 .filter(|(_, kind)| *kind == self.spec.takes)
-                .map(|(symbol, _)| symbol.clone())
+                .map(|(symbol, _)| symbol_bytes(symbol))
                 .next()
                 .unwrap_or_default(),
             digits: self.digits(showing.digits.abs()),
             negative: showing.digits < Decimal::ZERO,
             units: if units.is_empty() {
-                vec![showing.unit.symbol().to_owned()]
+                vec![showing.unit.symbol().as_bytes().to_vec()]
             } else {
                 units
             },
@@ -223,7 +223,7 @@ impl LayoutWriter {
                         line.extend(value(digits, sign, way.width, way.zeros).bytes());
                     }
                     "fine" => line.extend(fine.bytes()),
-                    "kind" => line.extend(fills.kind.bytes()),
+                    "kind" => line.extend(&fills.kind),
                     "unit" => pad(&mut line, fills.units.get(way.symbol)?, way.unit_width),
                     "status" => pad(&mut line, fills.words.get(way.word)?, way.word_width),
                     _ => return None,
@@ -265,11 +265,11 @@ fn wanted(showing: &Showing) -> &'static [Status] {
 
 /// What goes into the holes of a line.
 struct Fills {
-    kind: String,
+    kind: Vec<u8>,
     digits: String,
     negative: bool,
-    units: Vec<String>,
-    words: Vec<String>,
+    units: Vec<Vec<u8>>,
+    words: Vec<Vec<u8>>,
 }
 
 fn value(digits: &str, sign: &str, width: usize, zeros: bool) -> String {
@@ -281,8 +281,8 @@ fn value(digits: &str, sign: &str, width: usize, zeros: bool) -> String {
     }
 }
 
-fn pad(line: &mut Vec<u8>, text: &str, width: usize) {
-    line.extend(text.bytes());
+fn pad(line: &mut Vec<u8>, text: &[u8], width: usize) {
+    line.extend(text);
     line.extend(std::iter::repeat_n(b' ', width.saturating_sub(text.len())));
 }
 

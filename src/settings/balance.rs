@@ -13,7 +13,7 @@ use std::path::PathBuf;
 use super::section::{At, Known, Reading, Section};
 use super::source::Source;
 use super::trouble::{MEANS, SettingsTrouble};
-use crate::balance::{AskSpec, FrameSpec, Kind, Layout, LayoutSpec};
+use crate::balance::{AskSpec, FrameSpec, Kind, Layout, LayoutSpec, symbol_bytes};
 use crate::mass::{Status, Unit};
 use crate::port::{Flow, Framing, PortSettings};
 use crate::trouble::Trouble;
@@ -322,7 +322,10 @@ fn symbols<T>(
         if bare.is_empty() && key != "status" {
             let why = format!("{what} is empty.");
             refuse(at, why, "Write it as it stands in the line.".to_owned());
-        } else if out.iter().any(|(known, _)| known == bare) {
+        } else if out
+            .iter()
+            .any(|(known, _)| symbol_bytes(known) == symbol_bytes(bare))
+        {
             let why = format!("{what} \"{bare}\" stands here twice.");
             refuse(at, why, "Keep one of the two.".to_owned());
         } else {

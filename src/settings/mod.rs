@@ -37,7 +37,7 @@ pub use trouble::SettingsTrouble;
 use rust_decimal::Decimal;
 
 use crate::balance::{AskSpec, FrameSpec, LayoutSpec};
-use crate::job::BenchRules;
+use crate::job::{BenchRules, Sends};
 use crate::mass::{Mass, Unit};
 use crate::melt::{Demand, Risk};
 use crate::metal::{BasisRules, Fineness, Judged, MarkLaw, Price, Shelf};
@@ -116,9 +116,18 @@ pub enum Form {
 }
 
 impl Form {
-    /// Whether it sends only when it is asked.
-    pub fn is_asked(&self) -> bool {
-        matches!(self, Self::Lines { ask: Some(_), .. })
+    /// How it sends.
+    pub fn sends(&self) -> Sends {
+        match self {
+            Self::Lines { ask: None, .. } => Sends::Lines,
+            Self::Lines { ask: Some(_), .. } => Sends::Answers,
+            Self::Reports { .. } => Sends::Reports,
+        }
+    }
+
+    /// Whether it is a USB scale, which sends reports.
+    pub fn is_scale(&self) -> bool {
+        matches!(self, Self::Reports { .. })
     }
 }
 
@@ -292,7 +301,7 @@ fn parted<T>(read: Result<T, SettingsTrouble>) -> (Option<T>, Option<SettingsTro
 }
 
 /// The known word that a typed one was most likely meant to be.
-fn nearest<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     known
         .map(|word| (strsim::jaro_winkler(typed, word), word))
         .filter(|(likeness, _)| *likeness > 0.7)

@@ -260,6 +260,8 @@ fn a_wrong_speed_is_garbled_with_and_without_line_ends() {
             event == "state" && data["link"] == "garbled"
         });
         let told = hold(&follower, mark, "cannot be read");
+        let mend = told["mend"].as_str().unwrap();
+        assert!(!mend.contains("USB"), "a wire is no USB scale: {mend}");
         assert!(
             told["mend"].as_str().unwrap().contains("panbell learn"),
             "{told}"

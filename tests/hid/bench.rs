@@ -132,7 +132,19 @@ fn story(scale: Scale, again: impl FnOnce() -> Scale) {
 
     // Reserved statuses are no readings; after some of them the link counts as garbled.
     scale.send(report(9, 2, 5_000));
-    bench.until("garbled", |view| view["link"] == "garbled");
+    let view = bench.until("garbled", |view| view["link"] == "garbled");
+    let mend = view["hold"]["mend"].as_str().unwrap();
+    assert!(mend.contains("USB scale off and on"), "{mend}");
+    assert!(!mend.contains("speed"), "{mend}");
+    scale.rest(0);
+    bench.goes_on();
+
+    // One that sends on a change only is told apart from one that is off by putting something on.
+    scale.silent();
+    bench.holds("link", "says nothing");
+    let view = bench.until("silent", |view| view["link"] == "silent");
+    let mend = view["hold"]["mend"].as_str().unwrap();
+    assert!(mend.contains("put something on the pan"), "{mend}");
     scale.rest(0);
     bench.goes_on();
 

@@ -5,6 +5,7 @@ use std::fs::{self, File};
 use std::io::Write;
 use std::os::fd::OwnedFd;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
@@ -26,6 +27,8 @@ enum Wire {
 /// A scale that is plugged in; unplugged when dropped.
 pub(crate) struct Scale {
     now: Arc<Mutex<Option<[u8; 6]>>>,
+    /// It is on and sends nothing, as a scale that sends only on a change.
+    hushed: Arc<AtomicBool>,
     sender: Option<JoinHandle<()>>,
     pub(crate) port: PathBuf,
 }
@@ -91,12 +94,16 @@ impl Scale {
     fn start(port: PathBuf, mut wire: Wire) -> Self {
         let now = Arc::new(Mutex::new(Some(report(2, 2, 0))));
         let standing = Arc::clone(&now);
+        let hushed = Arc::new(AtomicBool::new(false));
+        let hush = Arc::clone(&hushed);
         let sender = std::thread::spawn(move || {
             loop {
                 let Some(report) = *standing.lock().unwrap() else {
                     break;
                 };
-                wire.send(&report);
+                if !hush.load(Ordering::Relaxed) {
+                    wire.send(&report);
+                }
                 // The pace of the scale.
                 std::thread::sleep(Duration::from_millis(20));
             }
@@ -104,6 +111,7 @@ impl Scale {
         });
         Self {
             now,
+            hushed,
             sender: Some(sender),
             port,
         }
@@ -112,6 +120,12 @@ impl Scale {
     /// Sends this report from now on.
     pub(crate) fn send(&self, report: [u8; 6]) {
         *self.now.lock().unwrap() = Some(report);
+        self.hushed.store(false, Ordering::Relaxed);
+    }
+
+    /// Sends nothing until it is told what.
+    pub(crate) fn silent(&self) {
+        self.hushed.store(true, Ordering::Relaxed);
     }
 
     /// Shows this at rest, in thousandths of a gram.

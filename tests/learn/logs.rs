@@ -17,11 +17,11 @@ fn log(name: &str) -> PathBuf {
         .join(name)
 }
 
-fn learn(home: &Home, words: &[&str]) -> Said {
+pub(crate) fn learn(home: &Home, words: &[&str]) -> Said {
     run(plain(home.path()).arg("learn").args(words))
 }
 
-fn json(home: &Home, words: &[&str], code: i32) -> Value {
+pub(crate) fn json(home: &Home, words: &[&str], code: i32) -> Value {
     let said = learn(home, &[words, &["--json"]].concat());
     serde_json::from_str(&said.ends(code)).unwrap()
 }
@@ -165,7 +165,7 @@ fn what_cannot_be_learned_is_told() {
 }
 
 /// What is learned of a log with a weight of 20 g, its exit code and what it says.
-fn learned(name: &str, log: &str) -> (i32, String, Option<String>) {
+pub(crate) fn learned(name: &str, log: &str) -> (i32, String, Option<String>) {
     let home = Home::new();
     let path = home.path().join(name);
     fs::write(&path, log).unwrap();
@@ -178,7 +178,7 @@ fn learned(name: &str, log: &str) -> (i32, String, Option<String>) {
 }
 
 /// A plain log: nothing on the pan, 20 g, nothing; each line as `line` writes it.
-fn plain_log(line: impl Fn(&str) -> String) -> String {
+pub(crate) fn plain_log(line: impl Fn(&str) -> String) -> String {
     let steps = [
         "0.00", "4.31", "11.87", "18.02", "20.00", "13.40", "2.15", "0.00",
     ];
@@ -306,4 +306,73 @@ fn a_seldom_word_among_words_captures_nothing() {
         read.is_err() || read.is_ok_and(|it| it.status == Status::InMotion),
         "{read:?} {file}"
     );
+}
+
+#[test]
+fn a_word_is_stable_only_if_it_came_with_the_check_weight() {
+    // "OK" comes on the empty pan only; with the weight on it the balance sends "US" all the time.
+    let word = |shown: &str| if shown == "0.00" { "OK" } else { "US" };
+    let log = plain_log(|shown| format!("{} {shown:>8} g\r\n", word(shown)));
+    let (_, said, file) = learned("empty-only.log", &log);
+    assert!(
+        said.contains("never while the check weight lay still"),
+        "{said}"
+    );
+    assert!(!said.contains("is stable"), "{said}");
+    let file = BalanceFile::parse("own", &file.unwrap_or_else(|| panic!("{said}"))).unwrap();
+    let mut layout = Layout::compile(&file.layout).unwrap();
+    let read = layout.read(b"OK     0.00 g").unwrap();
+    assert_eq!(read.status, Status::InMotion, "{said}");
+}
+
+/// How a balance writes what it shows.
+pub(crate) type Written = fn(&str) -> String;
+
+#[test]
+fn stray_lines_are_told_and_are_no_weighings() {
+    let counted = |shown: &str| format!("ST {shown:>9} g\r\n");
+    let free = |shown: &str| format!("{shown} g\r\n");
+    let bare = |shown: &str| format!("{shown:>9}\r\n");
+    let forms: [(&str, Written, &[&str]); 3] = [
+        (
+            "counted",
+            counted,
+            &["12", "---", "ST   20.", "0.00 g", "12 g"],
+        ),
+        (
+            "free",
+            free,
+            &["12", "12.34", "---", "12 g", ".34 g", "20."],
+        ),
+        ("bare", bare, &["12", "---", "20"]),
+    ];
+    for (name, line, odd) in forms {
+        for stray in odd {
+            for times in [1, 3] {
+                let log = plain_log(line);
+                let lines: Vec<&str> = log.split_inclusive('\n').collect();
+                let mut all: Vec<String> = lines.iter().map(|line| (*line).to_owned()).collect();
+                for at in 0..times {
+                    all.insert(20 + at * 7, format!("{stray}\r\n"));
+                }
+                let (code, said, file) = learned("stray.log", &all.concat());
+                let what = format!("{name}: {stray} {times} times: {said}");
+                assert_eq!(code, 0, "{what}");
+                let file = BalanceFile::parse("own", &file.unwrap()).unwrap();
+                let mut layout = Layout::compile(&file.layout).unwrap();
+                assert!(layout.read(stray.as_bytes()).is_err(), "{what}");
+                assert!(
+                    layout.read(lines[0].trim_end().as_bytes()).is_ok(),
+                    "{what}"
+                );
+                let lines = if times == 1 { "1 line " } else { "3 lines " };
+                let told = said.lines().any(|text| {
+                    text.starts_with("- ")
+                        && text.contains(lines)
+                        && text.contains(&format!("\"{stray}\""))
+                });
+                assert!(told, "{what}");
+            }
+        }
+    }
 }

@@ -131,18 +131,21 @@ impl Writer<'_> {
         match self.role(column) {
             Role::Value => return self.counted_value(out, rows, (from, to)),
             Role::Sign => out.push_str("(?<sign>[ +-])"),
-            Role::Unit if to < length => {
-                let _written = write!(out, "(?<unit>[!-~ ]{{{}}})", to - from);
-            }
             Role::Unit => {
+                let foreign = texts().iter().any(|text| !text.is_ascii());
+                let signs = if foreign { "!-~\\x80-\\xFF" } else { "!-~" };
                 let width = to - from;
+                if to < length {
+                    let _written = write!(out, "(?<unit>[{signs} ]{{{width}}})");
+                    return Some(());
+                }
                 let filled = texts().iter().any(|text| text.ends_with(b" "));
                 let longer = format!(
-                    "[!-~]{{{},{LONGEST_UNIT}}}",
+                    "[{signs}]{{{},{LONGEST_UNIT}}}",
                     if filled { width + 1 } else { 1 }
                 );
                 let _written = if filled && width < LONGEST_UNIT {
-                    write!(out, "(?<unit>[!-~ ]{{{width}}}|{longer})")
+                    write!(out, "(?<unit>[{signs} ]{{{width}}}|{longer})")
                 } else {
                     write!(out, "(?<unit>{longer})")
                 };

@@ -11,6 +11,7 @@ use super::Phase;
 use super::align::{Pairs, insert_new, laid_over};
 use super::groups::{Group, enough, kind_of, sign, take_turns};
 use super::series::Point;
+use super::strays;
 use super::symbols;
 use super::token::{Kind, Number, Token};
 
@@ -97,6 +98,7 @@ pub(super) fn grow<'g>(
         }
     }
     family.rows.sort_by_key(|row| row.line);
+    strays::drop_broken(&mut family, lines);
     drop_rare(&mut family, lines);
     (!family.rows.is_empty()).then_some((family, others))
 }
@@ -180,7 +182,8 @@ fn join(family: &mut Family, lines: &[Line<'_>], group: &Group) -> bool {
         column.is_none() && kind.is_some_and(|token| token.kind == Kind::Word)
     });
     let seldom = group.lines.len() < (family.rows.len() / SELDOM).max(FEWEST);
-    if other_label || new_word && seldom {
+    let stray = strays::is_stray(family, lines, group, (place, &pairs));
+    if other_label || new_word && seldom || stray {
         return false;
     }
     let map = insert_new(family, sample, &pairs);

@@ -186,7 +186,13 @@ impl Writer<'_> {
             .any(|text| text.iter().any(|byte| !byte.is_ascii_alphabetic()));
         match next {
             Some(_) if touches && !odd => format!("[A-Za-z]{{1,{LONGEST_UNIT}}}"),
-            _ if at < self.family.slot => format!("[A-Za-z%][!-*/:-~]{{0,{}}}", LONGEST_UNIT - 1),
+            _ if at < self.family.slot && texts.iter().all(|text| text.is_ascii()) => {
+                format!("[A-Za-z%][!-*/:-~]{{0,{}}}", LONGEST_UNIT - 1)
+            }
+            _ if at < self.family.slot => format!(
+                "[A-Za-z%\\x80-\\xFF][!-*/:-~\\x80-\\xFF]{{0,{}}}",
+                LONGEST_UNIT - 1
+            ),
             Some(_) if touches => format!(
                 "[A-Za-z%\\x80-\\xFF][A-Za-z0-9._%/\\x80-\\xFF-]{{0,{}}}",
                 LONGEST_UNIT - 1

@@ -4,6 +4,7 @@
 //! the top bit of each byte is told and taken off. Leaves to others: the loop over the speeds.
 
 use super::token::{Kind, Marks, tokens};
+use crate::balance::sound::letters;
 
 /// What the top bit of the bytes says of the framing that the sender uses, heard at eight bits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -56,7 +57,7 @@ pub fn listen(bytes: &[u8]) -> Sound {
     let top_bit = top_bit(bytes);
     let bare = without_top_bit(bytes, top_bit);
     let fits = |byte: &u8| matches!(byte, 0x20..=0x7e | b'\r' | b'\n' | b'\t' | 0x02 | 0x03);
-    let good = bare.iter().filter(|byte| fits(byte)).count();
+    let good = bare.iter().filter(|byte| fits(byte)).count() + letters(&bare);
     let is_edge = |byte: &u8| matches!(byte, b'\r' | b'\n' | 0x02 | 0x03);
     let has_edge = bare.iter().any(is_edge);
     let mut builds: Vec<Vec<u8>> = bare
@@ -146,6 +147,12 @@ mod tests {
         // Heard at half the speed, bits double up; a stuck wire is all zeros.
         assert!(!listen(&[0; 100]).is_clear());
         assert!(!listen(b"").is_clear());
+        // A unit in other letters is text; as many bytes of all kinds are none.
+        assert!(
+            listen("  12.34 \u{433}\r\n  12.35 \u{433}\r\n  2.36 \u{433}\r\n".as_bytes())
+                .is_clear()
+        );
+        assert!(!listen(b"\xf3 \x80 \xfc\n".repeat(20).as_slice()).is_clear());
         assert!(!listen(b"UUUUUUUUUUUUUU").is_clear());
     }
 

@@ -15,6 +15,8 @@ mod hear;
 mod log;
 mod roles;
 mod series;
+mod stamps;
+mod strays;
 mod symbols;
 mod token;
 mod words;
@@ -24,7 +26,7 @@ use std::time::Duration;
 use rust_decimal::Decimal;
 
 use super::frame::FrameSpec;
-use super::layout::{Layout, LayoutSpec, NoReading};
+use super::layout::{Layout, LayoutSpec, NoReading, symbol_bytes};
 use crate::mass::{Mass, Reading, Shown, Unit};
 use crate::trouble::Trouble;
 use cut::Cut;
@@ -37,6 +39,7 @@ use token::Marks;
 pub use hear::{Sound, TopBit, listen, top_bit, without_top_bit};
 pub use log::bytes_of_log;
 pub use roles::UnitKnown;
+pub use stamps::{Stamps, Whose, without_stamps};
 pub use words::marked;
 
 /// What was asked of the person while bytes came.
@@ -258,6 +261,9 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
     let others = family::take_kinds(&mut family, &lines, others);
     roles.take_kinds(&family);
     let form = form::form(&family, &roles.of, &lines, marks);
+    if form.counted {
+        strays::drop_short(&mut family, &lines);
+    }
     // Zeros at the end are lost where a value at rest has fewer decimals than the others.
     let lost = points.iter().any(|point| point.decimals < decimals);
     let mut layout = LayoutSpec {
@@ -404,7 +410,7 @@ fn is_right(
             let known = layout
                 .units
                 .iter()
-                .find(|(known, _)| known.as_bytes() == symbol);
+                .find(|(known, _)| symbol_bytes(known) == symbol);
             known.map(|(_, unit)| *unit)
         });
     let shown = match (reading.shown, meant) {
@@ -418,7 +424,7 @@ fn is_right(
         let known = layout
             .statuses
             .iter()
-            .find(|(known, _)| known.as_bytes() == symbol);
+            .find(|(known, _)| symbol_bytes(known) == symbol);
         known.map(|(_, status)| *status)
     });
     shown && reading.status == status.unwrap_or(crate::mass::Status::Unsaid)

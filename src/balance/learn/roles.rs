@@ -4,11 +4,14 @@
 //! unit that could mean two only by the check weight. What cannot be told is said. Leaves to
 //! others: writing the form.
 
+use rust_decimal::Decimal;
+
+use super::Phase;
 use super::family::{Column, FEWEST, Family, Line, Row, SELDOM};
 use super::series::{self, Levels, Point};
 use super::symbols::{self, Of, like_unit, plain_unit};
 use super::token::Kind;
-use crate::balance::layout::Kind as MassKind;
+use crate::balance::layout::{Kind as MassKind, symbol_of};
 use crate::mass::{Status, Unit};
 
 /// What a column is.
@@ -88,7 +91,8 @@ pub(super) fn roles(
     if let Some(role) = unit.and_then(|at| roles.of.get_mut(at)) {
         *role = Role::Unit;
     }
-    roles.take_status(family, lines, &points, unit);
+    let loaded = Loaded::of(&points, levels, weighed);
+    roles.take_status(family, lines, &points, (unit, loaded));
     roles.take_unit(family, unit, levels, (weighed, told));
     roles
 }
@@ -123,7 +127,8 @@ fn sign_column(family: &Family) -> Option<usize> {
 }
 
 /// The column of the unit: the nearest that looks like one, behind the value first. A word that is
-/// always there right behind a value that the check weight proves is one, too.
+/// always there right behind a value that the check weight proves is one, too, and so is one in
+/// letters beyond ASCII, which no status of the trade is written in where it never changes.
 fn unit_column(family: &Family, proven: bool) -> Option<usize> {
     let slot = family.slot;
     let looks = |at: &usize| {
@@ -142,7 +147,11 @@ fn unit_column(family: &Family, proven: bool) -> Option<usize> {
     found.or_else(|| {
         let next = family.columns.get(slot + 1)?;
         let always = next.texts.len() == 1 && next.kind == Kind::Word && !next.label;
-        (proven && always && !next.texts.keys().any(|text| says_rest(text))).then_some(slot + 1)
+        let present: usize = next.texts.values().sum();
+        let foreign =
+            next.texts.keys().any(|text| !text.is_ascii()) && present == family.rows.len();
+        let may = always && (proven || foreign);
+        (may && !next.texts.keys().any(|text| says_rest(text))).then_some(slot + 1)
     })
 }
 
@@ -170,6 +179,34 @@ struct Tally {
     moved: usize,
     rested: usize,
     away: bool,
+    /// It was sent while the check weight lay at rest.
+    loaded: bool,
+}
+
+/// How it is known when the check weight lay on the pan.
+#[derive(Debug, Clone, Copy)]
+enum Loaded {
+    /// The person was asked to put it on.
+    Phase,
+    /// This value, at which the pan rested farthest from zero.
+    Level(Decimal),
+}
+
+impl Loaded {
+    fn of(points: &[Point], levels: &Levels, weighed: bool) -> Option<Self> {
+        let asked = |point: &Point| point.phase == Some(Phase::Loaded);
+        if points.iter().any(asked) {
+            return Some(Self::Phase);
+        }
+        levels.loaded.filter(|_| weighed).map(Self::Level)
+    }
+
+    fn lies(self, point: &Point, near: Decimal) -> bool {
+        match self {
+            Self::Phase => point.phase == Some(Phase::Loaded),
+            Self::Level(level) => (point.value - level).abs() <= near,
+        }
+    }
 }
 
 /// The texts of a column, each with its tally.
@@ -213,7 +250,7 @@ impl Roles {
         family: &Family,
         lines: &[Line<'_>],
         points: &[Point],
-        unit: Option<usize>,
+        (unit, loaded): (Option<usize>, Option<Loaded>),
     ) {
         let motion = series::motion(points);
         let near = series::near(points);
@@ -248,6 +285,8 @@ impl Roles {
                     tally.moved += usize::from(*motion == Some(true));
                     tally.rested += usize::from(*motion == Some(false));
                     tally.away |= point.value.abs() > near;
+                    let rests = *motion == Some(false);
+                    tally.loaded |= rests && loaded.is_some_and(|it| it.lies(point, near));
                 }
             }
             let rests = tallies.iter().filter(|(_, tally)| tally.rests());
@@ -267,7 +306,7 @@ impl Roles {
             if let Some(role) = self.of.get_mut(at) {
                 *role = Role::Status;
             }
-            self.status_table(&tallies);
+            self.status_table(&tallies, loaded.is_some());
         } else if unit
             .and_then(|at| family.columns.get(at))
             .is_some_and(|column| column.texts.values().sum::<usize>() < family.rows.len())
@@ -290,7 +329,7 @@ impl Roles {
         }
     }
 
-    fn status_table(&mut self, tallies: &[(Vec<u8>, Tally)]) {
+    fn status_table(&mut self, tallies: &[(Vec<u8>, Tally)], weighed: bool) {
         let rests_away = tallies.iter().any(|(_, tally)| tally.rests() && tally.away);
         let lines: usize = tallies.iter().map(|(_, tally)| tally.lines()).sum();
         for (text, tally) in tallies {
@@ -308,6 +347,13 @@ impl Roles {
                 Status::InMotion
             } else if tally.rests() && !tally.away && rests_away {
                 Status::StableAtZero
+            } else if tally.rests() && weighed && !tally.loaded && !text.is_empty() {
+                // What came at rest only beside the weight may mean an empty pan, or a fault.
+                self.unsettled.push(format!(
+                    "The word {} came at rest, and never while the check weight lay still on the pan: it is taken for in motion, so that nothing is captured on it. Learn again and let the weight lie longer; if it means rest, say so in the file.",
+                    shown(text)
+                ));
+                Status::InMotion
             } else if tally.rests() {
                 Status::Stable
             } else {
@@ -317,16 +363,11 @@ impl Roles {
                 ));
                 continue;
             };
-            match std::str::from_utf8(text) {
-                Ok("") => {
-                    let what = status.word();
-                    self.unsettled.push(format!("Where no status is sent the balance was {what}; a missing status has no entry, so panbell goes by the values there."));
-                }
-                Ok(text) => self.statuses.push((text.to_owned(), status)),
-                Err(_) => self.unsettled.push(format!(
-                    "The status {} is no text that a balance file can hold.",
-                    shown(text.as_slice())
-                )),
+            if text.is_empty() {
+                let what = status.word();
+                self.unsettled.push(format!("Where no status is sent the balance was {what}; a missing status has no entry, so panbell goes by the values there."));
+            } else {
+                self.statuses.push((symbol_of(text), status));
             }
         }
     }
@@ -374,7 +415,9 @@ impl Roles {
             self.unsettled.push(format!("The check weight was never seen as a value in {}: what is read is probably not the mass, so the unit has no entry.", shown(main)));
         } else if self.unit == UnitKnown::No {
             let several: Vec<&str> = levels.units.iter().map(|unit| unit.name()).collect();
-            self.unsettled.push(if several.is_empty() {
+            self.unsettled.push(if several.is_empty() && !main.is_ascii() {
+                format!("Behind the value stands {}, which panbell knows as no unit, and no check weight proves which it is: it has no entry, so nothing is captured in it. Learn again with a check weight that lies still on the pan, or write it into [units] of the file yourself.", shown(main))
+            } else if several.is_empty() {
                 format!("The unit {} can mean more than one, and no check weight proves which: it has no entry, so nothing is captured in it.", shown(main))
             } else {
                 format!("The unit {} can mean more than one, and the check weight fits {}: say which with --unit, or use a heavier weight.", shown(main), several.join(" and "))
@@ -382,20 +425,13 @@ impl Roles {
         }
         let main_unit = self.unit.unit();
         for text in column.texts.keys() {
-            let Ok(symbol) = std::str::from_utf8(text) else {
-                self.unsettled.push(format!(
-                    "The unit {} is no text that a balance file can hold.",
-                    shown(text)
-                ));
-                continue;
-            };
             let meant = if text == main {
                 main_unit
             } else {
                 plain_unit(text)
             };
             if let Some(unit) = meant {
-                self.units.push((symbol.to_owned(), unit));
+                self.units.push((symbol_of(text), unit));
             }
         }
         let conflict = matches!(self.unit, UnitKnown::Conflict { .. });
@@ -431,8 +467,7 @@ impl Roles {
                 Some(Of::Tare) => MassKind::Tare,
                 None => continue,
             };
-            self.kinds
-                .push((String::from_utf8_lossy(text).into_owned(), kind));
+            self.kinds.push((symbol_of(text), kind));
         }
         let net = self.kinds.iter().any(|(_, kind)| *kind == MassKind::Net);
         self.takes = if net { MassKind::Net } else { MassKind::Gross };
@@ -443,6 +478,13 @@ impl Roles {
 pub(super) fn shown(text: &[u8]) -> String {
     if text.is_empty() {
         return "none".to_owned();
+    }
+    // Letters of any script are shown as such, with the bytes that stand for them.
+    if let Ok(plain) = std::str::from_utf8(text)
+        && !text.is_ascii()
+        && plain.chars().all(char::is_alphanumeric)
+    {
+        return format!("\"{plain}\" (bytes {})", text.escape_ascii());
     }
     format!("\"{}\"", text.escape_ascii())
 }

@@ -8,6 +8,7 @@ use super::family::{Family, Row};
 use super::form::Form;
 use super::roles::{Role, Roles, UnitKnown};
 use super::series::Levels;
+use super::strays;
 use super::{Learnt, LearntLine, Part, Told, What};
 use crate::balance::frame::{End, Start};
 use crate::trouble::Trouble;
@@ -151,6 +152,8 @@ pub(super) fn unsettled(
     levels: &Levels,
     (form, supposed): (&Form, bool),
 ) {
+    let strays = strays::told(learnt);
+    learnt.unsettled.extend(strays);
     let mut say = |text: String| learnt.unsettled.push(text);
     match (told.weight, learnt.unit) {
         (None, UnitKnown::Stated(unit)) => say(format!(

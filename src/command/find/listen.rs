@@ -39,7 +39,7 @@ pub(super) enum Heard {
     Balance {
         speed: u32,
         framing: String,
-        line: String,
+        line: Vec<u8>,
         /// The balance files that read its lines.
         layouts: Vec<String>,
     },
@@ -63,9 +63,7 @@ pub(super) async fn to_all(seen: &mut [Seen], time: Duration, folders: &Folders)
         {
             *fit = layouts
                 .iter_mut()
-                .filter_map(|(name, layout)| {
-                    layout.read(line.as_bytes()).is_ok().then(|| name.clone())
-                })
+                .filter_map(|(name, layout)| layout.read(line).is_ok().then(|| name.clone()))
                 .collect();
         }
         if let Some(one) = seen.get_mut(place) {

@@ -73,6 +73,7 @@ impl Seen {
 
 impl Find {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
+        is_folder(&self.root)?;
         let folders = common.reading_folders()?;
         // Which ports are the benches' must be known before one is opened.
         let benches = match benches(&folders) {
@@ -118,6 +119,27 @@ impl Find {
             Ended::Warning
         })
     }
+}
+
+/// A folder that is not there would look like a machine without ports.
+fn is_folder(root: &Path) -> Result<(), Trouble> {
+    if root.is_dir() {
+        return Ok(());
+    }
+    let what = if root.exists() {
+        "is no folder"
+    } else {
+        "is not there"
+    };
+    Err(Trouble::new(
+        "find-root",
+        format!(
+            "The folder {} that was to be looked into {what}.",
+            root.display()
+        ),
+        "Nothing was looked at, so nothing is known of any port.",
+        "Name the folder that holds sys, dev, proc and run, or leave --root out to look at this machine.",
+    ))
 }
 
 /// The ports of the settings by where they lead, each with its bench. No settings, no benches.

@@ -185,10 +185,18 @@ impl HeardBody {
                 sound: "balance",
                 speed: Some(*speed),
                 framing: Some(framing.clone()),
-                line: Some(line.clone()),
+                line: Some(shown(line)),
                 layouts: layouts.clone(),
             },
         }
+    }
+}
+
+/// A line as text; where it is none, with its odd bytes written out.
+fn shown(line: &[u8]) -> String {
+    match std::str::from_utf8(line) {
+        Ok(text) if !text.chars().any(char::is_control) => text.to_owned(),
+        _ => line.escape_ascii().to_string(),
     }
 }
 
@@ -301,7 +309,10 @@ fn port(out: &mut String, seen: &Seen) {
             };
             line(
                 out,
-                &format!("  talks like a balance at {speed} {framing}{any_speed}: \"{example}\""),
+                &format!(
+                    "  talks like a balance at {speed} {framing}{any_speed}: \"{}\"",
+                    shown(example)
+                ),
             );
             let words = if layouts.is_empty() {
                 format!(

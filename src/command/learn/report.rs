@@ -33,6 +33,8 @@ struct Body<'a> {
     odd: usize,
     missed: usize,
     damaged: usize,
+    /// Of times before the lines of a log: `none`, `left out`, `kept`.
+    stamps: &'static str,
     unsettled: Vec<String>,
     lines: Vec<LineBody>,
     file: &'a str,
@@ -100,7 +102,7 @@ pub(super) fn tell(
     output: &Output,
     learnt: &Learnt,
     file: &BalanceFile,
-    (open, text, saved): (Option<&'static str>, &str, Option<&Path>),
+    ((open, stamped), text, saved): ((Option<&'static str>, Option<bool>), &str, Option<&Path>),
 ) {
     let mut unsettled = learnt.unsettled.clone();
     unsettled.extend(open.map(str::to_owned));
@@ -131,6 +133,11 @@ pub(super) fn tell(
         odd,
         missed,
         damaged: learnt.damaged,
+        stamps: match stamped {
+            None => "none",
+            Some(true) => "left out",
+            Some(false) => "kept",
+        },
         unsettled,
         lines: learnt.lines.iter().map(LineBody::of).collect(),
         file: text,

@@ -7,7 +7,7 @@
 mod play;
 mod script;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use clap::Args;
@@ -17,14 +17,15 @@ use super::output::Output;
 use super::{Common, Ended};
 use crate::mass::{Division, Indication, Mass};
 use crate::port::{LayoutWriter, Nature, Writer, shape};
-use crate::settings::{BalanceFile, Folders};
+use crate::settings::{BalanceFile, Folders, SHIPPED_BALANCES, USB_SCALE, nearest};
 use crate::trouble::Trouble;
 
 /// Be a pretend balance on a pseudo-terminal, by itself
 #[derive(Debug, Args)]
 #[command(after_help = after_help())]
 pub(super) struct Simulate {
-    /// What it speaks: the name of a balance file, shipped or your own, or a path with a slash in it
+    /// What it speaks: the name of a balance file, shipped or your own, or a path with a slash in it,
+    /// as in ./mine.toml
     #[arg(long, value_name = "NAME")]
     layout: String,
     /// Make a link of this name to its port, and take it away at the end
@@ -77,7 +78,7 @@ fn load(text: &str) -> Result<Mass, String> {
 impl Simulate {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         let folders = common.reading_folders()?;
-        let file = BalanceFile::find(&self.layout, &folders)?;
+        let file = self.file(&folders)?;
         let script = match &self.script {
             Some(path) => {
                 let text = std::fs::read_to_string(path).map_err(|error| {
@@ -116,6 +117,41 @@ impl Simulate {
 }
 
 impl Simulate {
+    /// The balance file that is named. A path begins in the folder in which the command was given.
+    fn file(&self, folders: &Folders) -> Result<BalanceFile, Trouble> {
+        let path = self.layout.contains('/').then(|| {
+            let path = Path::new(&self.layout);
+            std::path::absolute(path).unwrap_or_else(|_| path.to_owned())
+        });
+        let named = path.as_deref().map(|path| path.to_string_lossy());
+        let found = BalanceFile::find(named.as_deref().unwrap_or(&self.layout), folders);
+        let wrong = match found {
+            Ok(file) => return Ok(file),
+            Err(wrong) if wrong.first().code == "balance-unknown" => wrong.first().clone(),
+            Err(wrong) => return Err(wrong.into()),
+        };
+        let happened = if self.layout == USB_SCALE {
+            "A USB scale sends no lines, so none can be pretended.".to_owned()
+        } else {
+            wrong.happened
+        };
+        let shipped: Vec<&str> = SHIPPED_BALANCES.iter().map(|(name, _)| *name).collect();
+        let nearest = nearest(&self.layout, shipped.iter().copied())
+            .map_or_else(String::new, |name| {
+                format!("The nearest known one is \"{name}\". ")
+            });
+        Err(Trouble::new(
+            "balance-unknown",
+            happened,
+            "Nothing was started.",
+            format!(
+                "{nearest}Shipped are {}. A file of your own is named by its path with a slash in it, as in ./mine.toml, or by its name without .toml if it is in {}.",
+                shipped.join(", "),
+                folders.balances.display()
+            ),
+        ))
+    }
+
     /// The shape of a shipped balance file is known by its name; of any other, a way to write what
     /// it reads is found.
     fn writer(&self, file: &BalanceFile, folders: &Folders) -> Result<Writer, Trouble> {
