@@ -421,7 +421,7 @@ impl WeighedView {
             } => format!("{fineness} by {basis}"),
             What::Addition { addition } => words::metal_name(job, *addition),
             What::Button => "button".to_owned(),
-            What::InWater(_) => "button in water".to_owned(),
+            What::InWater(water) => water.way.label().to_lowercase(),
         };
         Self {
             n: weighed.n,

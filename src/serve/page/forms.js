@@ -66,12 +66,12 @@ function assay(give) {
 
 function proof(give) {
   const way = tiles("How it is weighed in water", [
-    ["displaced", "Vessel on the pan", "A vessel of water stands on the pan; the button hangs in it from a thread, touching nothing."],
-    ["hung", "Hung from the balance", "The button hangs from the balance’s hook into water that stands on the table."],
+    ["displaced", "Vessel on the pan", "A vessel of water stands on the pan; the button hangs in it by a thread from outside. The balance shows the water that it pushes aside."],
+    ["hung", "Hung from the balance", "The button hangs from the balance into water below it, or on a bridge over the pan. The balance shows the button, lighter than in air."],
   ], "displaced");
   const water = stepper("Water, degrees Celsius", 20, 0.5, 1, 40, 1);
   sheet("Prove the button in water", [
-    el("p", {}, "Set up water and thread first, without the button. No bubbles on it; nothing touches the glass."),
+    el("p", {}, "Set up water and thread or hanger first, without the button. No bubbles on it; it touches neither wall nor bottom."),
     way.node, water.node,
   ], "Weigh it in water", () => give({ order: "proof", way: way.value, water_celsius: water.value }));
 }
