@@ -105,7 +105,7 @@ fn counted_as(from: IpAddr) -> IpAddr {
             let network = all.to_bits() & (u128::MAX << 64);
             IpAddr::V6(Ipv6Addr::from_bits(network))
         }
-        v4 => v4,
+        IpAddr::V4(all) => IpAddr::V4(all),
     }
 }
 

@@ -161,9 +161,7 @@ impl<'a> Way<'a> {
     fn look_while_it_moves(&mut self, page: &Browser, round: u32) {
         self.open(page);
         let over = Duration::from_millis(u64::from(LOOK_MS) + 1000);
-        self.balance
-            .trickle(g("0.60").times(round.into()), over)
-            .unwrap();
+        self.balance.trickle(g("0.60").times(round), over).unwrap();
         // Time on the processor, whoever else has it in between.
         page.tool("Performance.enable", &json!({"timeDomain": "threadTicks"}));
         let before = busy(page);
