@@ -12,8 +12,8 @@ mod support;
 
 #[path = "page/driver.rs"]
 mod driver;
-#[path = "page/figures.rs"]
-mod figures;
+#[path = "page/follows.rs"]
+mod follows;
 #[path = "page/looks.rs"]
 mod looks;
 #[path = "page/lost.rs"]

@@ -21,6 +21,7 @@
 //! [`crate::job`]; what is pressed on a notice is handed out as a [`Press`], to be carried out where
 //! orders are.
 
+mod asked;
 mod desk;
 mod desktop;
 mod failure;

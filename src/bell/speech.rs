@@ -11,9 +11,9 @@ use std::io::{self, BufRead, BufReader, Write};
 use std::os::unix::net::UnixStream;
 use std::path::PathBuf;
 use std::process::{Command, Stdio};
-use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
+use super::asked::{Asked, Asker};
 use crate::trouble::Trouble;
 
 /// How long the dispatcher may take to answer a line.
@@ -28,46 +28,19 @@ const SENTENCE: usize = 500;
 
 /// Speaks. Cheap to clone; the thread behind it ends with the last one.
 #[derive(Debug, Clone)]
-pub(super) struct Speech(Arc<Asker>);
-
-#[derive(Debug)]
-struct Asker(Arc<Shared>);
-
-impl Drop for Asker {
-    fn drop(&mut self) {
-        self.0.lock().ended = true;
-        self.0.news.notify_all();
-    }
-}
+pub(super) struct Speech(Asker<Next>);
 
 #[derive(Debug, Default)]
-struct Shared {
-    next: Mutex<Next>,
-    news: Condvar,
-}
-
-#[derive(Debug, Default)]
-struct Next {
+pub(super) struct Next {
     sentence: Option<String>,
     last: String,
-    ended: bool,
-}
-
-impl Shared {
-    /// What is behind the lock is whole at every moment.
-    fn lock(&self) -> MutexGuard<'_, Next> {
-        self.next.lock().unwrap_or_else(PoisonError::into_inner)
-    }
 }
 
 impl Speech {
     /// Starts the thread; it connects when there is something to say.
     pub(super) fn start() -> Option<Self> {
-        let shared = Arc::new(Shared::default());
-        let theirs = Arc::clone(&shared);
-        let thread = std::thread::Builder::new().name("speech".into());
-        match thread.spawn(move || run(&theirs)) {
-            Ok(_runs_by_itself) => Some(Self(Arc::new(Asker(shared)))),
+        match Asker::start("speech", |asked| run(&asked)) {
+            Ok(asker) => Some(Self(asker)),
             Err(error) => {
                 complain(&format!("no thread could be started ({error})"));
                 None
@@ -77,22 +50,22 @@ impl Speech {
 
     /// Says this in place of whatever is being said. The same again is said once.
     pub(super) fn say(&self, sentence: &str) {
-        let shared = &self.0.0;
-        let mut next = shared.lock();
-        if sentence.is_empty() || next.last == sentence {
-            return;
-        }
-        sentence.clone_into(&mut next.last);
-        next.sentence = Some(sentence.to_owned());
-        drop(next);
-        shared.news.notify_all();
+        self.0.ask(|next| {
+            let is_news = !sentence.is_empty() && next.last != sentence;
+            if is_news {
+                sentence.clone_into(&mut next.last);
+                next.sentence = Some(sentence.to_owned());
+            }
+            is_news
+        });
     }
 }
 
-fn run(shared: &Shared) {
+fn run(asked: &Asked<Next>) {
     let mut voice: Option<Dispatcher> = None;
     let (mut told, mut not_before) = (false, None);
-    while let Some(sentence) = next(shared) {
+    // At the end the last sentence is still said.
+    while let Some(sentence) = asked.next(|next| next.sentence.take()) {
         if not_before.is_some_and(|until| Instant::now() < until) {
             continue;
         }
@@ -121,17 +94,6 @@ fn run(shared: &Shared) {
             }
         }
     }
-}
-
-/// Waits for the next sentence; none at the end.
-fn next(shared: &Shared) -> Option<String> {
-    let idle = |next: &mut Next| !next.ended && next.sentence.is_none();
-    let mut next = shared
-        .news
-        .wait_while(shared.lock(), idle)
-        .unwrap_or_else(PoisonError::into_inner);
-    // At the end the last sentence is still said.
-    next.sentence.take()
 }
 
 /// A connection to the dispatcher.

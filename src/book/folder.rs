@@ -9,6 +9,8 @@ use std::ops::Deref;
 use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
 use std::path::Path;
 
+use rustix::fs::{Access, access};
+
 use super::{BookView, trouble, view};
 use crate::trouble::Trouble;
 
@@ -25,6 +27,9 @@ impl Book {
     /// locks it.
     pub fn open(folder: &Path) -> Result<Self, Trouble> {
         make(folder).map_err(|error| trouble::folder(folder, "made", &error))?;
+        // One that was made once, and cannot be written any more, would be noticed at the first job.
+        access(folder, Access::WRITE_OK | Access::EXEC_OK)
+            .map_err(|error| trouble::folder(folder, "opened for writing", &error.into()))?;
         let failed = |error| trouble::folder(folder, "locked", &error);
         let mut options = OpenOptions::new();
         options.read(true).write(true).create(true).mode(0o600);

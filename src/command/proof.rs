@@ -1,4 +1,4 @@
-//! `panbell proof`: the next load on the pan is the button in water, its proof by density.
+//! `panbell proof`: the next weighing is of the button in water, its proof by density.
 
 use clap::Args;
 
@@ -10,12 +10,13 @@ use crate::job::WaterWay;
 use crate::serve::OrderBody;
 use crate::trouble::Trouble;
 
-/// Prove the button by its density: the next load on the pan is the button in water.
+/// Prove the button by its density: the next weighing is of the button in water.
 #[derive(Debug, Args)]
 #[command(after_help = "\
-Hung: the empty hanger is in the water already, the water stands beside or below the pan, and the
-button is hung from the balance into it. Displaced (--displaced): a vessel of water stands on the
-pan, and the button is hung into it from outside without touching the vessel.")]
+Hung: the water stands below the balance, or on a bridge over the pan, and does not rest on it; the
+empty hanger is in it already, and the button is hung from the balance into it. Displaced
+(--displaced): a vessel of water stands on the pan, and the button is hung into it by a thread from
+outside, touching neither wall nor bottom; the balance shows the water that it pushes aside.")]
 pub(super) struct Proof {
     /// A vessel of water stands on the pan and the button hangs into it from outside
     #[arg(long)]

@@ -45,7 +45,7 @@ pub enum Order {
     Withdraw,
     /// The next load is the button.
     Button,
-    /// The next load is the button in water.
+    /// The next weighing is of the button in water.
     Proof(Water),
     /// An assay of the button was made.
     Assay {

@@ -31,11 +31,11 @@ impl Water {
 }
 
 impl WaterWay {
-    /// How it is done, in words.
-    pub fn words(self) -> &'static str {
+    /// What the balance shows then, as a line of a list.
+    pub fn label(self) -> &'static str {
         match self {
-            Self::Hung => "hung into water",
-            Self::Displaced => "in a vessel of water on the pan",
+            Self::Hung => "Button hung in water",
+            Self::Displaced => "Water pushed aside by the button",
         }
     }
 }
@@ -79,6 +79,12 @@ impl Job {
 /// What a weighing in water says, and whether it warns.
 pub(super) fn in_water_words(job: &Job, captured: &Captured, rules: &BenchRules) -> (String, bool) {
     let mass = words::spelled(captured.mass);
+    let shows = match &captured.what {
+        What::InWater(water) if water.way == WaterWay::Displaced => {
+            format!("The button pushes {mass} of water aside.")
+        }
+        _ => format!("Hung in water, the button shows {mass}."),
+    };
     match job.proof() {
         Some(Ok(proof)) => {
             let said = proof.words().join(" ");
@@ -89,15 +95,15 @@ pub(super) fn in_water_words(job: &Job, captured: &Captured, rules: &BenchRules)
                 String::new()
             };
             (
-                format!("In water: {mass}. {said}{way}"),
+                format!("{shows} {said}{way}"),
                 proof.verdict != Verdict::Agrees,
             )
         }
         Some(Err(trouble)) => (
-            format!("In water: {mass}. {} {}", trouble.happened, trouble.mend),
+            format!("{shows} {} {}", trouble.happened, trouble.mend),
             true,
         ),
-        None => (format!("In water: {mass}."), true),
+        None => (shows, true),
     }
 }
 

@@ -296,11 +296,12 @@ impl State {
                 }
             }
             (Some(Base::From(base)), None) if base.mass().abs() > self.rules.pan.tolerance => {
-                format!(
-                    "Put {name} on the pan; it counts from the {base} that stand there already."
-                )
+                let load = words::how_to_load(job, &expected.what);
+                format!("{load}; it counts from the {base} that stand there already.")
             }
-            (Some(Base::From(_)), None) => format!("Put {name} on the pan."),
+            (Some(Base::From(_)), None) => {
+                format!("{}.", words::how_to_load(job, &expected.what))
+            }
             _ => format!("Wait until the pan is at rest; {name} comes next."),
         }
     }

@@ -232,7 +232,7 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
                 }
                 "Button".to_owned()
             }
-            What::InWater(water) => format!("Button {}", water.way.words()),
+            What::InWater(water) => water.way.label().to_owned(),
         };
         let mass = captured.mass.to_string();
         if weighed.withdrawn {

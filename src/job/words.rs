@@ -1,14 +1,15 @@
 //! The sentences that a bench says.
 
 use super::fold::{Adding, Job};
-use super::record::What;
+use super::record::{WaterWay, What};
 use super::remedy::Remedy;
 use super::state::BenchRules;
 use crate::mass::{Division, Indication, Mass, Status, Unit};
 use crate::melt::{Loss, PastMelt, Side, UsualLoss};
 use crate::metal::{Asked, Composition, Fineness, Metal, warnings};
 
-/// What a weighing is of, in words: `lot 2 (750 ‰ by stamp)`, `copper`, `the button`.
+/// What a weighing is of, in words: `lot 2 (750 ‰ by stamp)`, `copper`, `the button`. Where a vessel
+/// of water stands on the pan, the balance shows water and no metal.
 pub fn of(job: &Job, what: &What) -> String {
     match what {
         What::Lot {
@@ -16,7 +17,26 @@ pub fn of(job: &Job, what: &What) -> String {
         } => format!("lot {} ({fineness} by {basis})", job.lots().count() + 1),
         What::Addition { addition } => metal_name(job, *addition),
         What::Button => "the button".to_owned(),
-        What::InWater(_) => "the button in water".to_owned(),
+        What::InWater(water) => match water.way {
+            WaterWay::Hung => "the button in water".to_owned(),
+            WaterWay::Displaced => "the water that the button pushes aside".to_owned(),
+        },
+    }
+}
+
+/// What the hands do to weigh something, without the point at its end.
+pub fn how_to_load(job: &Job, what: &What) -> String {
+    match what {
+        What::InWater(water) => match water.way {
+            WaterWay::Hung => {
+                "Hang the button from the balance into the water, touching neither wall nor bottom"
+                    .to_owned()
+            }
+            WaterWay::Displaced => {
+                "Hang the button by a thread into the water on the pan, touching neither wall nor bottom".to_owned()
+            }
+        },
+        _ => format!("Put {} on the pan", of(job, what)),
     }
 }
 

@@ -2,10 +2,10 @@
 //!
 //! Promises: not a word is spoken without encryption but that it is needed; one that cannot be
 //! opened is told and keeps nothing else from starting. Leaves to others: who is let through
-//! (`gate`), and the bound and the limit of time for all who come (`listen`).
+//! (`gate`), and the bounds and the limit of time for all who come (`listen`).
 
 use std::io;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::Arc;
 
 use axum::Router;
@@ -141,14 +141,14 @@ impl Entrance for Beyond {
     type Stream = TlsStream<TcpStream>;
 
     /// Nobody ever comes when the door is shut.
-    async fn next(&self) -> io::Result<(TcpStream, Arc<ServerConfig>)> {
+    async fn next(&self) -> io::Result<(Self::Client, Option<IpAddr>)> {
         let Some(open) = &self.open else {
             return std::future::pending().await;
         };
-        let (client, _) = open.listener.accept().await?;
+        let (client, from) = open.listener.accept().await?;
         // Events are small, and each is wanted at once.
         client.set_nodelay(true)?;
-        Ok((client, Arc::clone(&open.tls)))
+        Ok(((client, Arc::clone(&open.tls)), Some(from.ip())))
     }
 
     async fn secured((client, tls): (TcpStream, Arc<ServerConfig>)) -> io::Result<Self::Stream> {

@@ -5,7 +5,7 @@
 //! told is the one that is really listened on. Leaves to others: who is let through (`gate`).
 
 use std::io::{self, IsTerminal as _};
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 
 use axum::Router;
 use serde::{Deserialize, Serialize};
@@ -125,14 +125,15 @@ impl Entrance for Front {
     type Stream = TcpStream;
 
     /// Nobody ever comes when the door is shut.
-    async fn next(&self) -> io::Result<TcpStream> {
+    async fn next(&self) -> io::Result<(TcpStream, Option<IpAddr>)> {
         let Some((listener, _)) = &self.open else {
             return std::future::pending().await;
         };
         let (client, _) = listener.accept().await?;
         // Events are small, and each is wanted at once.
         client.set_nodelay(true)?;
-        Ok(client)
+        // All who come here are on this computer, and say from where as they like.
+        Ok((client, None))
     }
 
     async fn secured(client: TcpStream) -> io::Result<TcpStream> {

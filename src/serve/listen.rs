@@ -2,10 +2,12 @@
 //!
 //! Promises: whoever connects, however many and however slow, has a bound and a limit of time, and
 //! those on TCP never take a place from those on the socket, nor those of other devices from those
-//! of this computer. Leaves to others: what is answered.
+//! of this computer, nor one address beyond it those of all others. Leaves to others: what is
+//! answered.
 
 use std::fs::File;
 use std::io;
+use std::net::IpAddr;
 use std::os::unix::fs::{DirBuilderExt as _, PermissionsExt as _};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -18,11 +20,12 @@ use hyper_util::server::graceful::{GracefulShutdown, Watcher};
 use hyper_util::service::TowerToHyperService;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::{UnixListener, UnixStream};
-use tokio::sync::{Semaphore, watch};
+use tokio::sync::watch;
 
 use super::door::House;
 use super::front::Front;
 use super::http::{PATIENCE, Shared, Way, routes};
+use super::places::{Place, Places};
 use crate::trouble::Trouble;
 
 /// The name of the socket in the runtime folder.
@@ -37,6 +40,12 @@ const MOST_VISITORS: usize = 128;
 /// The same beyond loopback, where anybody in the network can connect. Fewer, since each of them
 /// costs a handshake; a browser needs six at most.
 const MOST_DEVICES: usize = 64;
+/// Of these, how many one address may have: a browser and the one that comes after it, or two
+/// devices behind one router.
+const MOST_OF_ONE: usize = 12;
+/// How long the first word on TLS may take until both sides have the keys. It is four messages, and
+/// who is not let in yet may take a place for so long only.
+const HANDSHAKE: Duration = Duration::from_secs(5);
 /// How long open connections may take to end at a stop, once their streams were ended.
 const DRAIN: Duration = Duration::from_secs(2);
 
@@ -137,8 +146,8 @@ pub(super) trait Entrance: Sync {
     /// What is spoken with them over.
     type Stream: AsyncRead + AsyncWrite + Unpin + Send + 'static;
 
-    /// The next one who comes.
-    fn next(&self) -> impl Future<Output = io::Result<Self::Client>> + Send;
+    /// The next one who comes, and from where, if that is counted.
+    fn next(&self) -> impl Future<Output = io::Result<(Self::Client, Option<IpAddr>)>> + Send;
 
     /// What comes before the first word.
     fn secured(
@@ -150,8 +159,8 @@ impl Entrance for UnixListener {
     type Client = UnixStream;
     type Stream = UnixStream;
 
-    async fn next(&self) -> io::Result<UnixStream> {
-        Ok(self.accept().await?.0)
+    async fn next(&self) -> io::Result<(UnixStream, Option<IpAddr>)> {
+        Ok((self.accept().await?.0, None))
     }
 
     async fn secured(client: UnixStream) -> io::Result<UnixStream> {
@@ -163,7 +172,7 @@ impl Entrance for UnixListener {
 struct Host<'a> {
     service: TowerToHyperService<Router>,
     http: http1::Builder,
-    room: Arc<Semaphore>,
+    places: Places,
     open: &'a GracefulShutdown,
     stopping: watch::Receiver<bool>,
 }
@@ -180,7 +189,7 @@ impl<'a> Host<'a> {
         Self {
             service: TowerToHyperService::new(routes),
             http,
-            room: Arc::new(Semaphore::new(most)),
+            places: Places::new(most, MOST_OF_ONE),
             open,
             stopping,
         }
@@ -190,13 +199,17 @@ impl<'a> Host<'a> {
     async fn welcome<E: Entrance>(&mut self, entrance: &E) {
         loop {
             let next = async {
-                let place = Arc::clone(&self.room).acquire_owned().await;
+                let place = self.places.free().await;
                 (entrance.next().await, place)
             };
             let (client, place) = tokio::select! {
                 () = async { drop(self.stopping.wait_for(|stopping| *stopping).await) } => return,
                 (accepted, place) = next => match accepted {
-                    Ok(client) => (client, place),
+                    Ok((client, from)) => match self.places.taken(place, from) {
+                        Some(place) => (client, place),
+                        // It has its share: it is hung up on, so that it waits in no one's way.
+                        None => continue,
+                    },
                     Err(error) => {
                         // Out of descriptors, most likely: others have to close theirs first.
                         tracing::warn!(%error, "a client could not be let in");
@@ -205,7 +218,7 @@ impl<'a> Host<'a> {
                     }
                 },
             };
-            let secured = E::secured(client);
+            let secured = tokio::time::timeout(HANDSHAKE, E::secured(client));
             let (http, service, watcher) =
                 (self.http.clone(), self.service.clone(), self.open.watcher());
             let mut stopping = self.stopping.clone();
@@ -213,33 +226,31 @@ impl<'a> Host<'a> {
             let secured = async move {
                 tokio::select! {
                     _ = stopping.wait_for(|stopping| *stopping) => Err(io::Error::other("stopping")),
-                    secured = secured => secured,
+                    secured = secured => secured.map_err(|_| io::Error::other("it took too long to begin"))?,
                 }
             };
-            tokio::spawn(async move {
-                if let Err(error) = answer(secured, &http, service, watcher).await {
-                    tracing::debug!(error, "a client went away");
-                }
-                drop(place);
-            });
+            tokio::spawn(answer(secured, http, service, watcher, place));
         }
     }
 }
 
-/// Answers one client until it goes away.
+/// Answers one client, who has this place, until it goes away.
 async fn answer<S: AsyncRead + AsyncWrite + Unpin + Send + 'static>(
     secured: impl Future<Output = io::Result<S>>,
-    http: &http1::Builder,
+    http: http1::Builder,
     service: TowerToHyperService<Router>,
     watcher: Watcher,
-) -> Result<(), String> {
-    let stream = tokio::time::timeout(PATIENCE, secured)
-        .await
-        .map_err(|_| "it took too long to begin".to_owned())?
-        .map_err(|error| error.to_string())?;
-    let serving = http.serve_connection(TokioIo::new(stream), service);
-    let served = watcher.watch(serving).await;
-    served.map_err(|error| error.to_string())
+    _place: Place,
+) {
+    let served = async {
+        let stream = secured.await.map_err(|error| error.to_string())?;
+        let serving = http.serve_connection(TokioIo::new(stream), service);
+        let served = watcher.watch(serving).await;
+        served.map_err(|error| error.to_string())
+    };
+    if let Err(error) = served.await {
+        tracing::debug!(error, "a client went away");
+    }
 }
 
 impl Drop for Served {

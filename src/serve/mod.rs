@@ -20,6 +20,7 @@ mod openapi;
 mod orders;
 mod page;
 mod pairing;
+mod places;
 mod recipes;
 mod secret;
 mod stream;

@@ -62,7 +62,7 @@ pub enum OrderBody {
     Withdraw {},
     /// The next load is the button.
     Button {},
-    /// The next load is the button in water.
+    /// The next weighing is of the button in water.
     Proof(WaterBody),
     /// What an assay found in the button.
     Assay {

@@ -210,15 +210,25 @@ pub struct MetalView {
     pub name: String,
     /// What it is made of, per mille: `Ag 500 Cu 500`.
     pub made_of: String,
+    /// How much of it there is, if the shop keeps count: a mass with its unit.
+    pub stock: Option<String>,
+    /// What a gram costs, if the shop says: a decimal string.
+    pub price_per_gram: Option<String>,
+    /// In this currency.
+    pub currency: Option<String>,
 }
 
 impl MetalView {
     /// A metal as clients see it.
     pub fn of(metal: &Metal) -> Self {
+        let price = metal.price.as_ref();
         Self {
             metal: metal.key.clone(),
             name: metal.name.clone(),
             made_of: metal.composition.to_string(),
+            stock: metal.stock.map(|stock| stock.to_string()),
+            price_per_gram: price.map(|price| price.per_gram.to_string()),
+            currency: price.map(|price| price.currency.clone()),
         }
     }
 }
@@ -421,7 +431,7 @@ impl WeighedView {
             } => format!("{fineness} by {basis}"),
             What::Addition { addition } => words::metal_name(job, *addition),
             What::Button => "button".to_owned(),
-            What::InWater(_) => "button in water".to_owned(),
+            What::InWater(water) => water.way.label().to_lowercase(),
         };
         Self {
             n: weighed.n,

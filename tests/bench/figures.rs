@@ -1,8 +1,8 @@
 //! The figures of panbell, each beside a baseline measured in the same run. Prints them; never
 //! passes or fails by time. Leaves to others: whether what was measured is right.
 //!
-//! `cargo bench --bench figures` measures everything in about two and a half minutes. Name parts to
-//! measure only those: `cargo bench --bench figures -- latency cost many crowd core melt start`.
+//! `cargo bench --bench figures` measures everything in about four minutes. Name parts to
+//! measure only those: `cargo bench --bench figures -- latency cost many crowd core melt start page`.
 
 #![allow(
     clippy::unwrap_used,
@@ -26,10 +26,21 @@ mod latency;
 mod logger;
 mod many;
 mod melt;
+mod page;
 mod service;
 mod start;
 mod table;
 mod wire;
+
+// What the page's tests have: a browser, and a bench with its page.
+#[path = "../page/driver.rs"]
+#[allow(dead_code)] // a measurement uses its own part
+mod driver;
+#[path = "../page/stage.rs"]
+#[allow(dead_code)]
+mod stage;
+#[path = "../support/mod.rs"]
+mod support;
 
 use logger::Logger;
 
@@ -62,6 +73,9 @@ fn main() {
     }
     if is_wanted("latency") {
         latency::measure(logger.as_ref());
+    }
+    if is_wanted("page") {
+        page::measure();
     }
     println!("\nmeasured in {:.0} s", began.elapsed().as_secs_f64());
 }

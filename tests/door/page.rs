@@ -130,6 +130,26 @@ fn the_token_is_kept_for_its_owner_alone_and_is_in_no_log() {
 }
 
 #[test]
+fn the_shelf_tells_stock_and_price_where_the_shop_does() {
+    let home = Home::new();
+    home.settings(&settings(&home, "127.0.0.1:0"));
+    let told = "[[metal]]\nkey = \"grain\"\nname = \"silver grain\"\nmade_of = \"Ag 999\"\n\
+        stock = \"250.00 g\"\nprice_per_gram = \"1.10 EUR\"\n\
+        [[metal]]\nkey = \"copper\"\nmade_of = \"Cu 1000\"\n";
+    std::fs::write(home.path().join("shelf.toml"), told).unwrap();
+    let _service = Service::start(&home);
+    let reply = Door::of(&home).get("/v1/shelf");
+    assert_eq!(reply.status, 200, "{reply:?}");
+    let wanted = serde_json::json!([
+        {"metal": "grain", "name": "silver grain", "made_of": "Ag 999 unknown 1",
+         "stock": "250.00 g", "price_per_gram": "1.10", "currency": "EUR"},
+        {"metal": "copper", "name": "copper", "made_of": "Cu 1000",
+         "stock": null, "price_per_gram": null, "currency": null},
+    ]);
+    assert_eq!(reply.json(), wanted);
+}
+
+#[test]
 fn a_port_that_is_taken_leaves_the_bench_working_and_is_said() {
     let other = TcpListener::bind("127.0.0.1:0").unwrap();
     let at = other.local_addr().unwrap().to_string();

@@ -82,38 +82,60 @@ fn a_port_of_another_program_is_told_with_its_name() {
     service.stop();
 }
 
+/// Starts the service as one who may not open just anything, which root may.
+fn by_an_ordinary_user(home: &Home) -> std::process::Command {
+    if !rustix::process::geteuid().is_root() {
+        return service::command(home.path());
+    }
+    for path in [
+        home.path().to_owned(),
+        home.path().join("panbell.toml"),
+        home.path().join("shelf.toml"),
+    ] {
+        std::os::unix::fs::chown(path, Some(65_534), Some(65_534)).unwrap();
+    }
+    // The user must be able to reach the program, wherever it was built.
+    let program = home.path().join("program");
+    fs::copy(service::PANBELL, &program).unwrap();
+    fs::set_permissions(&program, fs::Permissions::from_mode(0o755)).unwrap();
+    let mut setpriv = std::process::Command::new("setpriv");
+    setpriv
+        .args(["--reuid=65534", "--regid=65534", "--clear-groups"])
+        .arg(program)
+        .arg("--home")
+        .arg(home.path())
+        .arg("run");
+    service::cut_off(&mut setpriv, home.path());
+    setpriv
+}
+
+#[test]
+fn a_book_that_cannot_be_written_any_more_is_told_at_the_start() {
+    let home = home_with(|_| {});
+    let book = home.path().join("book");
+    fs::create_dir(&book).unwrap();
+    // Left by a service that could write there.
+    fs::write(book.join(".lock"), "").unwrap();
+    let mut command = by_an_ordinary_user(&home);
+    for (path, mode) in [(book.join(".lock"), 0o666), (book.clone(), 0o555)] {
+        fs::set_permissions(path, fs::Permissions::from_mode(mode)).unwrap();
+    }
+    let said = run(&mut command);
+    let words = format!(
+        "The book in {} could not be opened for writing",
+        book.display()
+    );
+    said.is_refused_with(&words);
+    assert!(!said.err.contains("panbell is ready"), "{said:?}");
+}
+
 #[test]
 fn a_port_without_permission_is_told_with_owner_and_mode() {
     let home = home_with(|_| {});
     let wire = RawWire::new(&home.port(BENCH));
     fs::set_permissions(&wire.port, fs::Permissions::from_mode(0o000)).unwrap();
-    let mut service = if rustix::process::geteuid().is_root() {
-        // Root may open anything: an ordinary user runs the service.
-        for path in [
-            home.path().to_owned(),
-            home.path().join("panbell.toml"),
-            home.path().join("shelf.toml"),
-        ] {
-            std::os::unix::fs::chown(path, Some(65_534), Some(65_534)).unwrap();
-        }
-        // The user must be able to reach the program, wherever it was built.
-        let program = home.path().join("program");
-        fs::copy(service::PANBELL, &program).unwrap();
-        fs::set_permissions(&program, fs::Permissions::from_mode(0o755)).unwrap();
-        let mut setpriv = std::process::Command::new("setpriv");
-        setpriv
-            .args(["--reuid=65534", "--regid=65534", "--clear-groups"])
-            .arg(program)
-            .arg("--home")
-            .arg(home.path())
-            .arg("run");
-        service::cut_off(&mut setpriv, home.path());
-        let mut service = Service::spawn(&home, setpriv);
-        service.until_ready();
-        service
-    } else {
-        Service::start(&home)
-    };
+    let mut service = Service::spawn(&home, by_an_ordinary_user(&home));
+    service.until_ready();
     service.until_logged("port-no-permission");
     let log = service.log();
     assert!(

@@ -41,11 +41,21 @@ fn a_button_is_proved_in_water_and_an_assay_that_is_low_is_mended() {
     desk.say(&["proof", "--water-temperature", "95"])
         .is_refused("no temperature in degrees Celsius");
     desk.ok(&["proof", "--displaced", "--water-temperature", "21"]);
-    desk.ready();
+    let view = desk.ready();
+    assert_eq!(
+        view["sentence"],
+        "Hang the button by a thread into the water on the pan, touching neither wall nor bottom; \
+         it counts from the 60.00 g that stand there already."
+    );
     let mark = desk.follower.mark();
     desk.put(g("1.44"));
     let bell = desk.follower.bell(mark, "recorded");
-    assert!(bell["text"].as_str().unwrap().contains("g/cm3"), "{bell}");
+    let told = bell["text"].as_str().unwrap();
+    assert!(
+        told.starts_with("The button pushes 1.44 grams of water aside. "),
+        "{bell}"
+    );
+    assert!(told.contains("g/cm3"), "{bell}");
     // Water at 21 C has 997.992 kg/m3 (Tanaka and others, Metrologia 38, 2001), air about 1.2.
     let view = desk.view();
     let density: Decimal = view["job"]["proof"]["density"]
@@ -88,6 +98,7 @@ fn a_button_is_proved_in_water_and_an_assay_that_is_low_is_mended() {
     desk.follower.bell(mark, "recorded");
     let statement = desk.say(&["close"]).ends(0);
     for (label, value) in [
+        ("Water pushed aside by the button", "1.44 g".to_owned()),
         ("Put in over all melts", shown(button + gold)),
         ("Lost over all melts", "0.00 g".to_owned()),
         ("In the last melt", shown(button + gold)),
@@ -164,6 +175,35 @@ fn a_button_that_is_known_too_roughly_is_sent_to_be_assayed_by_fire() {
     assert!(!said.contains("--with"), "{said}");
     desk.say(&["close"])
         .is_refused("By its assay the button is below 750");
+}
+
+#[test]
+fn a_button_that_hangs_from_the_balance_is_told_otherwise_than_one_in_a_vessel_on_the_pan() {
+    let desk = Desk::new();
+    let button = melted(&desk);
+    desk.empty();
+    desk.place(g("3.00")); // the empty hanger
+    desk.at_rest("3.00 g");
+    desk.ok(&["proof", "--water-temperature", "21"]);
+    let view = desk.ready();
+    assert_eq!(
+        view["sentence"],
+        "Hang the button from the balance into the water, touching neither wall nor bottom; \
+         it counts from the 3.00 g that stand there already."
+    );
+    let mark = desk.follower.mark();
+    let shows = button - g("1.44");
+    desk.put(shows);
+    let bell = desk.follower.bell(mark, "recorded");
+    let told = format!(
+        "Hung in water, the button shows {} grams. ",
+        shown(shows).trim_end_matches(" g")
+    );
+    assert!(bell["text"].as_str().unwrap().starts_with(&told), "{bell}");
+    let view = desk.view();
+    assert_eq!(view["job"]["proof"]["verdict"], "agrees", "{view:#}");
+    let weighed = view["job"]["weighed"].as_array().unwrap();
+    assert_eq!(weighed.last().unwrap()["name"], "button hung in water");
 }
 
 #[test]

@@ -161,3 +161,31 @@ fn a_key_can_be_another_and_does_one_thing() {
     );
     assert_eq!(kept, json!(["x"]));
 }
+
+#[test]
+fn a_warning_of_all_recipes_is_said_once() {
+    let stage = Stage::set();
+    let script = "const { shared } = await import('/page/words.js'); return given.map((list) => shared(list))";
+    let recipe = |warnings: &[&str]| json!({"warnings": warnings});
+    let found = stage.page.wait_for(
+        script,
+        json!([
+            [
+                recipe(&["zinc", "pale"]),
+                recipe(&["soft", "zinc"]),
+                recipe(&["zinc"])
+            ],
+            // Of one alone it stands where it belongs.
+            [recipe(&["zinc"])],
+            [recipe(&["zinc"]), {}],
+            [],
+        ]),
+    );
+    let wanted = json!([
+        {"all": ["zinc"], "each": [["pale"], ["soft"], []]},
+        {"all": [], "each": [["zinc"]]},
+        {"all": [], "each": [["zinc"], []]},
+        {"all": [], "each": []},
+    ]);
+    assert_eq!(found, wanted);
+}

@@ -56,6 +56,9 @@ fn with_the_mouse_with_a_mix_up_of_units_and_too_much_in_the_middle() {
         "{}",
         page.text("dialog[open]")
     );
+    // Both recipes warn of it.
+    let warned = page.text("dialog[open]");
+    assert_eq!(warned.matches("nothing is known").count(), 1, "{warned}");
     stage.choose("My own choice, below");
     page.click("[aria-label='More fine silver']");
     page.click("[aria-label='More fine copper']");

@@ -1,19 +1,67 @@
 //! Many who begin a handshake and go on slowly or not at all: neither the bench nor the page of
-//! this computer notices, and after a while a device comes through.
+//! this computer notices, and a device comes through: at once where they are one, after a while
+//! where they are many.
 
-use std::io::{BufRead as _, BufReader, Write as _};
-use std::net::TcpStream;
+use std::io::{BufRead as _, BufReader, ErrorKind, Read as _, Write as _};
+use std::net::{Ipv4Addr, TcpStream};
 use std::time::{Duration, Instant};
 
-use crate::device::{Device, desk, json_of};
+use crate::device::{Device, LIMIT, alone, desk, json_of, reached};
 use crate::support::http;
 
 /// More than are let in at once.
 const MANY: usize = 150;
 
+/// What one address may have of them.
+const OF_ONE: usize = 12;
+
 /// The head of a handshake record that promises 512 bytes, and of the hello in it (RFC 8446, 4 and
 /// 5.1).
 const HELLO: [u8; 9] = [0x16, 3, 1, 2, 0, 1, 0, 1, 0xfc];
+
+/// An address of the loopback network that is nobody's.
+fn stranger(at: usize) -> Ipv4Addr {
+    Ipv4Addr::new(127, 0, 0, u8::try_from(at).unwrap())
+}
+
+/// Whether the other side still has this connection; waits for that as long as `patience`.
+fn is_held(stream: &mut TcpStream, patience: Duration) -> bool {
+    stream.set_read_timeout(Some(patience)).unwrap();
+    match stream.read(&mut [0]) {
+        Ok(0) => false,
+        Ok(_) => panic!("nothing was asked"),
+        Err(error) => match error.kind() {
+            ErrorKind::WouldBlock | ErrorKind::TimedOut => true,
+            ErrorKind::ConnectionReset => false,
+            _ => panic!("{error}"),
+        },
+    }
+}
+
+#[test]
+fn one_stranger_takes_its_share_of_the_places_and_no_more() {
+    let (_service, home) = alone();
+    let device = Device::paired(&home, "tablet").coming_from(stranger(3));
+    let mut crowd: Vec<TcpStream> = (0..MANY)
+        .map(|_| reached(device.at, stranger(2)).unwrap())
+        .collect();
+    let reply = device.get("/v1/benches");
+    assert_eq!(reply.status, 200, "{reply:?}");
+    // The first are still waited for, all others were hung up on.
+    for stream in &mut crowd[OF_ONE..] {
+        assert!(!is_held(stream, LIMIT), "{stream:?}");
+    }
+    let soon = Duration::from_millis(1);
+    assert!(crowd[..OF_ONE].iter_mut().all(|it| is_held(it, soon)));
+    // When those are gone, it may come again.
+    drop(crowd);
+    let until = Instant::now() + LIMIT;
+    let again = device.coming_from(stranger(2));
+    while again.connect().is_err() {
+        assert!(Instant::now() < until, "it is never let in again");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
 
 #[test]
 fn slow_handshakes_delay_neither_bench_nor_commands_nor_the_page_here() {
@@ -24,7 +72,7 @@ fn slow_handshakes_delay_neither_bench_nor_commands_nor_the_page_here() {
     let memory = desk.service.memory();
     let began = Instant::now();
     let mut crowd: Vec<TcpStream> = (0..MANY)
-        .map(|_| TcpStream::connect(device.at).unwrap())
+        .map(|at| reached(device.at, stranger(2 + at / OF_ONE)).unwrap())
         .collect();
     for (stream, at) in crowd.iter_mut().zip(0..) {
         // A third says nothing, a third a byte, a third half a hello.

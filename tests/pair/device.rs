@@ -2,7 +2,7 @@
 //! requests by hand.
 
 use std::io::{self, Write};
-use std::net::{SocketAddr, TcpStream};
+use std::net::{Ipv4Addr, SocketAddr, SocketAddrV4, TcpStream};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
@@ -72,6 +72,8 @@ pub(crate) fn other_than(code: &str) -> String {
 /// A device, paired or not.
 pub(crate) struct Device {
     pub(crate) at: SocketAddr,
+    /// The address of its own.
+    from: Ipv4Addr,
     tls: Arc<ClientConfig>,
     cookie: Option<String>,
 }
@@ -88,6 +90,7 @@ impl Device {
         let at = format!("127{}", numbers.trim_end_matches('/'));
         Self {
             at: at.parse().unwrap(),
+            from: Ipv4Addr::LOCALHOST,
             tls: trusting(&home.path().join("state/page-certificate.pem")),
             cookie: None,
         }
@@ -106,14 +109,23 @@ impl Device {
     pub(crate) fn moved_to(&self, port: u16) -> Self {
         Self {
             at: SocketAddr::new(self.at.ip(), port),
+            from: self.from,
             tls: Arc::clone(&self.tls),
             cookie: self.cookie.clone(),
         }
     }
 
+    /// The same device with another address of its own.
+    pub(crate) fn coming_from(&self, from: Ipv4Addr) -> Self {
+        Self {
+            from,
+            ..self.moved_to(self.at.port())
+        }
+    }
+
     /// A connection whose handshake is done.
     pub(crate) fn connect(&self) -> io::Result<Tls> {
-        let mut socket = TcpStream::connect_timeout(&self.at, LIMIT)?;
+        let mut socket = reached(self.at, self.from)?;
         socket.set_read_timeout(Some(LIMIT))?;
         socket.set_write_timeout(Some(LIMIT))?;
         let name = ServerName::try_from(NAME).unwrap();
@@ -190,6 +202,18 @@ impl Device {
         .unwrap();
         stream
     }
+}
+
+/// A connection from this address of the loopback network.
+pub(crate) fn reached(at: SocketAddr, from: Ipv4Addr) -> io::Result<TcpStream> {
+    let socket = rustix::net::socket(
+        rustix::net::AddressFamily::INET,
+        rustix::net::SocketType::STREAM,
+        None,
+    )?;
+    rustix::net::bind(&socket, &SocketAddrV4::new(from, 0))?;
+    rustix::net::connect(&socket, &at)?;
+    Ok(TcpStream::from(socket))
 }
 
 /// A client that trusts one certificate and nothing else.

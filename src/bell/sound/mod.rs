@@ -9,11 +9,12 @@ pub mod tune;
 mod wav;
 
 use std::collections::BTreeMap;
-use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 pub use tune::Tune;
 
+use super::asked::{Asked, Asker};
 use crate::settings::SoundSettings;
 use crate::trouble::Trouble;
 
@@ -22,34 +23,19 @@ const URGENT: Duration = Duration::from_secs(4);
 
 /// Asks for sounds. Cheap to clone; the thread behind it ends with the last one.
 #[derive(Debug, Clone)]
-pub(super) struct Sound(Arc<Asker>);
-
-#[derive(Debug)]
-struct Asker(Arc<Shared>);
-
-impl Drop for Asker {
-    fn drop(&mut self) {
-        self.0.lock().ended = true;
-        self.0.news.notify_all();
-    }
-}
+pub(super) struct Sound(Asker<Wanted>);
 
 /// What the threads of the sound share.
-#[derive(Debug, Default)]
-struct Shared {
-    wanted: Mutex<Wanted>,
-    news: Condvar,
-}
+type Shared = Asked<Wanted>;
 
 #[derive(Debug, Default)]
-struct Wanted {
-    benches: BTreeMap<String, Asked>,
+pub(super) struct Wanted {
+    benches: BTreeMap<String, OfBench>,
     turns: u64,
-    ended: bool,
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Asked {
+struct OfBench {
     tune: Tune,
     /// When the kind of it was asked for, by count and by clock, and when anything of it changed.
     turn: u64,
@@ -70,14 +56,13 @@ struct Heard {
 impl Sound {
     /// Starts the thread; it opens nothing before there is something to be heard.
     pub(super) fn start(settings: &SoundSettings) -> Option<Self> {
-        let shared = Arc::new(Shared::default());
-        let (theirs, settings) = (Arc::clone(&shared), settings.clone());
-        let run = move || match &settings.file {
-            Some(file) => wav::run(&theirs, settings.volume, file),
-            None => player::run(&theirs, settings.volume),
+        let settings = settings.clone();
+        let run = move |shared: Arc<Shared>| match &settings.file {
+            Some(file) => wav::run(&shared, settings.volume, file),
+            None => player::run(&shared, settings.volume),
         };
-        match std::thread::Builder::new().name("sound".into()).spawn(run) {
-            Ok(_runs_by_itself) => Some(Self(Arc::new(Asker(shared)))),
+        match Asker::start("sound", run) {
+            Ok(asker) => Some(Self(asker)),
             Err(error) => {
                 complain(&format!("no thread could be started ({error})"));
                 None
@@ -87,39 +72,24 @@ impl Sound {
 
     /// What a bench is to sound like from now on.
     pub(super) fn ask(&self, bench: &str, tune: Tune) {
-        let shared = &self.0.0;
-        let mut wanted = shared.lock();
-        if wanted.put(bench, tune, Instant::now()) {
-            drop(wanted);
-            shared.news.notify_all();
-        }
+        self.0.ask(|wanted| wanted.put(bench, tune, Instant::now()));
     }
 }
 
 impl Shared {
-    /// What is behind the lock is whole at every moment.
-    fn lock(&self) -> MutexGuard<'_, Wanted> {
-        self.wanted.lock().unwrap_or_else(PoisonError::into_inner)
+    /// What is to be heard now, also at the end.
+    fn heard(&self) -> Heard {
+        self.look(|wanted| wanted.pick(Instant::now()))
     }
 
     /// What is to be heard now; none at the end.
     fn now(&self) -> Option<Heard> {
-        let wanted = self.lock();
-        (!wanted.ended).then(|| wanted.pick(Instant::now()))
+        (!self.is_over()).then(|| self.heard())
     }
 
     /// Waits until something else than was seen may be wanted; says whether it goes on.
     fn wait(&self, seen: u64) -> bool {
-        let alike = |wanted: &mut Wanted| !wanted.ended && wanted.turns == seen;
-        let wanted = self.news.wait_while(self.lock(), alike);
-        !wanted.unwrap_or_else(PoisonError::into_inner).ended
-    }
-
-    /// Lets a while pass; says whether it goes on.
-    fn pause(&self, pause: Duration) -> bool {
-        let goes_on = |wanted: &mut Wanted| !wanted.ended;
-        let waited = self.news.wait_timeout_while(self.lock(), pause, goes_on);
-        !waited.unwrap_or_else(PoisonError::into_inner).0.ended
+        self.wait_while(|wanted| wanted.turns == seen)
     }
 }
 
@@ -136,7 +106,7 @@ impl Wanted {
             }
             (asked.tune, asked.changed) = (tune, next);
         } else {
-            let asked = Asked {
+            let asked = OfBench {
                 tune,
                 turn: next,
                 since: now,

@@ -7,8 +7,8 @@
 //! moment, a twentieth of a second later; nothing queues.
 
 use std::os::unix::net::UnixStream;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Arc, PoisonError};
 use std::time::{Duration, Instant};
 
 use pulseaudio::protocol::{
@@ -147,10 +147,7 @@ async fn open(
     };
     let (shared, pulse) = (Arc::clone(shared), Arc::clone(pulse));
     let fill = move |room: &mut [u8]| {
-        let heard = {
-            let wanted = shared.wanted.lock().unwrap_or_else(PoisonError::into_inner);
-            wanted.pick(Instant::now())
-        };
+        let heard = shared.heard();
         voice.sing(heard.tune, heard.turn);
         for sample in room.as_chunks_mut::<2>().0 {
             *sample = voice.sample().to_le_bytes();

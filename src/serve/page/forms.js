@@ -4,7 +4,7 @@
 import { el, put } from "./dom.js";
 import { get, recipes } from "./link.js";
 import { line, number, sheet, stepper, tiles, worded } from "./sheets.js";
-import { capital, plain } from "./words.js";
+import { capital, plain, shared } from "./words.js";
 
 const KARATS = ["9k", "10k", "14k", "18k", "20k", "21k", "22k"];
 const MARKS = ["333", "375", "417", "585", "625", "750", "833", "875", "916", "990", "999"];
@@ -66,12 +66,12 @@ function assay(give) {
 
 function proof(give) {
   const way = tiles("How it is weighed in water", [
-    ["displaced", "Vessel on the pan", "A vessel of water stands on the pan; the button hangs in it from a thread, touching nothing."],
-    ["hung", "Hung from the balance", "The button hangs from the balance’s hook into water that stands on the table."],
+    ["displaced", "Vessel on the pan", "A vessel of water stands on the pan; the button hangs in it by a thread from outside. The balance shows the water that it pushes aside."],
+    ["hung", "Hung from the balance", "The button hangs from the balance into water below it, or on a bridge over the pan. The balance shows the button, lighter than in air."],
   ], "displaced");
   const water = stepper("Water, degrees Celsius", 20, 0.5, 1, 40, 1);
   sheet("Prove the button in water", [
-    el("p", {}, "Set up water and thread first, without the button. No bubbles on it; nothing touches the glass."),
+    el("p", {}, "Set up water and thread or hanger first, without the button. No bubbles on it; it touches neither wall nor bottom."),
     way.node, water.node,
   ], "Weigh it in water", () => give({ order: "proof", way: way.value, water_celsius: water.value }));
 }
@@ -103,7 +103,7 @@ function shelf(metals, fewest, chosen) {
   };
 }
 
-function card(recipe, name, first) {
+function card(recipe, warnings, name, first) {
   const what = recipe.add.map(({ mass, name: metal }) => `${mass} ${metal}`).join(" and ");
   const facts = [
     `makes ${recipe.makes} of ${recipe.fineness_ppt} ± ${recipe.u_ppt} ‰`,
@@ -115,7 +115,7 @@ function card(recipe, name, first) {
   ].filter(Boolean).join("; ");
   return el("label", { class: "tile recipe" },
     el("input", { type: "radio", name, value: "", checked: first }), el("span", {}, what || "Nothing: melt it as it is"),
-    el("small", {}, facts), ...(recipe.warnings ?? []).map((warning) => el("small", { class: "warning" }, warning)));
+    el("small", {}, facts), ...warnings.map((warning) => el("small", { class: "warning" }, warning)));
 }
 
 async function plan(give, view) {
@@ -124,11 +124,12 @@ async function plan(give, view) {
     get("/v1/shelf").catch(() => []),
   ]);
   const list = Array.isArray(found) ? found.filter(({ add }) => add.length > 0) : [];
-  const more = list.length > 0;
+  const more = list.length > 0, warnings = shared(list);
   // Who picks metals means them.
   const own = shelf(metals, 1, () => { if (more) cards.querySelector("[value=own]").checked = true; });
   const cards = more && el("fieldset", { class: "tiles" }, el("legend", {}, "Likeliest first"),
-    ...list.map((recipe, place) => card(recipe, "recipe", place === 0)),
+    ...warnings.all.map((warning) => el("p", { class: "warning" }, `All of these: ${warning}`)),
+    ...list.map((recipe, place) => card(recipe, warnings.each[place], "recipe", place === 0)),
     el("label", { class: "tile recipe" }, el("input", { type: "radio", name: "recipe", value: "own", onchange: () => own.node.scrollIntoView() }),
       el("span", {}, "My own choice, below")));
   const why = !more && found instanceof Error && found.code !== "no-such-route" ? el("p", { class: "small" }, plain(found.message)) : null;

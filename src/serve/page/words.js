@@ -68,6 +68,13 @@ export function melted(one, ofOne, other, ofOther) {
   return made;
 }
 
+/** The warnings of several recipes: what is said of `all` of them, and what is left of each to say. */
+export function shared(recipes) {
+  const each = recipes.map(({ warnings }) => warnings ?? []);
+  const all = each.length > 1 ? each[0].filter((warning) => each.every((own) => own.includes(warning))) : [];
+  return { all, each: each.map((own) => own.filter((warning) => !all.includes(warning))) };
+}
+
 /** A word with a capital. */
 export const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
