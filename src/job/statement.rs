@@ -131,9 +131,12 @@ fn gains(job: &Job) -> Vec<String> {
     let mut gains: Vec<String> = (1..)
         .zip(&melts)
         .filter(|(_, (melt, button))| button.captured.mass.mass() > melt.mass())
-        .map(|(place, _)| match place == last {
-            true => "The button weighs more than what went in: the reckoned fineness does not hold. Have it assayed before it is marked.".to_owned(),
-            false => format!("The button of melt {place} weighed more than what went in: metal went in that was not weighed, and where its gold came from is not in this book."),
+        .map(|(place, _)| {
+            if place == last {
+                "The button weighs more than what went in: the reckoned fineness does not hold. Have it assayed before it is marked.".to_owned()
+            } else {
+                format!("The button of melt {place} weighed more than what went in: metal went in that was not weighed, and where its gold came from is not in this book.")
+            }
         })
         .collect();
     if let Some(button) = job.button()

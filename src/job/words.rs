@@ -79,10 +79,8 @@ pub fn standing(job: &Job, adding: &Adding, net: Mass, rules: &BenchRules) -> St
             let melt = adding.melt_with(net);
             let fineness = melt.fineness().unwrap_or(Fineness::NONE);
             let chance = melt.chance_text(job.opened.lowest);
-            let with = match job.to_come().iter().any(|at| *at != adding.addition) {
-                true => "with what is to come ",
-                false => "",
-            };
+            let others = job.to_come().iter().any(|at| *at != adding.addition);
+            let with = if others { "with what is to come " } else { "" };
             format!(
                 "{} of {name} {with}makes the melt {fineness}, within the window (lawful with {chance}). Hands off: it is recorded when at rest.",
                 spelled(net)

@@ -83,7 +83,8 @@ pub enum OrderBody {
         #[serde(default)]
         weight: Option<String>,
     },
-    /// End the job.
+    /// End the job. One that is not finished is refused once, with what is missing, and ended at the
+    /// second order.
     Close {},
     /// Press the balance's tare key.
     Tare {},

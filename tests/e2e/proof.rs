@@ -20,11 +20,7 @@ fn melted(desk: &Desk) -> panbell::mass::Mass {
     let copper = desk.add_at_aim(&[]);
     desk.empty();
     let button = g("18.00") + silver + copper;
-    desk.ok(&["button"]);
-    desk.ready();
-    let mark = desk.follower.mark();
-    desk.put(button);
-    desk.follower.bell(mark, "recorded");
+    desk.button(button);
     button
 }
 
@@ -91,11 +87,7 @@ fn a_button_is_proved_in_water_and_an_assay_that_is_low_is_mended() {
     desk.say(&["add"]).is_refused("No planned addition is left");
     let gold = desk.add_at_aim(&["--with", "fine-gold"]);
     desk.empty();
-    desk.ok(&["button"]);
-    desk.ready();
-    let mark = desk.follower.mark();
-    desk.put(button + gold);
-    desk.follower.bell(mark, "recorded");
+    desk.button(button + gold);
     let statement = desk.say(&["close"]).ends(0);
     for (label, value) in [
         ("Water pushed aside by the button", "1.44 g".to_owned()),
@@ -137,22 +129,14 @@ fn gold_from_nowhere_is_noted_for_the_melt_that_it_came_in_with() {
     desk.lot("916", "fire-assay", "18.00");
     let silver = desk.add_at_aim(&[]);
     desk.empty();
-    let button = |mass| {
-        desk.ok(&["button"]);
-        desk.ready();
-        let mark = desk.follower.mark();
-        desk.put(mass);
-        let bell = desk.follower.bell(mark, "recorded");
-        desk.empty();
-        bell
-    };
     let first = g("18.40") + silver;
-    let bell = button(first);
+    let bell = desk.button(first);
+    desk.empty();
     assert!(bell["text"].as_str().unwrap().contains("0.40 g more than"));
     desk.say(&["assay", "741.5", "fire-assay"]).ends(3);
     let gold = desk.add_at_aim(&["--with", "fine-gold"]);
     desk.empty();
-    button(first + gold);
+    desk.button(first + gold);
     let statement = desk.say(&["close"]).ends(3);
     assert!(
         statement.contains("The button of melt 1 weighed more than what went in"),
@@ -213,12 +197,8 @@ fn a_button_that_lost_too_much_is_not_passed_over() {
     desk.lot("916", "fire-assay", "18.00");
     let silver = desk.add_at_aim(&[]);
     desk.empty();
-    desk.ok(&["button"]);
-    desk.ready();
-    let mark = desk.follower.mark();
     // If the half gram that is missing was gold, the button lies far below its mark.
-    desk.put(g("17.50") + silver);
-    let bell = desk.follower.bell(mark, "recorded");
+    let bell = desk.button(g("17.50") + silver);
     let told = bell["text"].as_str().unwrap();
     assert!(
         told.contains("prove it before it is marked") || told.contains("It is below"),
@@ -257,11 +237,7 @@ fn a_plan_takes_the_place_of_what_was_not_weighed() {
     // 18 g of 916 hold 16.488 g of gold: 750 to 755 of 21.838 to 21.984 g.
     assert!(copper > g("3.83") && copper < g("3.99"), "{copper:?}");
     desk.empty();
-    desk.ok(&["button"]);
-    desk.ready();
-    let mark = desk.follower.mark();
-    desk.put(g("18.00") + copper);
-    desk.follower.bell(mark, "recorded");
+    desk.button(g("18.00") + copper);
     let statement = desk.ok(&["close"]);
     assert!(!statement.contains("silver"), "{statement}");
     desk.verify();

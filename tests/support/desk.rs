@@ -219,6 +219,15 @@ impl Desk {
         took
     }
 
+    /// Weighs a button; gives the bell.
+    pub fn button(&self, mass: Mass) -> Value {
+        self.ok(&["button"]);
+        self.ready();
+        let mark = self.follower.mark();
+        self.put(mass);
+        self.follower.bell(mark, "recorded")
+    }
+
     /// Begins the next planned addition; gives its window.
     pub fn add(&self, words: &[&str]) -> Window {
         self.ok(&[&["add"], words].concat());
