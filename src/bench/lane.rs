@@ -11,7 +11,7 @@ use tokio::time::{Instant, sleep_until};
 
 use super::checks::Checks;
 use super::journal::Journal;
-use super::line::{Came, Line};
+use super::line::{Came, Line, MOST_AT_ONCE};
 use super::pan;
 use super::reader::Reader;
 use crate::balance::{LinkState, Piece, Verdict};
@@ -142,7 +142,14 @@ impl Lane {
                     Some(ask) => self.asked(ask),
                     None => break,
                 },
-                came = self.line.next() => self.came(came),
+                came = self.line.next() => {
+                    let is_flood = matches!(came, Came::Bytes(count) if count >= MOST_AT_ONCE / 4);
+                    self.came(came);
+                    if is_flood {
+                        // A port that always has more would keep the thread for itself.
+                        tokio::task::yield_now().await;
+                    }
+                }
                 () = tick => self.happen(Event::Tick),
             }
         }

@@ -20,6 +20,10 @@ use crate::port::{DataBits, PortSettings, PortTrouble, ScaleTrouble, check};
 use crate::settings::Form;
 use crate::trouble::Trouble;
 
+/// The most bytes that are read at once: more than any weighing has, and soon judged, so that a port
+/// that floods takes its turn among the others.
+pub(super) const MOST_AT_ONCE: usize = 1024;
+
 /// What came over the line.
 pub(super) enum Came {
     /// The port was opened.
@@ -53,7 +57,7 @@ pub(super) struct Line {
     splitter: Splitter,
     rubble: Rubble,
     frame: FrameSpec,
-    buffer: Box<[u8; 4096]>,
+    buffer: Box<[u8; MOST_AT_ONCE]>,
     /// What to send and when, to a balance that must be asked.
     asking: Option<(AskSpec, Asking)>,
     origin: Instant,
@@ -102,7 +106,7 @@ impl Line {
             splitter: Splitter::mid_stream().framed(frame),
             rubble: Rubble::default(),
             frame,
-            buffer: Box::new([0; 4096]),
+            buffer: Box::new([0; MOST_AT_ONCE]),
             asking: ask.map(|ask| (ask.clone(), Asking::new(ask))),
             origin: now,
             last: now,

@@ -4,6 +4,7 @@
 //! Each balance has a bench, a wire and a follower of its own; they send at moments spread over the
 //! beat, as balances do that know nothing of each other.
 
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use crate::cost::{Used, number_at};
@@ -17,14 +18,18 @@ const EVERY: Duration = Duration::from_millis(50);
 const ROUNDS: usize = 200;
 
 pub(crate) fn measure() {
-    let wires: Vec<Wire> = std::iter::repeat_with(Wire::new).take(BALANCES).collect();
+    let wires: Vec<Wire> = std::iter::repeat_with(Wire::new)
+        .take(BALANCES + 1)
+        .collect();
     let home = Home::of_many(&wires);
+    let (flood, wires) = wires.split_last().unwrap();
     let service = home.start();
-    let alone = run(&service, &wires, &[]);
+    let alone = run(&service, wires, &[]);
     let heard: Vec<Heard> = (0..BALANCES)
         .map(|bench| Heard::from(service.follow_bench(&format!("b{bench}")), number_of_event))
         .collect();
-    let followed = run(&service, &wires, &heard);
+    let followed = run(&service, wires, &heard);
+    let flooded = flooded(flood, || run(&service, wires, &heard));
     table::print(
         &format!(
             "{BALANCES} balances, {} lines a second each, for {} s (wanted: under 5 % of a core, under 24 MiB, no line later than 5 ms at p99)",
@@ -44,8 +49,28 @@ pub(crate) fn measure() {
         &[
             alone.row("nobody follows"),
             followed.row("each is followed"),
+            flooded.row("and one more floods"),
         ],
     );
+}
+
+/// Does something while this wire gives as much as is taken of what is no line: two thousand
+/// bytes a millisecond, more than any serial port carries.
+fn flooded<T>(wire: &Wire, work: impl FnOnce() -> T) -> T {
+    let garbage = [b'\xfe', b'U', 0, b'\n', b'x', b'\r', 0x80, b'7'].repeat(250);
+    let ending = AtomicBool::new(false);
+    wire.lose_what_does_not_fit();
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            while !ending.load(Ordering::Relaxed) {
+                wire.send_if_room(&garbage);
+                std::thread::sleep(Duration::from_millis(1));
+            }
+        });
+        let worked = work();
+        ending.store(true, Ordering::Relaxed);
+        worked
+    })
 }
 
 /// What one stretch came to.
