@@ -376,8 +376,16 @@ impl<'a> Hand<'a> {
         if !self.balance.says_units {
             self.check()?;
         }
-        self.order(Order::Close);
+        self.give_close();
         Ok(())
+    }
+
+    /// What is not finished is asked for once.
+    fn give_close(&mut self) {
+        self.order(Order::Close);
+        if self.is_refused {
+            self.order(Order::Close);
+        }
     }
 
     /// Everything off the pan, a check weight, and what is under way begun anew and left.
@@ -389,10 +397,7 @@ impl<'a> Hand<'a> {
         }
         self.order(Order::Answer(PanAnswer::Anew));
         self.rest(3.0)?;
-        self.order(Order::Close);
-        if self.is_refused {
-            self.order(Order::Close);
-        }
+        self.give_close();
         Ok(())
     }
 
