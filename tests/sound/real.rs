@@ -211,7 +211,11 @@ fn a_real_sound_server_plays_it() {
     });
     let desk = desk(
         "sound = \"on\"\nvolume = 100\n",
-        &[("PULSE_SERVER", address)],
+        // Nor is there a cookie of a server that ran before.
+        &[
+            ("PULSE_SERVER", address),
+            ("HOME", folder.path().join("nobody").display().to_string()),
+        ],
     );
     job(&desk);
     eventually("the job is heard", || {

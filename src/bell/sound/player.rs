@@ -34,6 +34,9 @@ const PAUSE: Duration = Duration::from_secs(5);
 /// What lies ready at the server, in bytes: 50 ms.
 const READY: u32 = RATE * 2 / 20;
 
+/// The length of the cookie that a client shows, in bytes (PulseAudio's native protocol).
+const COOKIE: usize = 256;
+
 /// Plays until the end.
 pub(super) fn run(shared: &Arc<Shared>, volume: u32) {
     let mut told = false;
@@ -125,8 +128,12 @@ async fn open(
     if let (Err(error), _) | (_, Err(error)) = limits {
         return Err(error.to_string());
     }
-    let cookie = pulseaudio::cookie_path_from_env().and_then(|path| std::fs::read(path).ok());
-    let client = Client::new_unix(c"panbell", socket, cookie).map_err(words)?;
+    // A server that asks for no cookie, as PipeWire's, still wants the room for one filled.
+    let cookie = pulseaudio::cookie_path_from_env()
+        .and_then(|path| std::fs::read(path).ok())
+        .filter(|cookie| cookie.len() == COOKIE)
+        .unwrap_or_else(|| vec![0; COOKIE]);
+    let client = Client::new_unix(c"panbell", socket, Some(cookie)).map_err(words)?;
     let params = PlaybackStreamParams {
         sample_spec: SampleSpec {
             format: SampleFormat::S16Le,
