@@ -290,20 +290,20 @@ fn what_is_advised_for_an_empty_window_opens_it() {
                 highest: bench.demand.target.plus(Decimal::from(ppt)),
                 ..bench.demand
             };
-            let opens = |ppt: i64| edges(&bench.rest(), bench.added(), &given(ppt)).is_ok();
+            // On the balance at hand, whose division the window is rounded to.
+            let (rest, added) = (bench.rest(), bench.added());
+            let opens = |ppt: i64| window(&rest, added, &given(ppt), bench.division).is_ok();
             match opens_at_ppt {
                 Some(ppt) => {
-                    prop_assert!(opens(i64::from(ppt)), "{ppt} per mille do not open it");
-                    prop_assert!(given(i64::from(ppt)).highest > bench.demand.highest);
+                    let ppt = i64::from(ppt);
+                    prop_assert!(opens(ppt), "{ppt} per mille do not open it");
+                    prop_assert!(!opens(ppt - 1), "less than {ppt} per mille opens it");
+                    prop_assert!(given(ppt).highest > bench.demand.highest);
                     advised.add(1);
                 }
                 None => {
-                    // At most the last one opens it, with no room for a division.
-                    for ppt in [5, 10, 20, 40, 60, 80, 99] {
-                        prop_assert!(
-                            !(opens(ppt) && opens(ppt + 1)),
-                            "{ppt} per mille open it, and it was not said"
-                        );
+                    for ppt in [5, 10, 20, 40, 60, 80, 99, 100] {
+                        prop_assert!(!opens(ppt), "{ppt} per mille open it, and it was not said");
                     }
                     hopeless.add(1);
                 }
