@@ -352,24 +352,14 @@ pub(super) fn drawn_in(
     let (mass, gold) = (grams(rest.mass()), rest.gold_ppt());
     let (fineness, limit) = (per_mille(metal.gold), per_mille(demand.lowest));
     let u_gold = metal.u_gold.0.to_f64().unwrap_or(0.0);
-    let is_sure = |added: f64| {
+    // How far above the limit and its guard the melt is, in per mille.
+    let margin = |added: f64| {
         let whole = mass + added;
         let melt = (gold + added * fineness) / whole;
         let doubt = rest.doubt.plus(added, metal.u_mass, fineness, u_gold);
-        melt - limit >= demand.risk.factor * doubt.of_melt(whole, melt)
+        melt - limit - demand.risk.factor * doubt.of_melt(whole, melt)
     };
-    let (mut unsure, mut good) = (grams(lawful), grams(wasteful));
-    for _ in 0..60 {
-        if (unsure - good).abs() < SEARCHED / 100.0 {
-            break;
-        }
-        let middle = f64::midpoint(unsure, good);
-        if is_sure(middle) {
-            good = middle;
-        } else {
-            unsure = middle;
-        }
-    }
+    let good = last_sure(margin, grams(lawful), grams(wasteful));
     let inward = SEARCHED.copysign(grams(wasteful) - grams(lawful));
     [0.0, 1.0, 4.0, 16.0]
         .into_iter()
@@ -377,6 +367,40 @@ pub(super) fn drawn_in(
         .map(|edge| edge.clamp(lawful.min(wasteful), lawful.max(wasteful)))
         .find(|edge| sure(*edge))
         .or(Some(wasteful))
+}
+
+/// Where a margin that is below nothing at `unsure` and not at `sure` comes to nothing, on the sure side
+/// and near enough: false position as modified by Illinois (Dowell and Jarratt, BIT 11, 1971), with
+/// halving where that is slow.
+fn last_sure(margin: impl Fn(f64) -> f64, mut unsure: f64, mut sure: f64) -> f64 {
+    let (mut below, mut above) = (margin(unsure), margin(sure));
+    let mut last = None;
+    for turn in 0..80 {
+        if (unsure - sure).abs() < SEARCHED / 100.0 {
+            break;
+        }
+        let between = sure + (unsure - sure) * above / (above - below);
+        let is_between = between > unsure.min(sure) && between < unsure.max(sure);
+        let at = if is_between && turn % 8 != 7 {
+            between
+        } else {
+            f64::midpoint(unsure, sure)
+        };
+        let found = margin(at);
+        let is_sure = found >= 0.0;
+        if is_sure {
+            (sure, above) = (at, found);
+        } else {
+            (unsure, below) = (at, found);
+        }
+        // An end that stays is made to count for less, so that it moves too.
+        if last == Some(is_sure) {
+            let stays = if is_sure { &mut below } else { &mut above };
+            *stays /= 2.0;
+        }
+        last = Some(is_sure);
+    }
+    sure
 }
 
 /// The standard uncertainty of a melt in hundredths of a per mille, rounded up.

@@ -378,13 +378,16 @@ fn rounded(
         let melt = metal.to(rest, mass);
         melt.is_surely_at_least(demand.lowest, demand.risk) && melt.is_at_most(demand.highest)
     };
-    if !fits(lower) {
+    let mut fit = (fits(lower), fits(upper));
+    if !fit.0 {
         lower = lower + division.mass();
+        fit.0 = fits(lower);
     }
-    if !fits(upper) {
+    if !fit.1 {
         upper = upper - division.mass();
+        fit.1 = fits(upper);
     }
-    if lower > upper || !fits(lower) || !fits(upper) {
+    if lower > upper || fit != (true, true) {
         return Err(NoWindow::TooCoarse {
             lower: edges.lower,
             upper: edges.upper,
