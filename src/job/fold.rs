@@ -23,6 +23,8 @@ pub struct Job {
     pub opened: Opened,
     /// So many of those metals are of a plan that another took the place of.
     pub(super) dropped: usize,
+    /// Those of them, counted from 1, that were in no plan: named when they were ordered.
+    pub(super) unplanned: Vec<usize>,
     /// Every capture in order, withdrawn ones included.
     pub weighed: Vec<Weighed>,
     /// What said something of the unit since, each by the `n` of its record.
@@ -55,8 +57,10 @@ pub struct Weighed {
     pub withdrawn: bool,
     /// How many metals to add the job knew of then.
     pub(super) planned: usize,
-    /// What an assay found in it, if it is a button.
+    /// What an assay found in it, if it is a button: the best known one; of equals the last.
     pub assay: Option<Assayed>,
+    /// Every assay of it, in order.
+    pub assays: Vec<Assayed>,
 }
 
 /// A weighing under way.
@@ -79,6 +83,7 @@ impl Job {
         Some(Self {
             opened: opened.clone(),
             dropped: 0,
+            unplanned: Vec::new(),
             weighed: Vec::new(),
             proofs: Vec::new(),
             expected: None,
@@ -132,6 +137,9 @@ impl Job {
             Record::Doubt {} => self.proofs.push((n, UnitProof::Failed)),
             Record::Expect { what, metal } => {
                 self.opened.add.extend(metal.clone());
+                if metal.is_some() {
+                    self.unplanned.push(self.opened.add.len());
+                }
                 self.expected = Some(Expected {
                     what: what.clone(),
                     base: None,
@@ -170,6 +178,7 @@ impl Job {
                     withdrawn: false,
                     planned: self.opened.add.len(),
                     assay: None,
+                    assays: Vec::new(),
                 });
                 self.expected = None;
             }
@@ -181,13 +190,19 @@ impl Job {
                 {
                     weighed.withdrawn = true;
                 }
+                // What was under way was counted with it.
+                self.expected = None;
             }
             Record::Assay(assayed) => {
                 let button = |weighed: &&mut Weighed| {
                     weighed.n == assayed.button && weighed.captured.what == What::Button
                 };
                 if let Some(button) = self.weighed.iter_mut().find(button) {
-                    button.assay = Some(assayed.clone());
+                    let best = button.assay.as_ref();
+                    if best.is_none_or(|best| assayed.u_ppt <= best.u_ppt) {
+                        button.assay = Some(assayed.clone());
+                    }
+                    button.assays.push(assayed.clone());
                 }
             }
             Record::Close(closed) => {

@@ -110,6 +110,13 @@ impl State {
                 self.pan.disarm();
                 self.end_hold(Cause::Pan, out);
             }
+            Record::Withdraw { .. } => {
+                // What was under way was counted with what is set aside.
+                self.close_asked = false;
+                self.pan.disarm();
+                self.end_hold(Cause::Pan, out);
+            }
+            Record::Assay(_) => self.close_asked = false,
             Record::Expect { what, .. } => {
                 let base = self.arm(what, at);
                 self.take_base(base, out);

@@ -267,14 +267,24 @@ impl Job {
             .map_or(0, |button| button.planned)
             .max(self.dropped);
         (over + 1..=self.opened.add.len())
-            .filter(|addition| self.added(*addition).is_none())
+            .filter(|addition| self.is_awaited(*addition))
             .collect()
+    }
+
+    /// Whether an addition is not recorded yet and ought to be: one that was in no plan only while it
+    /// is weighed.
+    fn is_awaited(&self, addition: usize) -> bool {
+        let is_weighed = || {
+            let expected = self.expected.as_ref().map(|expected| &expected.what);
+            expected == Some(&What::Addition { addition })
+        };
+        self.added(addition).is_none() && (!self.unplanned.contains(&addition) || is_weighed())
     }
 
     /// Every addition that was planned and is not recorded, counted from 1, in order.
     pub fn left_out(&self) -> Vec<usize> {
         (self.dropped + 1..=self.opened.add.len())
-            .filter(|addition| self.added(*addition).is_none())
+            .filter(|addition| self.is_awaited(*addition))
             .collect()
     }
 
@@ -352,6 +362,22 @@ impl Job {
             return None;
         }
         self.plan_from(&self.added_as(metal).to(&self.so_far(), mass), &later)
+    }
+
+    /// The metals of this job that could bring a melt down: what is planned decides the colour.
+    pub(super) fn lowering(&self) -> Vec<Source> {
+        let mut sources: Vec<Source> = Vec::new();
+        for metal in self.opened.add.iter().skip(self.dropped) {
+            if metal.gold < self.opened.lowest && sources.iter().all(|it| it.name != metal.name) {
+                sources.push(Source {
+                    name: metal.name.clone(),
+                    metal: self.added_as(metal),
+                    stock: None,
+                    price: None,
+                });
+            }
+        }
+        sources
     }
 
     /// The metals that could put a melt right: fine gold and richer metals of this job and of the

@@ -5,7 +5,7 @@ use rust_decimal::Decimal;
 use super::fold::{Job, Weighed};
 use super::hold::Cause;
 use super::order::{Effect, Order};
-use super::record::{AddedMetal, Assayed, How, Opened, PanAnswer, Record, Water, What};
+use super::record::{AddedMetal, Assayed, How, Opened, PanAnswer, Record, Water, WaterWay, What};
 use super::state::{State, adding_for};
 use super::statement;
 use super::words;
@@ -102,6 +102,7 @@ impl State {
         | Order::Add { .. }
         | Order::Button
         | Order::Proof(_)
+        | Order::Withdraw
         | Order::Close = order
         {
             self.nothing_half_weighed(job)?;
@@ -251,6 +252,14 @@ impl State {
                 "button-on-pan",
                 "The button is still on the pan.",
                 "Take it off and make ready: the empty hanger in the water, or the vessel of water on the pan. Then panbell proof.",
+            ));
+        }
+        let is_empty = on_pan.is_some_and(|on_pan| on_pan <= self.rules.pan.tolerance);
+        if water.way == WaterWay::Displaced && is_empty {
+            return Err(refusal(
+                "no-vessel",
+                "Nothing stands on the pan, and the water that the button pushes aside is weighed in its vessel.",
+                "Put the vessel with the water on the pan, then panbell proof --displaced.",
             ));
         }
         if water.is_reckonable() {

@@ -30,6 +30,16 @@ impl Water {
     }
 }
 
+impl Assayed {
+    /// Whether two assays lie further apart than both explain, by three standard uncertainties
+    /// together (common practice, no source).
+    pub(super) fn contradicts(&self, other: &Self) -> bool {
+        let apart = self.taken.to_per_mille(4) - other.taken.to_per_mille(4);
+        let squares = |u: Decimal| u * u;
+        squares(apart) > Decimal::from(9) * (squares(self.u_ppt) + squares(other.u_ppt))
+    }
+}
+
 impl WaterWay {
     /// What the balance shows then, as a line of a list.
     pub fn label(self) -> &'static str {
@@ -133,7 +143,20 @@ pub(super) fn assay_words(job: &Job, assayed: &Assayed, rules: &BenchRules) -> (
         return (found, true);
     };
     let chance = metal.chance_text(demand.lowest);
-    let against_balance = against_mass_balance(job, assayed).unwrap_or_default();
+    let mut against_balance = against_mass_balance(job, assayed).unwrap_or_default();
+    if let Some(best) = job.last_button().and_then(|button| button.assay.as_ref())
+        && best != assayed
+    {
+        let odds = if best.contradicts(assayed) {
+            " The two contradict each other: have it assayed again."
+        } else {
+            ""
+        };
+        against_balance = format!(
+            " The assay of {} by {} is better known and stands.{odds}{against_balance}",
+            best.taken, best.basis
+        );
+    }
     let again = "panbell add --with METAL; melt it again, and weigh it: panbell button.";
     if metal.is_surely_at_least(demand.lowest, demand.risk) {
         if metal.is_at_most(demand.highest) {

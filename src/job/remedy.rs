@@ -19,6 +19,7 @@ pub(super) struct Remedy {
     mark: Option<String>,
     /// Metal would do if its fineness were known better.
     is_rough: bool,
+    is_above: bool,
     is_button: bool,
 }
 
@@ -26,7 +27,12 @@ impl Remedy {
     /// What puts this melt of the job right.
     pub(super) fn of(job: &Job, melt: &Mix, rules: &BenchRules) -> Self {
         let (demand, division) = (job.demand(), job.opened.division);
-        let sources = job.sources(rules.shelf.metals());
+        let is_above = !melt.is_at_most(demand.highest);
+        let sources = if is_above {
+            job.lowering()
+        } else {
+            job.sources(rules.shelf.metals())
+        };
         let found = ways(melt, &sources, &demand, division);
         let listed: Vec<String> = found
             .iter()
@@ -55,6 +61,7 @@ impl Remedy {
             is_rough: listed.is_empty() && known.as_ref().is_some_and(would_do),
             metals: (!listed.is_empty()).then(|| listed.join(", or ")),
             mark: mark.map(|mark| mark.text.clone()),
+            is_above,
             is_button: job.last_button().is_some(),
         }
     }
@@ -75,6 +82,9 @@ impl Remedy {
             (Some(metals), ..) => format!("Put it right with {metals}: {how}"),
             (None, true, true) => "It is known too roughly for any metal to be sure to put it right: have it assayed by fire: panbell assay.".to_owned(),
             (None, true, false) => "It is known too roughly for any metal to be sure to put it right: have the least known lot assayed, or melt it and have the button assayed.".to_owned(),
+            (None, false, _) if self.is_above => {
+                format!("Bring it down with metal of less gold: {how}")
+            }
             (None, false, _) => "No metal of the shelf puts it right.".to_owned(),
         };
         match &self.mark {

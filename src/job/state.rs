@@ -13,7 +13,7 @@ use super::watch::{Watch, Zone};
 use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
 use crate::mass::{CheckWeight, Class, Indication, Mass, Moment, Reading};
-use crate::melt::{MassDoubt, NoWindow, PastMelt, budget, window};
+use crate::melt::{MassDoubt, NoWindow, PastMelt, Verdict, budget, window};
 use crate::metal::{Fineness, MarkLaw, Shelf};
 use crate::trouble::Trouble;
 
@@ -339,7 +339,17 @@ fn outside_window(job: &Job, rules: &BenchRules) -> Option<String> {
 }
 
 fn after_button(job: &Job, button: &Weighed) -> &'static str {
+    if job.unproven().any(|(_, next)| next.is_some()) {
+        return "The balance was in another unit while this job was weighed, so not all of its masses are proven: weigh them again in a new job, or close this one.";
+    }
+    let is_told_otherwise = job
+        .proof()
+        .and_then(Result::ok)
+        .is_some_and(|proof| matches!(proof.verdict, Verdict::Low | Verdict::High));
     match (&button.assay, job.is_button_sure()) {
+        (None, _) if is_told_otherwise => {
+            "The density speaks against the button: have it assayed, panbell assay, or close the job."
+        }
         (None, false) if job.is_button_below() => {
             "The button is weighed, and below its mark as far as is known: have it assayed, panbell assay, put it right, panbell add --with METAL, or close the job."
         }
@@ -349,6 +359,9 @@ fn after_button(job: &Job, button: &Weighed) -> &'static str {
         (_, true) => "The button is weighed. Close the job: panbell close.",
         (None, false) => {
             "The button is weighed, and not sure to be lawful: prove it, panbell proof or panbell assay, or close the job."
+        }
+        (Some(_), false) if !job.is_button_below() => {
+            "By its assay the button is not sure to be lawful: have it assayed better, panbell assay, put it right, panbell add --with METAL, or close the job."
         }
         (Some(_), false) => {
             "The assay leaves the button short of its mark: put it right, panbell add --with METAL, or close the job."

@@ -44,6 +44,8 @@ fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
     let mut warnings = words::cautions(job, rules);
     warnings.extend(unproven(job));
     warnings.extend(below(job, melt, rules));
+    warnings.extend(doubtful(job));
+    warnings.extend(at_odds(job));
     if melt.mass() == Mass::ZERO {
         warnings.push("Nothing was weighed.".to_owned());
     } else if !is_assayed(job) && !melt.is_at_most(job.demand().highest) {
@@ -53,15 +55,7 @@ fn warnings(job: &Job, melt: &Mix, rules: &BenchRules) -> Vec<String> {
         ));
     }
     warnings.extend(left_out(job));
-    match job.proof() {
-        Some(Ok(proof)) if proof.verdict == Verdict::Low => warnings.push(
-            "By its density the button holds less gold than planned, or hollows: have it assayed before it is marked.".to_owned(),
-        ),
-        Some(Ok(proof)) if proof.verdict == Verdict::High => warnings.push(
-            "By its density the button is not the alloy that was planned: have it assayed before it is marked.".to_owned(),
-        ),
-        _ => {}
-    }
+    warnings.extend(by_density(job));
     warnings.extend(no_button(job, melt));
     warnings.extend(gains(job));
     warnings
@@ -73,10 +67,67 @@ pub(super) fn unfinished(job: &Job, rules: &BenchRules) -> Vec<String> {
     if melt.mass() == Mass::ZERO {
         return Vec::new();
     }
-    let mut open: Vec<String> = below(job, &melt, rules).into_iter().collect();
-    open.extend(left_out(job));
-    open.extend(no_button(job, &melt));
+    let is_shown_wrong = job.unproven().any(|(_, next)| next.is_some());
+    let mut open: Vec<String> = unproven(job)
+        .into_iter()
+        .filter(|_| is_shown_wrong)
+        .chain(below(job, &melt, rules))
+        .chain(doubtful(job))
+        .chain(at_odds(job))
+        .chain(left_out(job))
+        .chain(by_density(job))
+        .chain(no_button(job, &melt))
+        .collect();
+    open.extend(gains(job));
     open
+}
+
+/// That the button is not known well enough, if it is not.
+fn doubtful(job: &Job) -> Option<String> {
+    let (button, demand) = (job.button_metal()?, job.demand());
+    let is_open =
+        button.is_at_least(demand.lowest) && !button.is_surely_at_least(demand.lowest, demand.risk);
+    let by = if is_assayed(job) {
+        "By its assay"
+    } else {
+        "After its loss"
+    };
+    is_open.then(|| {
+        format!(
+            "{by} the button is {} or more with {} only: it is not proven.",
+            demand.lowest,
+            button.chance_text(demand.lowest)
+        )
+    })
+}
+
+/// That assays of the button contradict each other, if they do.
+fn at_odds(job: &Job) -> Option<String> {
+    let button = job.last_button()?;
+    let is_at_odds = button.assays.iter().any(|one| {
+        button
+            .assay
+            .as_ref()
+            .is_some_and(|best| best.contradicts(one))
+    });
+    is_at_odds.then(|| {
+        "Assays of the button contradict each other: have it assayed again before it is marked."
+            .to_owned()
+    })
+}
+
+/// What the density says against the button, if anything.
+fn by_density(job: &Job) -> Option<String> {
+    let told = match job.proof()?.ok()?.verdict {
+        Verdict::Low => {
+            "By its density the button holds less gold than planned, or hollows: have it assayed before it is marked."
+        }
+        Verdict::High => {
+            "By its density the button is not the alloy that was planned: have it assayed before it is marked."
+        }
+        _ => return None,
+    };
+    Some(told.to_owned())
 }
 
 fn is_assayed(job: &Job) -> bool {
@@ -93,6 +144,9 @@ fn below(job: &Job, melt: &Mix, rules: &BenchRules) -> Option<String> {
         Some(button) if is_assayed(job) => {
             (!button.is_at_least(lowest)).then(|| may_not("By its assay the button"))
         }
+        Some(button) if melt.is_at_least(lowest) && !button.is_at_least(lowest) => Some(format!(
+            "After its loss the button is below {lowest}, as far as is known: have it assayed before it is marked."
+        )),
         _ if melt.mass() == Mass::ZERO || melt.is_at_least(lowest) => None,
         _ => {
             let remedy = Remedy::of(job, melt, rules);
@@ -194,7 +248,7 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
     let mut lots = 0;
     for weighed in &job.weighed {
         let captured = &weighed.captured;
-        let mut below = None;
+        let mut below = Vec::new();
         let label = match &captured.what {
             What::Lot {
                 fineness,
@@ -204,7 +258,7 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
                 u_ppt,
             } => {
                 if taken != fineness || !u_ppt.is_zero() {
-                    below = Some(format!(
+                    below.push(format!(
                         "  taken for {taken}, known to {} ‰",
                         fixed(*u_ppt, 2)
                     ));
@@ -226,9 +280,9 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
             }
             What::Addition { addition } => format!("Added {}", words::metal_name(job, *addition)),
             What::Button => {
-                if let Some(assay) = &weighed.assay {
+                for assay in &weighed.assays {
                     let u = fixed(assay.u_ppt, 2);
-                    below = Some(format!(
+                    below.push(format!(
                         "  by {}: {}, known to {u} ‰",
                         assay.basis, assay.taken
                     ));
@@ -243,7 +297,7 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
         } else {
             line(&label, &mass);
         }
-        if let Some(below) = below {
+        for below in below {
             line(&below, "");
         }
     }
@@ -274,10 +328,18 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
             "One standard uncertainty of that",
             &format!("{:.2} ‰", melt.u_ppt()),
         );
-        line(
-            &format!("Chance that it is {} or more", job.opened.lowest),
-            &melt.chance_text(job.opened.lowest),
-        );
+        // Of a button that gained nothing is known without an assay.
+        let (metal, by) = match (job.button(), job.button_metal()) {
+            (None, _) => (Some(melt), ""),
+            (_, button) if is_assayed(job) => (button, ", by assay"),
+            (_, button) => (button, ", after loss"),
+        };
+        if let Some(metal) = metal {
+            line(
+                &format!("Chance of {} or more{by}", job.opened.lowest),
+                &metal.chance_text(job.opened.lowest),
+            );
+        }
     }
     if let Some(Ok(proof)) = job.proof() {
         line("Density of the button", &proof.density.to_string());

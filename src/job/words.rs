@@ -307,6 +307,11 @@ pub fn unit_jump(seen: Option<Unit>, bench: Unit) -> (String, String) {
 /// The pan went light in the middle: the question.
 pub fn pan_question(job: Option<&Job>, rest: Mass, division: Division) -> (String, String) {
     let was = division.show(rest);
+    let mend = if was.mass() == Mass::ZERO {
+        "Put back what was taken off; or let the pan rest with no metal to be weighed on it, then panbell answer anew."
+    } else {
+        "Put the dish back as it was, or say which: panbell answer back, tared or anew."
+    };
     let metal = job.and_then(|job| {
         job.expected
             .as_ref()
@@ -317,7 +322,7 @@ pub fn pan_question(job: Option<&Job>, rest: Mass, division: Division) -> (Strin
             "The pan went light with {was} of {} on it: was the dish lifted, or the balance's tare key pressed?",
             metal.unwrap_or_else(|| "metal".to_owned())
         ),
-        "Put the dish back as it was, or say which: panbell answer back, tared or anew.".to_owned(),
+        mend.to_owned(),
     )
 }
 

@@ -137,7 +137,7 @@ fn gold_from_nowhere_is_noted_for_the_melt_that_it_came_in_with() {
     let gold = desk.add_at_aim(&["--with", "fine-gold"]);
     desk.empty();
     desk.button(first + gold);
-    let statement = desk.say(&["close"]).ends(3);
+    let statement = desk.close_as_it_is();
     assert!(
         statement.contains("The button of melt 1 weighed more than what went in"),
         "{statement}"
@@ -188,6 +188,98 @@ fn a_button_that_hangs_from_the_balance_is_told_otherwise_than_one_in_a_vessel_o
     assert_eq!(view["job"]["proof"]["verdict"], "agrees", "{view:#}");
     let weighed = view["job"]["weighed"].as_array().unwrap();
     assert_eq!(weighed.last().unwrap()["name"], "button hung in water");
+}
+
+#[test]
+fn what_speaks_against_a_button_is_asked_for_before_it_is_closed_and_stands_in_its_statement() {
+    let desk = Desk::new();
+    let button = melted(&desk);
+    // A fire assay that leaves it open, by its own doubt.
+    let said = desk.say(&["assay", "750.2", "fire-assay"]).ends(3);
+    assert!(said.contains("only"), "{said}");
+    let standing = desk.view()["sentence"].to_string();
+    assert!(standing.contains("not sure to be lawful"), "{standing}");
+    desk.say(&["close"]).is_refused("it is not proven");
+    // A better one that is low, then a rough one that is high: the better one stands.
+    desk.say(&["assay", "748.5", "declared:0.2"]).ends(3);
+    let said = desk.say(&["assay", "760", "xrf"]).ends(3);
+    for words in ["is better known and stands", "It is below 750"] {
+        assert!(said.contains(words), "no \"{words}\" in {said}");
+    }
+    desk.say(&["close"])
+        .is_refused("By its assay the button is below 750");
+    let statement = desk.say(&["close"]).ends(3);
+    for words in [
+        "by fire-assay: 750.20",
+        "by declared: 748.50",
+        "by xrf: 760",
+        "contradict each other",
+        "or more, by assay",
+    ] {
+        assert!(statement.contains(words), "no \"{words}\" in {statement}");
+    }
+    assert!(!statement.contains("over 99.9 %"), "{statement}");
+    assert!(button.is_positive());
+
+    // One that lost half of itself is not closed without a word either.
+    desk.empty();
+    desk.open("P-6", &["fine-silver"]);
+    desk.lot("916", "fire-assay", "18.00");
+    let _silver = desk.add_at_aim(&[]);
+    desk.empty();
+    desk.button(g("9.00"));
+    desk.say(&["close"])
+        .is_refused("After its loss the button is below 750");
+    desk.empty();
+    desk.say(&["proof", "--displaced"])
+        .is_refused("Nothing stands on the pan");
+}
+
+#[test]
+fn a_withdrawal_ends_what_was_counted_with_it_and_an_addition_out_of_plan_does_not_come_back() {
+    let desk = Desk::new();
+    desk.open("P-7", &["fine-silver"]);
+    desk.lot("916", "fire-assay", "18.00");
+    desk.say(&["button"]).ends(3);
+    desk.ok(&["withdraw"]);
+    assert!(desk.view()["weighing"].is_null());
+    desk.say(&["button"]).is_refused("Nothing has been weighed");
+    desk.lot("916", "fire-assay", "18.00");
+    desk.add_at_aim(&[]);
+    // Too rich now: it is brought down with what was planned.
+    desk.empty();
+    desk.ok(&["withdraw"]);
+    desk.lot("916", "fire-assay", "1.00");
+    let gold = desk.add(&["--with", "585"]);
+    assert!(gold.aim.is_positive());
+    desk.put(gold.aim);
+    desk.until("it is recorded", |view| view["weighing"].is_null());
+    desk.empty();
+    desk.ok(&["withdraw"]);
+    let view = desk.view();
+    let names: Vec<&str> = view["job"]["to_come"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter_map(|it| it["name"].as_str())
+        .collect();
+    assert_eq!(names, ["fine silver"], "{view:#}");
+}
+
+#[test]
+fn a_melt_above_its_window_is_brought_down_with_what_was_planned() {
+    let desk = Desk::new();
+    desk.open("P-8", &["fine-silver"]);
+    desk.lot("916", "fire-assay", "18.00");
+    desk.add_at_aim(&[]);
+    desk.empty();
+    desk.lot("916", "fire-assay", "5.00");
+    let standing = desk.view()["sentence"].to_string();
+    assert!(
+        standing.contains("outside its window. Put it right with")
+            && standing.contains("of fine silver"),
+        "{standing}"
+    );
 }
 
 #[test]
