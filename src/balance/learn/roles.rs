@@ -10,7 +10,7 @@ use super::Phase;
 use super::family::{Column, FEWEST, Family, Line, Row, SELDOM};
 use super::series::{self, Levels, Point};
 use super::symbols::{self, Of, like_unit, plain_unit};
-use super::token::Kind;
+use super::token::{Kind, is_dash};
 use crate::balance::layout::{Kind as MassKind, symbol_of};
 use crate::mass::{Status, Unit};
 
@@ -110,10 +110,30 @@ pub(super) fn plain(family: &Family) -> Vec<Role> {
 }
 
 /// The column of a sign that stands apart from the digits: the nearest that is there in some lines
-/// only, or is a plus in some. A dash that is always there is none.
+/// only, or is a plus in some. A dash that is always there is none, and neither is one behind the
+/// unit or beside another dash.
 fn sign_column(family: &Family) -> Option<usize> {
     let slot = family.slot;
+    let dash = |row: &Row, at: Option<usize>| {
+        at.is_some_and(|at| {
+            let column = family.columns.get(at);
+            column.is_some_and(|column| column.kind == Kind::Mark(b'+') || all_dashes(column))
+                && row.cells.get(at).is_some_and(Option::is_some)
+        })
+    };
+    let beside = |at: usize| {
+        family.rows.iter().any(|row| {
+            dash(row, Some(at)) && (dash(row, at.checked_sub(1)) || dash(row, at.checked_add(1)))
+        })
+    };
+    let behind_word = |at: usize| {
+        let between = family.columns.get(slot.saturating_add(1)..at);
+        between.is_some_and(|all| all.iter().any(|column| column.kind == Kind::Word))
+    };
     let is_sign = |at: &usize| {
+        if beside(*at) || behind_word(*at) {
+            return false;
+        }
         family.columns.get(*at).is_some_and(|column| {
             let present: usize = column.texts.values().sum();
             let plus = column.texts.contains_key(&b"+"[..]);
@@ -124,6 +144,12 @@ fn sign_column(family: &Family) -> Option<usize> {
     all.filter(is_sign)
         .min_by_key(|at| at.abs_diff(slot))
         .filter(|_| slot != usize::MAX)
+}
+
+/// Whether nothing but dashes and plus signs was seen in a column.
+fn all_dashes(column: &Column) -> bool {
+    let dashes = |text: &Vec<u8>| text.iter().all(|byte| is_dash(*byte));
+    !column.texts.is_empty() && column.texts.keys().all(dashes)
 }
 
 /// The column of the unit: the nearest that looks like one, behind the value first. A word that is
@@ -161,7 +187,9 @@ fn says_rest(text: &[u8]) -> bool {
     let words = [
         "s", "st", "stable", "steady", "rest", "ok", "moving", "motion",
     ];
-    words.contains(&word.as_str()) || symbols::of(text).is_some()
+    words.contains(&word.as_str())
+        || symbols::of(text).is_some()
+        || text.iter().all(|byte| is_dash(*byte))
 }
 
 /// Whether a number stands next to a mark that dates and times have.
@@ -266,7 +294,7 @@ impl Roles {
                     at != family.slot && column.texts.keys().all(short) && !is_dated(family, at)
                 }
                 Kind::Word => Some(at) != unit && !column.label,
-                Kind::Mark(mark) => mark != b'+',
+                Kind::Mark(_) => self.of.get(at) != Some(&Role::Sign),
             };
             if !may || !(2..=8).contains(&variants) {
                 continue;
@@ -307,6 +335,8 @@ impl Roles {
                 *role = Role::Status;
             }
             self.status_table(&tallies, loaded.is_some());
+        } else if self.take_dashes(family, &open) {
+            self.unsettled.push("Dashes stand in some lines, and what they mean could not be told: they are taken for in motion, so that nothing is captured on them. If they mean rest, say so in the file.".to_owned());
         } else if unit
             .and_then(|at| family.columns.get(at))
             .is_some_and(|column| column.texts.values().sum::<usize>() < family.rows.len())
@@ -327,6 +357,20 @@ impl Roles {
                 ));
             }
         }
+    }
+
+    /// Dashes that are no sign and were not proven to be a status: never at rest.
+    fn take_dashes(&mut self, family: &Family, open: &[usize]) -> bool {
+        let dashes = |at: &&usize| family.columns.get(**at).is_some_and(all_dashes);
+        let Some(at) = open.iter().find(dashes) else {
+            return false;
+        };
+        if let (Some(role), Some(column)) = (self.of.get_mut(*at), family.columns.get(*at)) {
+            *role = Role::Status;
+            let moving = |text: &Vec<u8>| (symbol_of(text), Status::InMotion);
+            self.statuses.extend(column.texts.keys().map(moving));
+        }
+        true
     }
 
     fn status_table(&mut self, tallies: &[(Vec<u8>, Tally)], weighed: bool) {
@@ -356,6 +400,8 @@ impl Roles {
                 Status::InMotion
             } else if tally.rests() {
                 Status::Stable
+            } else if !text.is_empty() && text.iter().all(|byte| is_dash(*byte)) {
+                Status::InMotion
             } else {
                 self.unsettled.push(format!(
                     "The status {} came too seldom to tell what it means.",

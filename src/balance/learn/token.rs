@@ -89,7 +89,8 @@ pub(super) fn tokens(line: &[u8], marks: Marks) -> Vec<Token> {
             at += 1;
             continue;
         }
-        let token = number_at(line, at, marks)
+        let token = dashes_at(line, at)
+            .or_else(|| number_at(line, at, marks))
             .or_else(|| word_at(line, at, marks))
             .unwrap_or(Token {
                 kind: Kind::Mark(*byte),
@@ -125,10 +126,30 @@ fn digits_from(line: &[u8], from: usize) -> usize {
     run(line, from, |byte| byte.is_ascii_digit())
 }
 
+pub(super) fn is_dash(byte: u8) -> bool {
+    byte == b'+' || byte == b'-'
+}
+
+/// Several dashes or plus signs in a row: a word like any other, and never a sign.
+fn dashes_at(line: &[u8], at: usize) -> Option<Token> {
+    let to = run(line, at, is_dash);
+    (to > at + 1).then_some(Token {
+        kind: Kind::Word,
+        from: at,
+        to,
+        number: None,
+    })
+}
+
 fn number_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
     let before = at.checked_sub(1).and_then(|at| line.get(at)).copied();
+    let ahead = line.get(..at).unwrap_or_default();
+    let ahead = ahead.iter().rev().find(|byte| !is_blank(**byte));
     let (sign, start) = match line.get(at)? {
-        b'+' | b'-' if before.is_none_or(|byte| !byte.is_ascii_digit()) => {
+        b'+' | b'-'
+            if before.is_none_or(|byte| !byte.is_ascii_digit())
+                && ahead.is_none_or(|byte| !is_dash(*byte)) =>
+        {
             (Some(at), run(line, at + 1, is_blank))
         }
         _ => (None, at),
