@@ -34,7 +34,7 @@ const PAUSE: Duration = Duration::from_secs(5);
 /// What lies ready at the server, in bytes: 50 ms.
 const READY: u32 = RATE * 2 / 20;
 
-/// The length of the cookie that a client shows, in bytes (PulseAudio's native protocol).
+/// The length of the cookie that a client shows, in bytes (the native protocol of `PulseAudio`).
 const COOKIE: usize = 256;
 
 /// Plays until the end.
