@@ -119,16 +119,14 @@ impl State {
         };
         let tracked = checking.pan.take(gross, reading.status, at);
         let tolerance = self.rules.pan.tolerance;
-        // Something was taken off, as a check weight that lay there too soon: what is left is what
-        // it counts from.
-        if matches!(checking.phase, Phase::Load)
-            && tracked.steady
-            && tracked.net.is_some_and(|net| net.mass() < -tolerance)
-        {
-            checking.pan.arm(Base::From(gross), at);
-            return true;
-        }
         match &checking.phase {
+            // Something was taken off, as a check weight that lay there too soon: what is left is
+            // what it counts from.
+            Phase::Load
+                if tracked.steady && tracked.net.is_some_and(|net| net.mass() < -tolerance) =>
+            {
+                checking.pan.arm(Base::From(gross), at);
+            }
             Phase::Load if tracked.steady && checking.pan.is_loaded() => {
                 let terms = (self.rules.pan.division, self.rules.class);
                 let form = (is_stated, self.guard.has_form(gross.digits()));

@@ -247,6 +247,11 @@ impl Job {
         !(least..=most).contains(&button.grams())
     }
 
+    /// Whether the unit of any capture that counts was put in doubt since.
+    pub(super) fn is_unit_doubted(&self) -> bool {
+        self.unproven().any(|(_, next)| next.is_some())
+    }
+
     /// Whether a check weight is still to agree after the last capture that rests on one.
     pub fn wants_check_weight(&self) -> bool {
         self.unproven().any(|(_, next)| next.is_none())

@@ -31,13 +31,17 @@ impl Water {
 }
 
 impl Assayed {
-    /// Whether two assays lie further apart than both explain, by three standard uncertainties
-    /// together (common practice, no source).
+    /// Whether two assays of one button lie further apart than both explain.
     pub(super) fn contradicts(&self, other: &Self) -> bool {
-        let apart = self.taken.to_per_mille(4) - other.taken.to_per_mille(4);
-        let squares = |u: Decimal| u * u;
-        squares(apart) > Decimal::from(9) * (squares(self.u_ppt) + squares(other.u_ppt))
+        lie_apart((self.taken, self.u_ppt), (other.taken, other.u_ppt))
     }
+}
+
+/// Whether two finenesses lie further apart than how well both are known explains, by three standard
+/// uncertainties together (common practice, no source).
+fn lie_apart((one, u_one): (Fineness, Decimal), (other, u_other): (Fineness, Decimal)) -> bool {
+    let apart = one.to_per_mille(4) - other.to_per_mille(4);
+    apart * apart > Decimal::from(9) * (u_one * u_one + u_other * u_other)
 }
 
 impl WaterWay {
@@ -184,15 +188,12 @@ pub(super) fn assay_words(job: &Job, assayed: &Assayed, rules: &BenchRules) -> (
     (format!("{found} {below}{against_balance} {way}"), true)
 }
 
-/// An assay that lies further from the mass balance than both explain, by three standard
-/// uncertainties together (common practice, no source).
+/// An assay that lies further from the mass balance than both explain.
 fn against_mass_balance(job: &Job, assayed: &Assayed) -> Option<String> {
     let button = job.button()?;
     let by_balance = job.by_mass_balance(button)?;
-    let apart = assayed.taken.to_per_mille(4) - by_balance.fineness()?.to_per_mille(4);
-    let squares = |u: Decimal| u * u;
-    let both = squares(assayed.u_ppt) + squares(by_balance.known_to_ppt());
-    (squares(apart) > Decimal::from(9) * both).then(|| {
+    let reckoned = (by_balance.fineness()?, by_balance.known_to_ppt());
+    lie_apart((assayed.taken, assayed.u_ppt), reckoned).then(|| {
         format!(
             " By mass balance it ought to be {}: one of the lots was not what it was taken for, metal went in unweighed, or the sample was not of this button.",
             by_balance.fineness().unwrap_or(Fineness::NONE)

@@ -9,11 +9,12 @@ use super::fold::{Adding, Job, Weighed};
 use super::hold::Holds;
 use super::record::{Record, What};
 use super::remedy::Remedy;
+use super::statement;
 use super::watch::{Watch, Zone};
 use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
 use crate::mass::{CheckWeight, Class, Indication, Mass, Moment, Reading};
-use crate::melt::{MassDoubt, NoWindow, PastMelt, Verdict, budget, window};
+use crate::melt::{MassDoubt, NoWindow, PastMelt, budget, window};
 use crate::metal::{Fineness, MarkLaw, Shelf};
 use crate::trouble::Trouble;
 
@@ -339,15 +340,11 @@ fn outside_window(job: &Job, rules: &BenchRules) -> Option<String> {
 }
 
 fn after_button(job: &Job, button: &Weighed) -> &'static str {
-    if job.unproven().any(|(_, next)| next.is_some()) {
+    if job.is_unit_doubted() {
         return "The balance was in another unit while this job was weighed, so not all of its masses are proven: weigh them again in a new job, or close this one.";
     }
-    let is_told_otherwise = job
-        .proof()
-        .and_then(Result::ok)
-        .is_some_and(|proof| matches!(proof.verdict, Verdict::Low | Verdict::High));
     match (&button.assay, job.is_button_sure()) {
-        (None, _) if is_told_otherwise => {
+        (None, _) if statement::by_density(job).is_some() => {
             "The density speaks against the button: have it assayed, panbell assay, or close the job."
         }
         (None, false) if job.is_button_below() => {

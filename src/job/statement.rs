@@ -67,10 +67,10 @@ pub(super) fn unfinished(job: &Job, rules: &BenchRules) -> Vec<String> {
     if melt.mass() == Mass::ZERO {
         return Vec::new();
     }
-    let is_shown_wrong = job.unproven().any(|(_, next)| next.is_some());
+    let is_doubted = job.is_unit_doubted();
     let mut open: Vec<String> = unproven(job)
         .into_iter()
-        .filter(|_| is_shown_wrong)
+        .filter(|_| is_doubted)
         .chain(below(job, &melt, rules))
         .chain(doubtful(job))
         .chain(at_odds(job))
@@ -117,7 +117,7 @@ fn at_odds(job: &Job) -> Option<String> {
 }
 
 /// What the density says against the button, if anything.
-fn by_density(job: &Job) -> Option<String> {
+pub(super) fn by_density(job: &Job) -> Option<String> {
     let told = match job.proof()?.ok()?.verdict {
         Verdict::Low => {
             "By its density the button holds less gold than planned, or hollows: have it assayed before it is marked."

@@ -93,6 +93,11 @@ fn carry_out(act: &Act, bench: &mut Bench, scene: &mut Scene, quick: &mut bool) 
         Act::Empty => scene.metal = 0,
         Act::Dish => scene.lifted = !scene.lifted,
         Act::TareKey => scene.zero += shown(scene),
+        // What is not finished is asked for at the first close.
+        Act::Order(Order::Close) => {
+            bench.order(Order::Close);
+            bench.order(Order::Close);
+        }
         Act::Order(order) => bench.order(order.clone()),
         Act::OddLines(lines) => {
             for _ in 0..*lines {
