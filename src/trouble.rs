@@ -19,6 +19,8 @@ pub struct Trouble {
     pub mend: String,
     /// Whether it can pass without a hand: a cable put back, a port let go.
     pub passes: bool,
+    /// The word with which the same order is carried out all the same, where only a yes is wanted.
+    pub confirm: Option<String>,
 }
 
 impl Trouble {
@@ -35,6 +37,7 @@ impl Trouble {
             means: means.into(),
             mend: mend.into(),
             passes: false,
+            confirm: None,
         }
     }
 
@@ -42,6 +45,13 @@ impl Trouble {
     #[must_use]
     pub fn passing(mut self) -> Self {
         self.passes = true;
+        self
+    }
+
+    /// The same trouble, as a question that this word says yes to.
+    #[must_use]
+    pub fn asking(mut self, confirm: impl fmt::Display) -> Self {
+        self.confirm = Some(confirm.to_string());
         self
     }
 }

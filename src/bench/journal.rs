@@ -8,7 +8,7 @@ use std::task::Poll;
 use tokio::sync::oneshot;
 
 use crate::book::{AppendTrouble, JobName, Recorded, Synced, Writer};
-use crate::job::{Event, Job, Record};
+use crate::job::{Event, Job, OrderId, Record};
 use crate::trouble::Trouble;
 
 /// Appends the records of one bench and keeps their order.
@@ -66,8 +66,8 @@ impl Journal {
     }
 
     /// Gives a record to the writer; its outcome comes from [`Journal::next`].
-    pub(super) fn append(&mut self, record: &Record, wait: bool) {
-        let body = match record.body() {
+    pub(super) fn append(&mut self, record: &Record, wait: bool, id: Option<&OrderId>) {
+        let body = match record.body_of(id) {
             Ok(body) => body,
             Err(trouble) => return self.push(wait, async { Err(AppendTrouble::Failed(trouble)) }),
         };

@@ -16,7 +16,7 @@ use super::pan;
 use super::reader::Reader;
 use crate::balance::{LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
-use crate::job::{Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, State, step};
+use crate::job::{self, Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, State, step};
 use crate::mass::{Moment, Reading};
 use crate::serve::{Ask, BellView, BenchView, Live, PanView, ReadingView, WeighingView};
 use crate::settings::BenchSettings;
@@ -57,6 +57,7 @@ struct Mark {
     hold: Option<Cause>,
     low: bool,
     damaged: u64,
+    state: job::Mark,
 }
 
 impl Mark {
@@ -67,6 +68,7 @@ impl Mark {
             hold: state.holds().told().map(|hold| hold.cause),
             low: state.is_pan_low(),
             damaged: state.link().damaged(),
+            state: state.mark(),
         }
     }
 }
@@ -253,7 +255,7 @@ impl Lane {
                 tracing::info!(bench = self.name, key = key.word(), ?allowed, "key");
                 let _gone = reply.send(allowed.and_then(|()| self.line.press(key)));
             }
-            Ask::Order(order, reply) => {
+            Ask::Order(order, terms, reply) => {
                 self.orders += 1;
                 self.answers.insert(self.orders, reply);
                 tracing::debug!(bench = self.name, ?order, "order");
@@ -263,6 +265,7 @@ impl Lane {
                 self.happen(Event::Order {
                     id: self.orders,
                     order,
+                    terms,
                 });
             }
         }
@@ -282,9 +285,9 @@ impl Lane {
         let mut changed = shown.is_none();
         for effect in effects {
             match effect {
-                Effect::Append { record, wait } => {
+                Effect::Append { record, wait, id } => {
                     changed |= !matches!(*record, Record::Reading { .. });
-                    self.journal.append(&record, wait);
+                    self.journal.append(&record, wait, id.as_ref());
                 }
                 Effect::Check(checked) => {
                     changed = true;

@@ -6,7 +6,7 @@
 use tokio::sync::mpsc;
 
 use crate::bell::{Act, Press, Told};
-use crate::job::Order;
+use crate::job::{Order, Terms};
 use crate::serve::{BenchView, Door};
 use crate::trouble::Trouble;
 
@@ -31,10 +31,10 @@ pub(super) async fn carry_out(mut presses: mpsc::Receiver<Press>, doors: Vec<Doo
 async fn answer(door: &Door, act: Act) -> Result<Told, Trouble> {
     let (order, title) = match act {
         Act::Take => (Order::Take, "Taken"),
-        Act::Withdraw => (Order::Withdraw, "Withdrawn"),
+        Act::Withdraw => (Order::Withdraw { capture: None }, "Withdrawn"),
         Act::Why => return Ok(why(&door.view().await?)),
     };
-    let done = door.order(order).await?;
+    let done = door.order(order, Terms::default()).await?;
     Ok(Told {
         title: title.to_owned(),
         text: done.text,

@@ -4,7 +4,7 @@ use clap::Args;
 
 use super::client::order;
 use super::output::Output;
-use super::{BenchArg, Common, Ended};
+use super::{Common, Ended, OnArgs};
 use crate::serve::OrderBody;
 use crate::trouble::Trouble;
 
@@ -15,16 +15,16 @@ pub(super) struct Add {
     #[arg(long = "with", value_name = "METAL")]
     metal: Option<String>,
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
 }
 
 impl Add {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         order(
             common,
-            &self.bench,
+            &self.on,
             output,
-            &OrderBody::Add {
+            OrderBody::Add {
                 metal: self.metal.clone(),
             },
         )

@@ -4,7 +4,7 @@ use clap::{Args, ValueEnum};
 
 use super::client::order;
 use super::output::Output;
-use super::{BenchArg, Common, Ended};
+use super::{Common, Ended, OnArgs};
 use crate::job::PanAnswer;
 use crate::serve::OrderBody;
 use crate::trouble::Trouble;
@@ -15,7 +15,7 @@ pub(super) struct Answer {
     /// What it was
     said: Said,
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -35,6 +35,6 @@ impl Answer {
             Said::Back => PanAnswer::Back,
             Said::Anew => PanAnswer::Anew,
         };
-        order(common, &self.bench, output, &OrderBody::Answer { said })
+        order(common, &self.on, output, OrderBody::Answer { said })
     }
 }

@@ -4,7 +4,7 @@ use clap::Args;
 
 use super::client::order;
 use super::output::Output;
-use super::{BenchArg, Common, Ended};
+use super::{Common, Ended, OnArgs};
 use crate::serve::OrderBody;
 use crate::trouble::Trouble;
 
@@ -17,7 +17,7 @@ pub(super) struct Assay {
     #[arg(default_value = "fire-assay")]
     basis: String,
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
 }
 
 impl Assay {
@@ -26,6 +26,6 @@ impl Assay {
             fineness: self.fineness.clone(),
             basis: self.basis.clone(),
         };
-        order(common, &self.bench, output, &body)
+        order(common, &self.on, output, body)
     }
 }

@@ -4,7 +4,7 @@ use clap::Args;
 
 use super::client::order;
 use super::output::Output;
-use super::{BenchArg, Common, Ended};
+use super::{Common, Ended, OnArgs};
 use crate::serve::OrderBody;
 use crate::trouble::Trouble;
 
@@ -12,11 +12,11 @@ use crate::trouble::Trouble;
 #[derive(Debug, Args)]
 pub(super) struct Button {
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
 }
 
 impl Button {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
-        order(common, &self.bench, output, &OrderBody::Button {})
+        order(common, &self.on, output, OrderBody::Button {})
     }
 }

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::client::order;
 use super::output::Output;
-use super::{BenchArg, Common, Ended};
+use super::{Common, Ended, OnArgs};
 use crate::book::{BookView, JobName};
 use crate::job::{CheckEntry, CheckVerdict, Verdict, scan};
 use crate::mass::{CheckWeight as Weight, Indication, fixed};
@@ -19,7 +19,7 @@ use crate::trouble::Trouble;
 #[derive(Debug, Args)]
 pub(super) struct CheckWeight {
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
     /// Its nominal mass, if it is not the one of the settings: "20 g"
     #[arg(long, value_name = "MASS")]
     mass: Option<String>,
@@ -38,15 +38,10 @@ impl CheckWeight {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         if self.table {
             let book = BookView::of(&common.reading_folders()?.book);
-            return table(&book, self.bench.bench.as_deref(), output);
+            return table(&book, self.on.bench.bench.as_deref(), output);
         }
         let weight = self.weight()?.map(|weight| weight.to_string());
-        order(
-            common,
-            &self.bench,
-            output,
-            &OrderBody::CheckWeight { weight },
-        )
+        order(common, &self.on, output, OrderBody::CheckWeight { weight })
     }
 
     fn weight(&self) -> Result<Option<Weight>, Trouble> {

@@ -13,8 +13,9 @@ use serde::de::DeserializeOwned;
 use tokio::net::UnixStream;
 
 use super::output::Output;
-use super::{BenchArg, Common, Ended};
-use crate::serve::{BenchView, OrderBody, RefusalBody, ReplyBody, SOCKET};
+use super::ways::ways;
+use super::{Common, Ended, OnArgs};
+use crate::serve::{BenchView, OnBody, OrderBody, OrderRequest, RefusalBody, ReplyBody, SOCKET};
 use crate::trouble::Trouble;
 
 /// How long an answer may take; the service itself gives up on an order sooner.
@@ -25,21 +26,60 @@ pub(super) struct Client {
     socket: PathBuf,
 }
 
-/// Gives one order and prints the answer.
+/// Gives one order and prints the answer, and for people what may come next.
 pub(super) fn order(
     common: &Common,
-    bench: &BenchArg,
+    on: &OnArgs,
     output: &Output,
-    order: &OrderBody,
+    order: OrderBody,
 ) -> Result<Ended, Trouble> {
     let client = Client::of(common)?;
-    let reply = runtime()?.block_on(client.order(bench.bench.as_deref(), order))?;
-    output.say(&reply.text, &reply);
-    Ok(if reply.warning {
-        Ended::Warning
-    } else {
-        Ended::Done
-    })
+    let bench = on.bench.bench.as_deref();
+    let request = OrderRequest {
+        order,
+        on: OnBody {
+            id: Some(an_id()),
+            ticket: on.ticket.clone(),
+            seen: None,
+            confirm: on.confirm.clone(),
+        },
+    };
+    let runtime = runtime()?;
+    let answer = runtime.block_on(client.order(bench, &request));
+    let next = || {
+        let view = runtime.block_on(client.bench(bench)).ok()?;
+        let ways = ways(&view.actions);
+        (!output.is_json() && !ways.is_empty()).then_some(ways)
+    };
+    match answer {
+        Ok(reply) => {
+            output.say(&reply.text, &reply);
+            if let Some(next) = next() {
+                output.line(&next);
+            }
+            Ok(if reply.warning {
+                Ended::Warning
+            } else {
+                Ended::Done
+            })
+        }
+        Err(mut trouble) => {
+            if let Some(word) = trouble.confirm.as_ref().filter(|_| !output.is_json()) {
+                trouble.mend = format!(
+                    "{} To say yes: the same command with --confirm {word}.",
+                    trouble.mend
+                );
+            } else if let Some(next) = next() {
+                trouble.mend = format!("{}\n{next}", trouble.mend);
+            }
+            Err(trouble)
+        }
+    }
+}
+
+/// An id for an order, as nobody else gives one.
+fn an_id() -> String {
+    crate::serve::random_id()
 }
 
 /// The runtime of a command.
@@ -72,15 +112,15 @@ impl Client {
     pub(super) async fn order(
         &self,
         bench: Option<&str>,
-        order: &OrderBody,
+        order: &OrderRequest,
     ) -> Result<ReplyBody, Trouble> {
         self.post(&format!("{}/order", bench_path(bench)), order)
             .await
     }
 
     /// One bench, whole.
-    pub(super) async fn bench(&self, name: &str) -> Result<BenchView, Trouble> {
-        self.get(&bench_path(Some(name))).await
+    pub(super) async fn bench(&self, name: Option<&str>) -> Result<BenchView, Trouble> {
+        self.get(&bench_path(name)).await
     }
 
     /// Sends something to an address.

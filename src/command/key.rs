@@ -4,7 +4,7 @@ use clap::Args;
 
 use super::client::order;
 use super::output::Output;
-use super::{BenchArg, Common, Ended};
+use super::{Common, Ended, OnArgs};
 use crate::serve::OrderBody;
 use crate::trouble::Trouble;
 
@@ -12,24 +12,24 @@ use crate::trouble::Trouble;
 #[derive(Debug, Args)]
 pub(super) struct Tare {
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
 }
 
 /// Press the balance's zero key.
 #[derive(Debug, Args)]
 pub(super) struct Zero {
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
 }
 
 impl Tare {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
-        order(common, &self.bench, output, &OrderBody::Tare {})
+        order(common, &self.on, output, OrderBody::Tare {})
     }
 }
 
 impl Zero {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
-        order(common, &self.bench, output, &OrderBody::Zero {})
+        order(common, &self.on, output, OrderBody::Zero {})
     }
 }

@@ -4,7 +4,7 @@ use clap::Args;
 
 use super::client::order;
 use super::output::Output;
-use super::{BenchArg, Common, Ended};
+use super::{Common, Ended, OnArgs};
 use crate::serve::OrderBody;
 use crate::trouble::Trouble;
 
@@ -20,7 +20,7 @@ pub(super) struct Lot {
     #[arg(long, value_name = "TEXT", default_value = "")]
     note: String,
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
 }
 
 impl Lot {
@@ -30,6 +30,6 @@ impl Lot {
             basis: self.basis.clone(),
             note: self.note.clone(),
         };
-        order(common, &self.bench, output, &body)
+        order(common, &self.on, output, body)
     }
 }

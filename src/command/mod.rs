@@ -14,6 +14,7 @@ mod find;
 mod follow;
 mod key;
 mod learn;
+mod leave;
 mod logs;
 mod lot;
 mod open;
@@ -24,11 +25,13 @@ mod plan;
 mod proof;
 mod reckon;
 mod rehearse;
+mod reweigh;
 mod run;
 mod shelf;
 mod simulate;
 mod take;
 mod verify;
+mod ways;
 mod withdraw;
 
 use std::path::PathBuf;
@@ -73,6 +76,19 @@ struct BenchArg {
     bench: Option<String>,
 }
 
+/// What an order is given on.
+#[derive(Debug, Args)]
+struct OnArgs {
+    #[command(flatten)]
+    bench: BenchArg,
+    /// The ticket that the order is for; refused if another is open
+    #[arg(long = "for", value_name = "TICKET")]
+    ticket: Option<String>,
+    /// Say yes to what the bench asked, by the word that it gave
+    #[arg(long, value_name = "WORD")]
+    confirm: Option<String>,
+}
+
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Run the service
@@ -89,6 +105,10 @@ enum Command {
     Take(take::Take),
     /// Set the last recorded mass aside; it stays in the file as withdrawn
     Withdraw(withdraw::Withdraw),
+    /// Record the load that was recorded last as it lies on the pan now
+    Reweigh(reweigh::Reweigh),
+    /// Leave the weighing under way; nothing of it is recorded
+    Leave(leave::Leave),
     /// The next load on the pan is the button
     Button(button::Button),
     /// Prove the button by its density, weighed in water
@@ -146,6 +166,8 @@ pub fn main() -> ExitCode {
         Command::Add(add) => add.run(&cli.common, &output),
         Command::Take(take) => take.run(&cli.common, &output),
         Command::Withdraw(withdraw) => withdraw.run(&cli.common, &output),
+        Command::Reweigh(reweigh) => reweigh.run(&cli.common, &output),
+        Command::Leave(leave) => leave.run(&cli.common, &output),
         Command::Button(button) => button.run(&cli.common, &output),
         Command::Proof(proof) => proof.run(&cli.common, &output),
         Command::Assay(assay) => assay.run(&cli.common, &output),

@@ -4,7 +4,7 @@ use clap::Args;
 
 use super::client::order;
 use super::output::Output;
-use super::{BenchArg, Common, Ended};
+use super::{Common, Ended, OnArgs};
 use crate::serve::{AddBody, OrderBody};
 use crate::trouble::Trouble;
 
@@ -30,7 +30,7 @@ pub(super) struct Open {
     #[arg(long, value_name = "METAL[=PARTS]")]
     add: Vec<String>,
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
 }
 
 impl Open {
@@ -44,6 +44,6 @@ impl Open {
             purpose: self.purpose.clone(),
             add: add.collect(),
         };
-        order(common, &self.bench, output, &body)
+        order(common, &self.on, output, body)
     }
 }

@@ -42,7 +42,7 @@ impl Pair {
     async fn show(&self, client: &Client, output: &Output) -> Result<(), Trouble> {
         // The page of the bench that was named; of a bench that there is not, no code is shown.
         let bench: Option<BenchView> = match self.bench.bench.as_deref() {
-            Some(name) => Some(client.bench(name).await?),
+            Some(name) => Some(client.bench(Some(name)).await?),
             None => None,
         };
         let mut view: CodeView = client.post("/v1/pair", &()).await?;

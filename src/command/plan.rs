@@ -4,7 +4,7 @@ use clap::Args;
 
 use super::client::order;
 use super::output::Output;
-use super::{BenchArg, Common, Ended};
+use super::{Common, Ended, OnArgs};
 use crate::serve::{AddBody, OrderBody};
 use crate::trouble::Trouble;
 
@@ -13,15 +13,22 @@ use crate::trouble::Trouble;
 pub(super) struct Plan {
     /// A metal to add: a name on the shelf or a fineness, with its parts by mass against the
     /// others (fine-silver, copper=2.5); in the order of weighing out
-    #[arg(long, value_name = "METAL[=PARTS]", required = true)]
+    #[arg(
+        long,
+        value_name = "METAL[=PARTS]",
+        required_unless_present = "nothing"
+    )]
     add: Vec<String>,
+    /// Add nothing: what was planned and is not weighed yet is dropped
+    #[arg(long, conflicts_with = "add")]
+    nothing: bool,
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
 }
 
 impl Plan {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         let add = self.add.iter().map(|text| AddBody::typed(text)).collect();
-        order(common, &self.bench, output, &OrderBody::Plan { add })
+        order(common, &self.on, output, OrderBody::Plan { add })
     }
 }

@@ -5,7 +5,7 @@ use clap::Args;
 use super::client::order;
 use super::output::Output;
 use super::reckon::WaterArgs;
-use super::{BenchArg, Common, Ended};
+use super::{Common, Ended, OnArgs};
 use crate::job::WaterWay;
 use crate::serve::OrderBody;
 use crate::trouble::Trouble;
@@ -24,7 +24,7 @@ pub(super) struct Proof {
     #[command(flatten)]
     water: WaterArgs,
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
 }
 
 impl Proof {
@@ -35,6 +35,6 @@ impl Proof {
             WaterWay::Hung
         };
         let body = OrderBody::Proof(self.water.read(way)?.into());
-        order(common, &self.bench, output, &body)
+        order(common, &self.on, output, body)
     }
 }

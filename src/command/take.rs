@@ -4,7 +4,7 @@ use clap::Args;
 
 use super::client::order;
 use super::output::Output;
-use super::{BenchArg, Common, Ended};
+use super::{Common, Ended, OnArgs};
 use crate::serve::OrderBody;
 use crate::trouble::Trouble;
 
@@ -12,11 +12,11 @@ use crate::trouble::Trouble;
 #[derive(Debug, Args)]
 pub(super) struct Take {
     #[command(flatten)]
-    bench: BenchArg,
+    on: OnArgs,
 }
 
 impl Take {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
-        order(common, &self.bench, output, &OrderBody::Take {})
+        order(common, &self.on, output, OrderBody::Take {})
     }
 }

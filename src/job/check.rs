@@ -114,12 +114,12 @@ impl Checked {
                 format!("{shown_as}, within its limits of {limit} either way.")
             }
             (CheckVerdict::OtherUnit, Some(unit)) => format!(
-                "{shown_as}: the balance weighs in {}. Set it back to {}, then panbell check-weight.",
+                "{shown_as}: the balance weighs in {}. Set it back to {}, then show it the check weight again.",
                 unit.name(),
                 shown.unit().name()
             ),
             _ => format!(
-                "{shown_as}, outside its limits of {limit} either way. See that it is clean, the right one and in the middle of the pan; then adjust the balance as its booklet says, and panbell check-weight."
+                "{shown_as}, outside its limits of {limit} either way. See that it is clean, the right one and in the middle of the pan; then adjust the balance as its booklet says, and show it again."
             ),
         }
     }

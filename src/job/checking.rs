@@ -11,7 +11,7 @@ use super::record::{Raw, Record};
 use super::state::State;
 use super::words;
 use super::{BellKind, Ring};
-use crate::balance::{Base, CHECK_LASTS, Pan, Verdict};
+use crate::balance::{Base, CHECK_LASTS, LinkState, Pan, Verdict};
 use crate::mass::{CheckWeight, Indication, Moment, Reading, Shown, Unit};
 use crate::trouble::Trouble;
 
@@ -50,7 +50,7 @@ impl State {
                 "no-check-weight",
                 "The settings of this bench name no check weight.",
                 "Nothing was checked.",
-                "Name it, as in panbell check-weight --mass \"20 g\" --class F2, or put check_weight = \"20 g F2\" under [[bench]].",
+                "Say which it is, by its mass and class, as 20 g and F2; or put check_weight = \"20 g F2\" under [[bench]] of the settings.",
             )
         })?;
         let (division, class) = (self.rules.pan.division, self.rules.class);
@@ -260,6 +260,30 @@ impl State {
         self.last_check = Some(Remembered { last, told: at });
     }
 
+    /// How far the weighing of a check weight is, in a word; empty where none is under way.
+    pub(super) fn check_step(&self) -> &'static str {
+        match self.checking.as_ref().map(|checking| &checking.phase) {
+            None => "",
+            Some(Phase::Load) => "check-weight-load",
+            Some(Phase::Writing) => "check-weight-writing",
+            Some(Phase::Removing(_)) => "check-weight-removing",
+        }
+    }
+
+    /// Whether a check weight is asked for and could be left out.
+    pub(super) fn may_leave_check(&self) -> bool {
+        matches!(&self.checking, Some(checking) if matches!(checking.phase, Phase::Load))
+    }
+
+    /// Whether nothing can be captured until a check weight was shown.
+    pub(super) fn wants_check_weight_now(&self) -> bool {
+        self.checking.is_none()
+            && self.guard.wants_check_weight()
+            && self.guard.verdict() != Verdict::Agreed
+            && self.expected().is_some()
+            && self.link.state() == LinkState::Talking
+    }
+
     /// What the person is to do with the check weight now.
     pub(super) fn check_sentence(&self) -> Option<String> {
         let checking = self.checking.as_ref()?;
@@ -286,7 +310,7 @@ impl State {
         });
         match recent {
             None => Some(format!(
-                "The check weight {weight} was not weighed in the last {} hours, so nothing says that the balance weighs as it should: panbell check-weight.",
+                "The check weight {weight} was not weighed in the last {} hours, so nothing says that the balance weighs as it should.",
                 CHECK_LASTS.as_secs() / 3600
             )),
             Some(remembered) if remembered.last.checked.verdict == CheckVerdict::Agreed => None,

@@ -1,9 +1,13 @@
 //! A job as the fold of its records.
 
+use std::collections::VecDeque;
+
 use rust_decimal::Decimal;
 
 use super::check::{CheckVerdict, UnitBy};
+use super::on_pan::{Loose, OnPan};
 use super::record::{Assayed, Captured, Closed, Opened, PanAnswer, Record, What};
+use super::terms::OrderId;
 use crate::balance::Base;
 use crate::mass::{Indication, Mass};
 use crate::melt::{Added, Mix, Window};
@@ -15,6 +19,12 @@ use crate::trouble::Trouble;
 const LARGEST_LOSS: Decimal = Decimal::from_parts(3, 0, 0, false, 2);
 /// The same for a gain: flux that sticks to the button.
 const LARGEST_GAIN: Decimal = Decimal::from_parts(1, 0, 0, false, 2);
+
+/// So many orders of a job are known again by their id: whoever sends one twice does so within seconds.
+const ORDERS_REMEMBERED: usize = 256;
+
+/// What the file is judged by where the settings of the bench are not at hand.
+const TOLERANCE_DIVISIONS: u32 = 3;
 
 /// A job, as its file says it. Changed by [`Job::apply`] and by nothing else.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,8 +41,14 @@ pub struct Job {
     pub proofs: Vec<(u64, UnitProof)>,
     /// The weighing that is under way.
     pub expected: Option<Expected>,
+    /// What of it lies on the pan.
+    pub(super) on_pan: OnPan,
+    /// The `n` of the last record that changed what can be decided, and not only what is known.
+    pub(super) decided: u64,
     /// Its sums, once it is closed.
     pub closed: Option<Closed>,
+    /// The ids of the orders that were carried out last, each with its record.
+    pub(super) carried_out: VecDeque<(OrderId, u64)>,
     /// The `n` of the last record.
     pub last: u64,
 }
@@ -87,6 +103,9 @@ impl Job {
             weighed: Vec::new(),
             proofs: Vec::new(),
             expected: None,
+            on_pan: OnPan::default(),
+            decided: n,
+            carried_out: VecDeque::new(),
             closed: None,
             last: n,
         })
@@ -114,17 +133,42 @@ impl Job {
 
     /// The job that the whole lines of its file tell, their chain having been checked.
     pub fn read<'a>(lines: impl IntoIterator<Item = &'a [u8]>) -> Result<Self, Trouble> {
+        let mut orders = Vec::new();
         let records: Result<Vec<(u64, Record)>, Trouble> = (1..)
             .zip(lines)
-            .map(|(n, line)| Ok((n, Record::from_line(line)?)))
+            .map(|(n, line)| {
+                orders.extend(Record::order_in(line).map(|id| (id, n)));
+                Ok((n, Record::from_line(line)?))
+            })
             .collect();
-        Self::replay(records?)
+        let mut job = Self::replay(records?)?;
+        for (id, n) in orders {
+            job.was_carried_out(id, n);
+        }
+        Ok(job)
+    }
+
+    /// Remembers that an order was carried out by a record.
+    pub(super) fn was_carried_out(&mut self, id: OrderId, n: u64) {
+        if self.carried_out.len() == ORDERS_REMEMBERED {
+            self.carried_out.pop_front();
+        }
+        self.carried_out.push_back((id, n));
+    }
+
+    /// The record that carried out the order of this id, if one of the last did.
+    pub(super) fn carried_out(&self, id: &OrderId) -> Option<u64> {
+        let mut orders = self.carried_out.iter();
+        orders.find(|(it, _)| it == id).map(|(_, n)| *n)
     }
 
     /// Takes one more record. Records that make no sense here change nothing: the file is
     /// evidence, not a program.
     pub fn apply(&mut self, record: &Record, n: u64) {
         self.last = n;
+        if record.decides() {
+            self.decided = n;
+        }
         match record {
             Record::Open(_) | Record::Hold { .. } | Record::Resume { .. } => {}
             Record::CheckWeight { checked, .. } => {
@@ -152,6 +196,7 @@ impl Job {
                 self.expected = None;
             }
             Record::Base { base } => {
+                self.on_pan.counted_from(*base, self.pan_tolerance());
                 if let Some(expected) = &mut self.expected {
                     expected.base = Some(*base);
                     expected.rest = Mass::ZERO;
@@ -171,7 +216,18 @@ impl Job {
                     }
                 }
             }
+            Record::Leave {} => self.expected = None,
+            Record::Emptied {} => self.on_pan.emptied(),
+            Record::Loose { beside, mass } => self.on_pan.found_loose(Loose {
+                beside: *beside,
+                mass: *mass,
+            }),
+            Record::Settled { beside } => self.on_pan.settled(*beside),
             Record::Capture(captured) => {
+                if let Some(replaced) = captured.instead_of {
+                    self.set_aside(replaced);
+                }
+                self.on_pan.captured(n, captured);
                 self.weighed.push(Weighed {
                     n,
                     captured: captured.clone(),
@@ -180,15 +236,15 @@ impl Job {
                     assay: None,
                     assays: Vec::new(),
                 });
-                self.expected = None;
+                // A load that was weighed again ends no weighing: the next one still waits.
+                if captured.instead_of.is_none() {
+                    self.expected = None;
+                }
             }
             Record::Withdraw { capture } => {
-                for weighed in self
-                    .weighed
-                    .iter_mut()
-                    .filter(|weighed| weighed.n == *capture)
-                {
-                    weighed.withdrawn = true;
+                let what = self.set_aside(*capture);
+                if let Some(what) = what {
+                    self.on_pan.withdrawn(*capture, &what);
                 }
                 // What was under way was counted with it.
                 self.expected = None;
@@ -210,6 +266,23 @@ impl Job {
                 self.expected = None;
             }
         }
+    }
+
+    /// Marks a capture as set aside; gives what it was of.
+    fn set_aside(&mut self, n: u64) -> Option<What> {
+        let weighed = self.weighed.iter_mut().find(|weighed| weighed.n == n)?;
+        weighed.withdrawn = true;
+        Some(weighed.captured.what.clone())
+    }
+
+    /// Within so much of a mass the pan counts as back at it.
+    fn pan_tolerance(&self) -> Mass {
+        self.opened.division.mass().times(TOLERANCE_DIVISIONS)
+    }
+
+    /// Metal that lay with recorded loads and is in no record.
+    pub fn loose(&self) -> &[Loose] {
+        self.on_pan.loose()
     }
 
     /// The captures that count.
@@ -291,19 +364,33 @@ impl Job {
         (self.button().is_some() && matches!(last.captured.what, What::InWater(_))).then_some(last)
     }
 
-    /// The base that a new weighing starts from: a load that was captured must leave the pan
-    /// first; an addition, and a weighing in water, go on from what is there.
-    pub fn base_for(&self, what: &What, standing_load: Option<Indication>) -> Base {
-        match (what, standing_load) {
-            (What::Lot { .. } | What::Button, Some(base)) => Base::AfterEmptying(base),
+    /// The base that a new weighing starts from, with what the pan shows at rest now. Loads that are
+    /// recorded must leave the pan before a further lot or the button; an addition, and a weighing in
+    /// water, go on from what is there. What was set aside and still lies there is counted from where
+    /// it was counted from, so that it is neither left out nor laid on twice.
+    pub(super) fn base_for(&self, what: &What, shown: Option<Indication>, tolerance: Mass) -> Base {
+        let lies_there = |gross: Indication| {
+            shown.is_some_and(|shown| (shown.mass() - gross.mass()).abs() <= tolerance)
+        };
+        if let Some((load, was)) = self.on_pan.set_aside() {
+            let is_alike = match (was, what) {
+                (What::Addition { addition: was }, What::Addition { addition }) => {
+                    self.metal(*was).map(|metal| &metal.metal)
+                        == self.metal(*addition).map(|metal| &metal.metal)
+                }
+                (What::Lot { .. }, What::Lot { .. }) | (What::Button, What::Button) => true,
+                _ => false,
+            };
+            return if is_alike && lies_there(load.gross) {
+                Base::From(load.base)
+            } else {
+                Base::AfterEmptying(load.base)
+            };
+        }
+        match (what, self.on_pan.ground()) {
+            (What::Lot { .. } | What::Button, Some(ground)) => Base::AfterEmptying(ground),
             _ => Base::NextRest,
         }
-    }
-
-    /// What the last load was counted from, if the last capture was of a load.
-    pub fn last_load(&self) -> Option<Indication> {
-        let last = self.weighed.last()?;
-        matches!(last.captured.what, What::Lot { .. } | What::Button).then_some(last.captured.base)
     }
 }
 

@@ -28,7 +28,7 @@ impl State {
             let mend = if self.sends == Sends::Reports {
                 "Its reports are not those that it describes: switch the USB scale off and on, or pull its plug and put it back."
             } else {
-                "Its speed is probably another than its file says, or its framing or line layout: run panbell learn PORT, or compare them with the balance's own settings."
+                "Its speed is probably another than its file says, or its framing or line layout: have the balance learned anew, or compare them with the balance's own settings."
             };
             self.holds
                 .begin(Cause::Link, why, mend.to_owned(), Duration::ZERO, at);

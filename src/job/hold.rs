@@ -56,6 +56,13 @@ pub struct Hold {
     said: String,
 }
 
+impl Hold {
+    /// Whether the person has been told of it.
+    pub fn is_announced(&self) -> bool {
+        self.announced
+    }
+}
+
 /// The holds of a bench, at most one of each cause.
 #[derive(Debug, Clone, Default)]
 pub struct Holds(Vec<Hold>);
@@ -81,6 +88,11 @@ impl Holds {
     /// The most urgent one.
     pub fn first(&self) -> Option<&Hold> {
         self.0.first()
+    }
+
+    /// Every one, the most urgent first.
+    pub fn all(&self) -> impl Iterator<Item = &Hold> {
+        self.0.iter()
     }
 
     /// The most urgent one that the person has been told of. One that has only begun may be gone

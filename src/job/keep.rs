@@ -8,7 +8,7 @@ use super::order::{Done, Effect};
 use super::prove::{assay_words, in_water_words, unproven};
 use super::record::{Captured, PanAnswer, Record, What};
 use super::remedy::Remedy;
-use super::state::{Pending, State};
+use super::state::{Given, Pending, State};
 use super::words;
 use super::{BellKind, Ring, statement};
 use crate::balance::Base;
@@ -22,10 +22,11 @@ const MOST_BEHIND: usize = 64;
 
 impl State {
     /// Appends a record that is waited for.
-    pub(super) fn wait_for(&mut self, record: Record, order: Option<u64>, out: &mut Vec<Effect>) {
+    pub(super) fn wait_for(&mut self, record: Record, order: Option<Given>, out: &mut Vec<Effect>) {
         out.push(Effect::Append {
             record: Box::new(record.clone()),
             wait: true,
+            id: order.as_ref().and_then(|order| order.id.clone()),
         });
         self.pending = Some(Pending { record, order });
     }
@@ -47,6 +48,7 @@ impl State {
                 out.push(Effect::Append {
                     record: Box::new(record),
                     wait: false,
+                    id: None,
                 });
             }
         }
@@ -73,6 +75,10 @@ impl State {
             (_, Some(job)) => job.apply(&record, n),
             (_, None) => return,
         }
+        let number = order.as_ref().map(|order| order.number);
+        if let (Some(job), Some(Given { id: Some(id), .. })) = (&mut self.job, order) {
+            job.was_carried_out(id, n);
+        }
         self.follow_up_behind(record.begins_anew(), out);
         self.take_effect(&record, at, out);
         self.refresh_adding();
@@ -89,7 +95,7 @@ impl State {
             };
             out.push(Effect::Ring(Ring { kind, title, text }));
         }
-        if let Some(id) = order {
+        if let Some(id) = number {
             out.push(Effect::Answer {
                 id,
                 answer: Ok(done),
@@ -101,35 +107,32 @@ impl State {
     /// What a record that now counts changes on the pan.
     fn take_effect(&mut self, record: &Record, at: Moment, out: &mut Vec<Effect>) {
         match record {
-            Record::Open(_) | Record::Close(_) | Record::Plan { .. } => {
+            Record::Open(_) | Record::Close(_) | Record::Plan { .. } | Record::Leave {} => {
                 if matches!(record, Record::Open(_)) {
                     self.guard.job_begins(at);
                 }
-                self.close_asked = false;
                 self.doubt_due = false;
                 self.pan.disarm();
                 self.end_hold(Cause::Pan, out);
             }
             Record::Withdraw { .. } => {
                 // What was under way was counted with what is set aside.
-                self.close_asked = false;
                 self.pan.disarm();
                 self.end_hold(Cause::Pan, out);
             }
-            Record::Assay(_) => self.close_asked = false,
             Record::Expect { what, .. } => {
                 let base = self.arm(what, at);
                 self.take_base(base, out);
                 self.end_hold(Cause::Pan, out);
             }
             Record::Capture(captured) => {
-                self.pan.disarm();
-                self.guard.used();
-                self.close_asked = false;
-                self.inside_since = None;
-                if matches!(captured.what, What::Lot { .. } | What::Button) {
-                    self.standing_load = Some(captured.base);
+                if captured.instead_of.is_none() {
+                    self.pan.disarm();
                 }
+                self.loose_since = None;
+                self.end_hold(Cause::Pan, out);
+                self.guard.used();
+                self.inside_since = None;
             }
             Record::CheckWeight { check, checked } => {
                 self.check_counts(*check, checked, at, out);
@@ -154,6 +157,7 @@ impl State {
                     _ => None,
                 };
                 self.holds.end(Cause::Disk);
+                self.tell_pan_again(out);
                 if let Some(base) = base {
                     self.follow_up(Record::Base { base }, out);
                     self.noted = [None; 2];
@@ -174,9 +178,9 @@ impl State {
     ) {
         if waited {
             let pending = self.pending.take();
-            if let Some(id) = pending.as_ref().and_then(|pending| pending.order) {
+            if let Some(order) = pending.as_ref().and_then(|pending| pending.order.as_ref()) {
                 out.push(Effect::Answer {
-                    id,
+                    id: order.number,
                     answer: Err(trouble.clone()),
                 });
             }
@@ -292,7 +296,7 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
             if job.to_come().is_empty() {
                 let right = melt.is_at_least(demand.lowest) && melt.is_at_most(demand.highest);
                 let next = if right {
-                    "Melt, then weigh what came out: panbell button.".to_owned()
+                    "Melt, then weigh what came out.".to_owned()
                 } else {
                     put_right(state, job)
                 };
@@ -330,8 +334,5 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
 /// What puts right a melt that was taken as it is.
 fn put_right(state: &State, job: &Job) -> String {
     let remedy = Remedy::of(job, &job.melt(), &state.rules);
-    format!(
-        "It lies outside the window. {}",
-        remedy.told("panbell add --with METAL.")
-    )
+    format!("It lies outside the window. {}", remedy.told())
 }

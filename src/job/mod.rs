@@ -5,6 +5,8 @@
 //! the job is the fold of its records, so any job file can be replayed. Leaves to others: where
 //! events come from and how effects are carried out.
 
+mod actions;
+mod asks;
 mod bell;
 mod chain;
 mod check;
@@ -13,7 +15,9 @@ mod fold;
 mod hearing;
 mod hold;
 mod keep;
+mod loose;
 mod metals;
+mod on_pan;
 mod order;
 mod orders;
 mod prove;
@@ -24,15 +28,19 @@ mod scan;
 mod state;
 mod statement;
 mod step;
+mod terms;
 mod watch;
 mod weigh;
 pub mod words;
 
+pub use actions::{Action, Way};
+pub use asks::Asked;
 pub use bell::{BellKind, Ring};
 pub use chain::{ChainLink, seal, unseal};
 pub use check::{CheckEntry, CheckVerdict, Checked, LastCheck, UnitBy};
 pub use fold::{Adding, Expected, Job, UnitProof, Weighed};
 pub use hold::{Cause, Hold, Holds};
+pub use on_pan::Loose;
 pub use order::{Done, Effect, Event, Order};
 pub use recipes::{Recipe, recipes};
 pub use record::{
@@ -43,4 +51,5 @@ pub use scan::{Damage, Scan, Verdict, check_line, last_line, scan};
 pub use state::{BenchRules, Sends, State};
 pub use statement::statement;
 pub use step::step;
+pub use terms::{Mark, OrderId, Terms};
 pub use watch::{Watch, Zone};

@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use super::Ring;
 use super::check::{Checked, LastCheck};
 use super::record::{AddedMetal, Opened, PanAnswer, Record, Water};
+use super::terms::{OrderId, Terms};
 use crate::mass::{CheckWeight, Reading};
 use crate::metal::{Basis, Fineness};
 use crate::trouble::Trouble;
@@ -42,7 +43,14 @@ pub enum Order {
     /// Capture now.
     Take,
     /// Set the last capture aside.
-    Withdraw,
+    Withdraw {
+        /// The `n` of that capture, as its giver knows it; refused if another is the last by now.
+        capture: Option<u64>,
+    },
+    /// Record the load that was recorded last, and still lies on the pan, as it lies there now.
+    Reweigh,
+    /// Leave the weighing under way; nothing of it is recorded.
+    Leave,
     /// The next load is the button.
     Button,
     /// The next weighing is of the button in water.
@@ -93,6 +101,8 @@ pub enum Event<'a> {
         id: u64,
         /// What.
         order: Order,
+        /// What it was given on.
+        terms: Terms,
     },
     /// The record that was to be on disk before anything went on is there.
     Written {
@@ -127,6 +137,8 @@ pub enum Effect {
         record: Box<Record>,
         /// Whether it is waited for.
         wait: bool,
+        /// The id of the order that it carries out, if that has one: it is kept in the same line.
+        id: Option<OrderId>,
     },
     /// Answer an order.
     Answer {

@@ -4,10 +4,11 @@ use rust_decimal::Decimal;
 
 use super::fold::{Job, Weighed};
 use super::hold::Cause;
-use super::order::{Effect, Order};
+use super::order::{Done, Effect, Order};
 use super::record::{AddedMetal, Assayed, How, Opened, PanAnswer, Record, Water, WaterWay, What};
-use super::state::{State, adding_for};
+use super::state::{Given, State, adding_for};
 use super::statement;
+use super::terms::Terms;
 use super::words;
 use crate::balance::{Key, LinkState};
 use crate::mass::Indication;
@@ -17,7 +18,7 @@ use crate::trouble::Trouble;
 impl State {
     /// Carries out an order, or answers why not. An order that changes the job is answered when
     /// its record is on disk.
-    pub(super) fn order(&mut self, id: u64, order: Order, out: &mut Vec<Effect>) {
+    pub(super) fn order(&mut self, id: u64, order: Order, terms: Terms, out: &mut Vec<Effect>) {
         if self.pending.is_some() {
             let busy = refusal(
                 "bench-writing",
@@ -31,24 +32,80 @@ impl State {
             });
             return;
         }
+        let known = terms.id.as_ref().zip(self.job.as_ref());
+        if let Some(n) = known.and_then(|(id, job)| job.carried_out(id)) {
+            let answer = Ok(Done {
+                text: format!(
+                    "This order was carried out already, as record {n}. {}",
+                    self.sentence()
+                ),
+                warning: false,
+            });
+            return out.push(Effect::Answer { id, answer });
+        }
+        if let Err(trouble) = self.fits(&order, &terms) {
+            let answer = Err(trouble);
+            return out.push(Effect::Answer { id, answer });
+        }
         if let Order::CheckWeight { weight } = order {
             let answer = self.begin_check(weight);
             return out.push(Effect::Answer { id, answer });
         }
-        let wanted = self.record_for(order).and_then(|wanted| match &wanted {
-            Wanted::Record(record) if matches!(**record, Record::Close(_)) => {
-                self.ask_before_close().map_or(Ok(wanted), Err)
+        if order == Order::Leave && self.may_leave_check() {
+            self.checking = None;
+            let answer = Ok(Done {
+                text: self.sentence(),
+                warning: false,
+            });
+            return out.push(Effect::Answer { id, answer });
+        }
+        let asked = self.asks(&order);
+        let wanted = self.record_for(order).and_then(|wanted| {
+            match asked.filter(|it| terms.confirm != Some(it.mark)) {
+                Some(asked) => Err(asked.trouble()),
+                None => Ok(wanted),
             }
-            _ => Ok(wanted),
         });
+        let given = Given {
+            number: id,
+            id: terms.id,
+        };
         match wanted {
-            Ok(Wanted::Record(record)) => self.wait_for(*record, Some(id), out),
-            Ok(Wanted::Capture) => self.capture(How::Taken, Some(id), out),
+            Ok(Wanted::Record(record)) => self.wait_for(*record, Some(given), out),
+            Ok(Wanted::Capture { instead_of }) => {
+                self.capture(How::Taken, instead_of, Some(given), out);
+            }
             Err(trouble) => out.push(Effect::Answer {
                 id,
                 answer: Err(trouble),
             }),
         }
+    }
+
+    /// Whether an order was given for the job that is open, on the state as it is.
+    fn fits(&self, order: &Order, terms: &Terms) -> Result<(), Trouble> {
+        let open = self.open_job().map(|job| job.opened.ticket.as_str());
+        if let (Some(ticket), false) = (&terms.ticket, matches!(order, Order::Open(_)))
+            && open != Some(ticket)
+        {
+            let is_open = open.map_or_else(
+                || "no ticket is open on this bench".to_owned(),
+                |open| format!("ticket {open} is open on this bench"),
+            );
+            return Err(refusal(
+                "other-ticket",
+                &format!("The order is for ticket {ticket}, and {is_open}."),
+                "Look which ticket is open before you go on.",
+            ));
+        }
+        if terms.seen.is_some_and(|seen| seen != self.mark()) {
+            return Err(refusal(
+                "state-changed",
+                "Something else has happened on the bench since this order was decided.",
+                "Look how it stands now, then give the order again if it still holds.",
+            ));
+        }
+        Ok(())
     }
 
     /// Whether a key of the balance may be pressed for the person: never under a weighing, which
@@ -63,7 +120,7 @@ impl State {
                     key.word()
                 ),
                 means,
-                "Finish it first. If the key was pressed on the balance itself, say so: panbell answer tared.",
+                "Finish it first. If the key was pressed on the balance itself, say that it was.",
             ));
         }
         if self.link().state() != LinkState::Talking {
@@ -71,30 +128,26 @@ impl State {
                 "balance-not-heard",
                 "The balance is not heard now.",
                 means,
-                "See that panbell follow shows its readings, then give the order again.",
+                "See that its readings come, then give the order again.",
             )
             .passing());
         }
         Ok(())
     }
 
-    fn record_for(&self, order: Order) -> Result<Wanted, Trouble> {
+    pub(super) fn record_for(&self, order: Order) -> Result<Wanted, Trouble> {
         if let Order::Open(opened) = order {
             return self.may_open(*opened);
         }
-        let job = self.open_job().ok_or_else(|| {
-            refusal(
-                "no-job",
-                "No job is open on this bench.",
-                "Open one: panbell open.",
-            )
-        })?;
+        let job = self
+            .open_job()
+            .ok_or_else(|| refusal("no-job", "No job is open on this bench.", "Open a ticket."))?;
         if self.holds.has(Cause::Disk) {
             return Err(Trouble::new(
                 "disk-hold",
                 "The job file cannot be written now.",
                 "What was recorded stays; nothing more is recorded until it can be written again.",
-                "Make room on the disk, or see what panbell follow says.",
+                "Make room on the disk, or see what the hold says.",
             ));
         }
         if let Order::Lot { .. }
@@ -102,7 +155,8 @@ impl State {
         | Order::Add { .. }
         | Order::Button
         | Order::Proof(_)
-        | Order::Withdraw
+        | Order::Withdraw { .. }
+        | Order::Leave
         | Order::Close = order
         {
             self.nothing_half_weighed(job)?;
@@ -130,20 +184,23 @@ impl State {
                 ))
             }
             Order::Plan { add } => may_plan(job, add),
-            Order::Add { metal } => may_add(job, metal),
+            Order::Add { metal } => {
+                self.nothing_loose(job)?;
+                may_add(job, metal)
+            }
             Order::Button => {
                 if job.button().is_some() {
                     return Err(refusal(
                         "button-weighed",
                         "The button is weighed.",
-                        "Prove it or close the job; if the weighing was a mistake, panbell withdraw sets it aside.",
+                        "Prove it or close the job; if the weighing was a mistake, set it aside.",
                     ));
                 }
                 if job.standing().next().is_none() {
                     return Err(refusal(
                         "nothing-melted",
                         "Nothing has been weighed that could have been melted.",
-                        "Weigh the lots first: panbell lot.",
+                        "Weigh the lots first.",
                     ));
                 }
                 Ok(expect(What::Button, None))
@@ -156,11 +213,13 @@ impl State {
                 u_ppt,
             } => may_assay(job, fineness, basis, taken, u_ppt),
             Order::Take => self.may_take(),
-            Order::Withdraw => match job.standing().next_back() {
-                Some(weighed) => Ok(record(Record::Withdraw { capture: weighed.n })),
+            Order::Withdraw { capture } => may_withdraw(job, capture),
+            Order::Reweigh => self.may_reweigh(),
+            Order::Leave => match &job.expected {
+                Some(_) => Ok(record(Record::Leave {})),
                 None => Err(refusal(
-                    "nothing-to-withdraw",
-                    "Nothing that is recorded is left to set aside.",
+                    "nothing-expected",
+                    "No weighing is under way.",
                     "Go on with the job.",
                 )),
             },
@@ -177,33 +236,6 @@ impl State {
                 "Give the order again.",
             )),
         }
-    }
-
-    /// A closed job cannot be gone on with, so one that is not finished is not closed at the first
-    /// asking: masses that rest on a check weight want it shown again, and what is still to be
-    /// weighed or put right is named. Asked a second time it is closed, and says so.
-    fn ask_before_close(&mut self) -> Option<Trouble> {
-        let job = self.open_job()?;
-        let wants = job.wants_check_weight();
-        let unfinished = statement::unfinished(job, &self.rules);
-        if !wants && unfinished.is_empty() || std::mem::replace(&mut self.close_asked, true) {
-            return None;
-        }
-        let unfinished = unfinished.join(" ");
-        if wants {
-            return Some(Trouble::new(
-                "check-weight-due",
-                "Masses of this job rest on a check weight that was not shown again after them.",
-                format!("If the balance was set to another unit meanwhile, nothing else shows it. {unfinished}").trim(),
-                "Show the check weight, panbell check-weight, then close; or give the order again to close with these masses marked as unproven.",
-            ));
-        }
-        Some(Trouble::new(
-            "job-unfinished",
-            unfinished,
-            "A closed job cannot be gone on with.",
-            "Go on with it; or give the order again to close it as it is.",
-        ))
     }
 
     /// Metal that a weighing under way has on the pan must not be forgotten by beginning another:
@@ -228,62 +260,53 @@ impl State {
                 words::spelled(words::shown(job, on_pan))
             ),
             "Beginning something else would leave them in the melt and out of the book.",
-            "Finish this weighing, or panbell take it as it is; to leave it out, take it off the pan, then panbell answer anew.",
+            "Finish this weighing, or take it as it is; to leave it out, take it off the pan.",
         ))
     }
 
-    fn may_open(&self, opened: Opened) -> Result<Wanted, Trouble> {
-        if let Some(job) = self.open_job() {
-            return Err(refusal(
-                "job-open",
-                &format!("Job {} is open on this bench.", job.opened.job),
-                "Close it first: panbell close.",
-            ));
-        }
-        each_has_a_lever(&opened.add, &opened)?;
-        Ok(record(Record::Open(opened)))
-    }
-
-    fn may_prove(&self, job: &Job, water: Water) -> Result<Wanted, Trouble> {
-        let button = a_button(job)?.captured.gross.mass();
-        let on_pan = self.pan.last().map(|tracked| tracked.gross.mass());
-        if on_pan.is_some_and(|on_pan| (on_pan - button).abs() <= self.rules.pan.tolerance) {
-            return Err(refusal(
-                "button-on-pan",
-                "The button is still on the pan.",
-                "Take it off and make ready: the empty hanger in the water, or the vessel of water on the pan. Then panbell proof.",
-            ));
-        }
-        let is_empty = on_pan.is_some_and(|on_pan| on_pan <= self.rules.pan.tolerance);
-        if water.way == WaterWay::Displaced && is_empty {
-            return Err(refusal(
-                "no-vessel",
-                "Nothing stands on the pan, and the water that the button pushes aside is weighed in its vessel.",
-                "Put the vessel with the water on the pan, then panbell proof --displaced.",
-            ));
-        }
-        if water.is_reckonable() {
-            return Ok(expect(What::InWater(water), None));
-        }
-        Err(refusal(
-            "water-out-of-range",
-            "The water or the air is none that a bench has, so no density could be reckoned.",
-            "Give the water's temperature from 0 to 40 C and the pressure in pascal, as 101325.",
+    /// Metal that nobody counted would count as standing there before the addition.
+    fn nothing_loose(&self, job: &Job) -> Result<(), Trouble> {
+        let Some(loose) = self.loose_now() else {
+            return Ok(());
+        };
+        let (why, mend) = words::loose(job, &loose);
+        Err(Trouble::new(
+            "loose-metal",
+            why,
+            "The next addition would count from it, and it would stay out of the book.",
+            mend,
         ))
     }
 
-    fn may_take(&self) -> Result<Wanted, Trouble> {
+    /// The load that lies on the pan may be recorded as it lies there now.
+    fn may_reweigh(&self) -> Result<Wanted, Trouble> {
+        let Some(loose) = self.loose_now() else {
+            return Err(refusal(
+                "nothing-loose",
+                "The load that was recorded last does not lie on the pan otherwise than it was recorded.",
+                "Go on with the job.",
+            ));
+        };
+        self.can_capture(&[Cause::Pan])?;
+        if !loose.whole.mass().is_positive() {
+            return Err(refusal(
+                "nothing-on-pan",
+                "Nothing of that load lies on the pan.",
+                "Set it aside instead.",
+            ));
+        }
+        Ok(Wanted::Capture {
+            instead_of: Some(loose.beside),
+        })
+    }
+
+    /// Whether the pan may be believed now, whatever is weighed: no hold but these, and a reading.
+    fn can_capture(&self, but: &[Cause]) -> Result<(), Trouble> {
         if let Some(told) = self.check_sentence() {
             return Err(refusal("check-weight-on-pan", &told, "Then take it.").passing());
         }
-        if self.expected().is_none() {
-            return Err(refusal(
-                "nothing-expected",
-                "No weighing is under way.",
-                "Say what comes next: panbell lot, add or button.",
-            ));
-        }
-        if let Some(hold) = self.holds.first() {
+        let mut holds = self.holds.all();
+        if let Some(hold) = holds.find(|hold| !but.contains(&hold.cause)) {
             return Err(Trouble::new(
                 "bench-holds",
                 hold.why.clone(),
@@ -299,9 +322,67 @@ impl State {
             )
             .passing());
         }
+        Ok(())
+    }
+
+    fn may_open(&self, opened: Opened) -> Result<Wanted, Trouble> {
+        if let Some(job) = self.open_job() {
+            return Err(refusal(
+                "job-open",
+                &format!("Job {} is open on this bench.", job.opened.job),
+                "Close it first.",
+            ));
+        }
+        each_has_a_lever(&opened.add, &opened)?;
+        Ok(record(Record::Open(opened)))
+    }
+
+    fn may_prove(&self, job: &Job, water: Water) -> Result<Wanted, Trouble> {
+        let button = a_button(job)?.captured.gross.mass();
+        let on_pan = self.pan.last().map(|tracked| tracked.gross.mass());
+        if on_pan.is_some_and(|on_pan| (on_pan - button).abs() <= self.rules.pan.tolerance) {
+            return Err(refusal(
+                "button-on-pan",
+                "The button is still on the pan.",
+                "Take it off and make ready: the empty hanger in the water, or the vessel of water on the pan. Then give the order again.",
+            ));
+        }
+        let is_empty = on_pan.is_some_and(|on_pan| on_pan <= self.rules.pan.tolerance);
+        if water.way == WaterWay::Displaced && is_empty {
+            return Err(refusal(
+                "no-vessel",
+                "Nothing stands on the pan, and the water that the button pushes aside is weighed in its vessel.",
+                "Put the vessel with the water on the pan, then give the order again.",
+            ));
+        }
+        if water.is_reckonable() {
+            return Ok(expect(What::InWater(water), None));
+        }
+        Err(refusal(
+            "water-out-of-range",
+            "The water or the air is none that a bench has, so no density could be reckoned.",
+            "Give the water's temperature from 0 to 40 C and the pressure in pascal, as 101325.",
+        ))
+    }
+
+    fn may_take(&self) -> Result<Wanted, Trouble> {
+        if self.expected().is_none() {
+            return Err(refusal(
+                "nothing-expected",
+                "No weighing is under way.",
+                "Say what comes next.",
+            ));
+        }
+        self.can_capture(&[])?;
         let tracked = self.pan.last();
-        let net = tracked.and_then(|tracked| tracked.net);
-        if self.pan.is_low() || net.is_none_or(|net| !net.mass().is_positive()) {
+        let is_load = match self.expected() {
+            Some(What::Addition { .. }) => tracked
+                .and_then(|tracked| tracked.net)
+                .is_some_and(|net| net.mass().is_positive()),
+            // A pan that drifted by a division holds no lot.
+            _ => self.pan.is_loaded(),
+        };
+        if self.pan.is_low() || !is_load {
             return Err(refusal("nothing-on-pan", &self.sentence(), "Then take it.").passing());
         }
         if !tracked.is_some_and(|tracked| tracked.steady) {
@@ -312,7 +393,7 @@ impl State {
             )
             .passing());
         }
-        Ok(Wanted::Capture)
+        Ok(Wanted::Capture { instead_of: None })
     }
 
     fn may_answer(&self, said: PanAnswer) -> Result<Wanted, Trouble> {
@@ -329,13 +410,35 @@ impl State {
                     "tared-while-falling",
                     "Metal was falling when the pan went light, so nobody knows what was on it.",
                     "Counting on would leave some of it out, and the melt could fall below the mark.",
-                    "Tip the metal into another dish and weigh it: panbell answer anew.",
+                    "Tip the metal into another dish and weigh it anew.",
                 )
             })?),
             PanAnswer::Back | PanAnswer::Anew => None,
         };
         Ok(record(Record::Answer { said, base }))
     }
+}
+
+fn may_withdraw(job: &Job, capture: Option<u64>) -> Result<Wanted, Trouble> {
+    let Some(last) = job.standing().next_back() else {
+        return Err(refusal(
+            "nothing-to-withdraw",
+            "Nothing that is recorded is left to set aside.",
+            "Go on with the job.",
+        ));
+    };
+    if capture.is_some_and(|capture| capture != last.n) {
+        let mass = words::spelled(last.captured.mass);
+        return Err(refusal(
+            "other-capture",
+            &format!(
+                "What was recorded last is another mass by now: {mass} of {}.",
+                words::of_recorded(job, last)
+            ),
+            "Look at what was weighed, then set aside what you mean.",
+        ));
+    }
+    Ok(record(Record::Withdraw { capture: last.n }))
 }
 
 fn may_assay(
@@ -357,7 +460,7 @@ fn may_assay(
         return Err(refusal(
             "assay-without-gold",
             "An assay of 0 finds no gold at all in a button of this book's gold.",
-            "Enter what was measured, as in panbell assay 748.5 fire-assay.",
+            "Enter what was measured, as 748.5 by fire-assay.",
         ));
     }
     Ok(record(Record::Assay(Assayed {
@@ -393,7 +496,7 @@ fn may_plan(job: &Job, add: Vec<AddedMetal>) -> Result<Wanted, Trouble> {
         return Err(refusal(
             "metals-too-many",
             "The job has had too many metals planned already.",
-            "Name the metals one by one: panbell add --with METAL.",
+            "Add the metals one by one.",
         ));
     }
     Ok(record(Record::Plan { add }))
@@ -415,7 +518,7 @@ fn may_add(job: &Job, metal: Option<Box<AddedMetal>>) -> Result<Wanted, Trouble>
             refusal(
                 "nothing-to-add",
                 "No planned addition is left.",
-                "Name a metal, panbell add --with METAL, or go on: panbell button.",
+                "Name a metal to add, or weigh the button.",
             )
         })?,
     };
@@ -429,9 +532,13 @@ fn may_add(job: &Job, metal: Option<Box<AddedMetal>>) -> Result<Wanted, Trouble>
 /// The most metals that a job may ever have had in its plans.
 const MOST_METALS: usize = 200;
 
-enum Wanted {
+/// What an order comes to.
+pub(super) enum Wanted {
     Record(Box<Record>),
-    Capture,
+    Capture {
+        /// The capture of the same load that it takes the place of.
+        instead_of: Option<u64>,
+    },
 }
 
 fn record(record: Record) -> Wanted {
@@ -448,7 +555,7 @@ fn a_button(job: &Job) -> Result<&Weighed, Trouble> {
         refusal(
             "no-button",
             "There is no button yet that could be proved.",
-            "Melt, then weigh what came out: panbell button.",
+            "Melt, then weigh what came out.",
         )
     })
 }
@@ -460,7 +567,7 @@ fn button_is_known(job: &Job) -> Result<(), Trouble> {
             "button-unknown",
             "The button weighs more than what went in, so its fineness is not known.",
             "What is added to it could bring it below the mark or give gold away.",
-            "Have it assayed and enter that: panbell assay.",
+            "Have it assayed and enter that.",
         )),
         _ => Ok(()),
     }
@@ -471,7 +578,7 @@ fn holds_gold(lot: Fineness) -> Result<(), Trouble> {
         return Err(refusal(
             "lot-without-gold",
             "A lot without gold is no lot of the client's gold.",
-            "Add other metal with panbell add.",
+            "Weigh other metal as an addition.",
         ));
     }
     Ok(())
@@ -489,7 +596,7 @@ fn before_button(job: &Job, what: &str) -> Result<(), Trouble> {
         Some(_) => Err(refusal(
             "button-weighed",
             &format!("The button is weighed, so {what} comes too late."),
-            "Prove it (panbell proof, panbell assay) or close the job (panbell close). To melt it again, name the metal: panbell add --with METAL. If the button was a mistake, panbell withdraw sets it aside.",
+            "Prove it or close the job. To melt it again, name the metal to add. If the button was a mistake, set it aside.",
         )),
         None => Ok(()),
     }

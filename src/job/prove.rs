@@ -128,7 +128,7 @@ fn if_it_is_so(job: &Job, proof: &Proof, rules: &BenchRules) -> String {
     };
     match Remedy::of(job, &Mix::NOTHING.with(button.mass(), gold), rules).metals() {
         Some(ways) => format!(
-            " If it is so, the button is about {} ‰ and wants about {ways}. Weigh it again, then have it assayed (panbell assay) before anything is added by that.",
+            " If it is so, the button is about {} ‰ and wants about {ways}. Weigh it again, then have it assayed before anything is added by that.",
             fixed(proof.gold_ppt, 0)
         ),
         None => String::new(),
@@ -161,17 +161,16 @@ pub(super) fn assay_words(job: &Job, assayed: &Assayed, rules: &BenchRules) -> (
             best.taken, best.basis
         );
     }
-    let again = "panbell add --with METAL; melt it again, and weigh it: panbell button.";
     if metal.is_surely_at_least(demand.lowest, demand.risk) {
         if metal.is_at_most(demand.highest) {
             let told = format!(
-                "{found} It is {} or more with {chance}.{against_balance} Close the job: panbell close.",
+                "{found} It is {} or more with {chance}.{against_balance} Close the job.",
                 demand.lowest
             );
             return (told, !against_balance.is_empty());
         }
         let told = format!(
-            "{found} It is lawful, and above the give-away limit {}.{against_balance} Close the job, or bring it down: {again}",
+            "{found} It is lawful, and above the give-away limit {}.{against_balance} Close the job, or bring it down with metal of less gold, melt it again, and weigh it.",
             demand.highest
         );
         return (told, true);
@@ -184,7 +183,7 @@ pub(super) fn assay_words(job: &Job, assayed: &Assayed, rules: &BenchRules) -> (
             demand.lowest
         )
     };
-    let way = Remedy::of(job, &metal, rules).told(again);
+    let way = Remedy::of(job, &metal, rules).told();
     (format!("{found} {below}{against_balance} {way}"), true)
 }
 
@@ -210,12 +209,12 @@ pub(super) fn unproven(job: &Job, rules: &BenchRules) -> Option<String> {
     }
     if metal.is_at_least(demand.lowest) {
         return Some(format!(
-            "After that loss it is {} or more with {} only: prove it before it is marked (panbell proof, or an assay entered with panbell assay).",
+            "After that loss it is {} or more with {} only: prove it before it is marked, by its density or an assay.",
             demand.lowest,
             metal.chance_text(demand.lowest)
         ));
     }
-    let way = Remedy::of(job, &metal, rules).told("panbell add --with METAL, and melt it again.");
+    let way = Remedy::of(job, &metal, rules).told();
     Some(format!(
         "It is below {}, as far as is known: have it assayed before it is marked. {way}",
         demand.lowest

@@ -16,9 +16,13 @@ use rust_decimal::Decimal;
 use super::bell::BellKind;
 use super::check::{Checked, UnitBy};
 use super::hold::Cause;
+use super::terms::OrderId;
 
 /// The version of the job file. A file of a later version is read by no earlier panbell.
-pub const FORMAT: u32 = 1;
+pub const FORMAT: u32 = 2;
+/// The earliest version that is read: it knows no load that is weighed again in place of another,
+/// no metal that is in no record, and no weighing that was left.
+const EARLIEST: u32 = 1;
 
 /// One event of a job.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -84,6 +88,23 @@ pub enum Record {
         /// What the weighing counts from after that.
         #[serde(with = "text_option", default, skip_serializing_if = "Option::is_none")]
         base: Option<Indication>,
+    },
+    /// The weighing that was under way is left; nothing of it is recorded.
+    Leave {},
+    /// The pan was emptied of what was recorded.
+    Emptied {},
+    /// Metal lies with a recorded load and is in no record, or was taken off it.
+    Loose {
+        /// The `n` of the load's capture.
+        beside: u64,
+        /// How much more than was recorded; less, if negative.
+        #[serde(with = "text")]
+        mass: Indication,
+    },
+    /// That metal is off the pan again, or back.
+    Settled {
+        /// The `n` of the load's capture.
+        beside: u64,
     },
     /// The fineness that an assay found in the button.
     Assay(Assayed),
@@ -273,6 +294,10 @@ pub struct Captured {
     pub base: Indication,
     /// How it came to be recorded.
     pub how: How,
+    /// The `n` of the capture of the same load that this one takes the place of: the load was weighed
+    /// again after metal was laid on or taken off.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instead_of: Option<u64>,
     /// What its unit rests on.
     #[serde(with = "text", default)]
     pub unit_by: UnitBy,
@@ -362,6 +387,23 @@ impl Record {
             .to_owned())
     }
 
+    /// The same, with the id of the order that the record carries out.
+    pub fn body_of(&self, order: Option<&OrderId>) -> Result<String, Trouble> {
+        let body = self.body()?;
+        // An id is plain text that JSON does not escape.
+        Ok(order.map_or(body.clone(), |id| format!("{body},\"order\":\"{id}\"")))
+    }
+
+    /// The id of the order that the record in a line carries out, if it has one.
+    pub fn order_in(line: &[u8]) -> Option<OrderId> {
+        #[derive(Deserialize)]
+        struct Given {
+            order: String,
+        }
+        let given: Given = serde_json::from_slice(line).ok()?;
+        given.order.parse().ok()
+    }
+
     /// Whether the weighing that was under way is no more, or counts from something else.
     pub(super) fn begins_anew(&self) -> bool {
         match self {
@@ -369,10 +411,23 @@ impl Record {
             | Self::Close(_)
             | Self::Expect { .. }
             | Self::Plan { .. }
-            | Self::Capture(_) => true,
+            | Self::Leave {} => true,
+            Self::Capture(captured) => captured.instead_of.is_none(),
             Self::Answer { said, .. } => *said != PanAnswer::Back,
             _ => false,
         }
+    }
+
+    /// Whether it changes what can be decided of the job, and not only what is known of the pan.
+    pub(super) fn decides(&self) -> bool {
+        !matches!(
+            self,
+            Self::Base { .. }
+                | Self::Reading { .. }
+                | Self::Emptied {}
+                | Self::Hold { .. }
+                | Self::Resume { .. }
+        )
     }
 
     /// What is rung once it is on disk.
@@ -388,16 +443,18 @@ impl Record {
     pub fn from_line(line: &[u8]) -> Result<Self, Trouble> {
         let mut object: serde_json::Map<String, serde_json::Value> =
             serde_json::from_slice(line).map_err(|error| unreadable(&error.to_string()))?;
-        for key in ["n", "at", "chain"] {
+        for key in ["n", "at", "order", "chain"] {
             object.shift_remove(key);
         }
         let record: Self = serde_json::from_value(object.into())
             .map_err(|error| unreadable(&error.to_string()))?;
         match &record {
-            Self::Open(opened) if opened.format != FORMAT => Err(unreadable(&format!(
-                "it is of version {}, this panbell reads {FORMAT}",
-                opened.format
-            ))),
+            Self::Open(opened) if !(EARLIEST..=FORMAT).contains(&opened.format) => {
+                Err(unreadable(&format!(
+                    "it is of version {}, this panbell reads {EARLIEST} to {FORMAT}",
+                    opened.format
+                )))
+            }
             _ => Ok(record),
         }
     }
@@ -530,6 +587,7 @@ mod tests {
             gross: "12.460 g".parse().unwrap(),
             base: "0.000 g".parse().unwrap(),
             how: How::Settled,
+            instead_of: None,
             unit_by: UnitBy::CheckWeight(3),
             raw: Raw::of(b"+ 12.460 g"),
         });

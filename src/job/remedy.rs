@@ -76,14 +76,14 @@ impl Remedy {
         self.mark.as_deref()
     }
 
-    /// In whole sentences, with the order that carries the first out.
-    pub(super) fn told(&self, how: &str) -> String {
+    /// In whole sentences.
+    pub(super) fn told(&self) -> String {
         let first = match (&self.metals, self.is_rough, self.is_button) {
-            (Some(metals), ..) => format!("Put it right with {metals}: {how}"),
-            (None, true, true) => "It is known too roughly for any metal to be sure to put it right: have it assayed by fire: panbell assay.".to_owned(),
+            (Some(metals), ..) => format!("Put it right with {metals}."),
+            (None, true, true) => "It is known too roughly for any metal to be sure to put it right: have it assayed by fire.".to_owned(),
             (None, true, false) => "It is known too roughly for any metal to be sure to put it right: have the least known lot assayed, or melt it and have the button assayed.".to_owned(),
             (None, false, _) if self.is_above => {
-                format!("Bring it down with metal of less gold: {how}")
+                "Bring it down with metal of less gold.".to_owned()
             }
             (None, false, _) => "No metal of the shelf puts it right.".to_owned(),
         };

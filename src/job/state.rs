@@ -10,6 +10,7 @@ use super::hold::Holds;
 use super::record::{Record, What};
 use super::remedy::Remedy;
 use super::statement;
+use super::terms::OrderId;
 use super::watch::{Watch, Zone};
 use super::words;
 use crate::balance::{Base, Link, LinkLimits, Pan, PanRules, Tracked, UnitGuard};
@@ -87,8 +88,8 @@ pub struct State {
     pub(super) behind: Vec<Record>,
     /// What the last two reading records said, the newest first.
     pub(super) noted: [Option<Indication>; 2],
-    /// What the last load was counted from, while that load may still be on the pan.
-    pub(super) standing_load: Option<Indication>,
+    /// Since when metal that is in no record rests on the pan.
+    pub(super) loose_since: Option<Moment>,
     pub(super) disk_retry: Option<Moment>,
     pub(super) shown: Option<(Reading, Moment)>,
     /// The last line with a mass in it, for the record of a capture that is ordered.
@@ -102,8 +103,6 @@ pub struct State {
     pub(super) doubt_due: bool,
     /// What a weighing last counted from, in a unit that was proven.
     pub(super) last_base: Option<Indication>,
-    /// The order to close was answered with what is still to be done.
-    pub(super) close_asked: bool,
     /// The moment of the event being taken.
     pub(super) now: Moment,
 }
@@ -111,7 +110,16 @@ pub struct State {
 #[derive(Debug, Clone)]
 pub(super) struct Pending {
     pub(super) record: Record,
-    pub(super) order: Option<u64>,
+    pub(super) order: Option<Given>,
+}
+
+/// Whose order a record carries out.
+#[derive(Debug, Clone)]
+pub(super) struct Given {
+    /// The number that its answer carries.
+    pub(super) number: u64,
+    /// The id that it came with.
+    pub(super) id: Option<OrderId>,
 }
 
 impl State {
@@ -128,7 +136,7 @@ impl State {
             pending: None,
             behind: Vec::new(),
             noted: [None; 2],
-            standing_load: job.as_ref().and_then(Job::last_load),
+            loose_since: None,
             disk_retry: None,
             shown: None,
             line: Vec::new(),
@@ -138,7 +146,6 @@ impl State {
             check_due: None,
             doubt_due: false,
             last_base: None,
-            close_asked: false,
             now: Moment::default(),
             job,
             rules,
@@ -162,11 +169,17 @@ impl State {
 
     /// Arms the pan for a weighing; gives the base if it could be taken at once.
     pub(super) fn arm(&mut self, what: &What, at: Moment) -> Option<Indication> {
+        let shown = self.pan.last().filter(|tracked| tracked.steady);
+        let (shown, tolerance) = (shown.map(|tracked| tracked.gross), self.rules.pan.tolerance);
         let base = self
             .job
             .as_ref()
-            .map_or(Base::NextRest, |job| job.base_for(what, self.standing_load));
-        let taken = self.pan.arm(base, at);
+            .map_or(Base::NextRest, |job| job.base_for(what, shown, tolerance));
+        let taken = self.pan.arm(base, at).or(match base {
+            Base::From(base) => Some(base),
+            Base::AfterEmptying(_) | Base::NextRest => None,
+        });
+        self.loose_since = None;
         self.watch = Watch::new();
         self.inside_since = None;
         self.noted = [None; 2];
@@ -282,7 +295,7 @@ impl State {
         let name = words::of(job, &expected.what);
         match (self.pan.base(), &self.adding) {
             (_, _) if self.pan.is_low() => format!(
-                "The pan is not as it was when this weighing began. Put back what was on it, or begin {name} anew: panbell answer anew."
+                "The pan is not as it was when this weighing began. Put back what was on it, or begin {name} anew."
             ),
             (Some(Base::AfterEmptying(_)), _) => format!("Empty the pan; {name} comes next."),
             (Some(Base::From(base)), Some(adding)) => {
@@ -316,13 +329,12 @@ fn next_step(job: &Job, rules: &BenchRules) -> String {
     match job.to_come().first() {
         None if job.standing().next().is_some() && !job.opened.add.is_empty() => {
             outside_window(job, rules).unwrap_or_else(|| {
-                "Everything is weighed out. Melt, then weigh what came out: panbell button."
-                    .to_owned()
+                "Everything is weighed out. Melt, then weigh what came out.".to_owned()
             })
         }
-        _ if job.lots().next().is_none() => format!("{so_far} Weigh the first lot: panbell lot."),
-        Some(_) => format!("{so_far} Weigh a further lot, or go on: panbell add."),
-        None => format!("{so_far} Weigh a further lot, or name a metal: panbell add --with METAL."),
+        _ if job.lots().next().is_none() => format!("{so_far} Weigh the first lot."),
+        Some(_) => format!("{so_far} Weigh a further lot, or go on with what is to be added."),
+        None => format!("{so_far} Weigh a further lot, or choose what to add."),
     }
 }
 
@@ -333,9 +345,9 @@ fn outside_window(job: &Job, rules: &BenchRules) -> Option<String> {
         return None;
     }
     let fineness = melt.fineness()?;
-    let way = Remedy::of(job, &melt, rules).told("panbell add --with METAL.");
+    let way = Remedy::of(job, &melt, rules).told();
     Some(format!(
-        "The melt is {fineness}, outside its window. {way} To melt it as it is: panbell button."
+        "The melt is {fineness}, outside its window. {way} Or melt it as it is, and weigh what comes out."
     ))
 }
 
@@ -345,23 +357,23 @@ fn after_button(job: &Job, button: &Weighed) -> &'static str {
     }
     match (&button.assay, job.is_button_sure()) {
         (None, _) if statement::by_density(job).is_some() => {
-            "The density speaks against the button: have it assayed, panbell assay, or close the job."
+            "The density speaks against the button: have it assayed, or close the job."
         }
         (None, false) if job.is_button_below() => {
-            "The button is weighed, and below its mark as far as is known: have it assayed, panbell assay, put it right, panbell add --with METAL, or close the job."
+            "The button is weighed, and below its mark as far as is known: have it assayed, put it right, or close the job."
         }
         (_, true) if job.wants_check_weight() => {
-            "The button is weighed. Show the check weight once more, panbell check-weight, then close the job: panbell close."
+            "The button is weighed. Show the check weight once more, then close the job."
         }
-        (_, true) => "The button is weighed. Close the job: panbell close.",
+        (_, true) => "The button is weighed. Close the job.",
         (None, false) => {
-            "The button is weighed, and not sure to be lawful: prove it, panbell proof or panbell assay, or close the job."
+            "The button is weighed, and not sure to be lawful: prove it by its density or an assay, or close the job."
         }
         (Some(_), false) if !job.is_button_below() => {
-            "By its assay the button is not sure to be lawful: have it assayed better, panbell assay, put it right, panbell add --with METAL, or close the job."
+            "By its assay the button is not sure to be lawful: have it assayed better, put it right, or close the job."
         }
         (Some(_), false) => {
-            "The assay leaves the button short of its mark: put it right, panbell add --with METAL, or close the job."
+            "The assay leaves the button short of its mark: put it right, or close the job."
         }
     }
 }

@@ -18,7 +18,7 @@ pub fn step(mut state: State, event: Event<'_>, at: Moment) -> (State, Vec<Effec
         Event::DamagedLine => state.damaged_line(at),
         Event::PortOpened => state.port_opened(at),
         Event::PortLost(trouble) => state.port_lost(&trouble, at),
-        Event::Order { id, order } => state.order(id, order, &mut out),
+        Event::Order { id, order, terms } => state.order(id, order, terms, &mut out),
         Event::Written { n } => state.written(n, at, &mut out),
         Event::NotWritten {
             trouble,

@@ -6,7 +6,7 @@ use std::time::Duration;
 use super::hold::Cause;
 use super::order::Effect;
 use super::record::{Captured, How, Raw, Record, What};
-use super::state::State;
+use super::state::{Given, State};
 use super::words;
 use super::{BellKind, Ring};
 use crate::balance::{Base, LinkState, Tracked, Verdict};
@@ -47,15 +47,12 @@ impl State {
             self.write_due(at, out);
             return;
         }
+        if !tracked.base_taken {
+            self.look_for_loose(&tracked, at, out);
+        }
         self.take_base(tracked.base_taken.then_some(gross), out);
         self.judge_pan(at, out);
         if tracked.steady {
-            if self
-                .standing_load
-                .is_some_and(|base| gross.mass() <= base.mass() + self.rules.pan.tolerance)
-            {
-                self.standing_load = None;
-            }
             self.note_reading(&tracked, out);
         }
         if self.holds.any() {
@@ -97,7 +94,7 @@ impl State {
                         "The balance does not say its unit, so {} are not proven.",
                         unit.name()
                     );
-                    let mend = "Let the balance send its unit with the mass, or show it a check weight: panbell check-weight. Until then nothing is captured.".to_owned();
+                    let mend = "Let the balance send its unit with the mass, or show it a check weight. Until then nothing is captured.".to_owned();
                     self.holds
                         .begin(Cause::Unit, why, mend, UNPROVEN_PATIENCE, at);
                 }
@@ -143,7 +140,6 @@ impl State {
     /// Records what a weighing counts from.
     pub(super) fn take_base(&mut self, base: Option<Indication>, out: &mut Vec<Effect>) {
         if let Some(base) = base {
-            self.standing_load = None;
             self.last_base = Some(base);
             self.follow_up(Record::Base { base }, out);
         }
@@ -155,7 +151,7 @@ impl State {
             let (why, mend) =
                 words::pan_question(self.job.as_ref(), self.pan.rest(), self.rules.pan.division);
             self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
-        } else {
+        } else if !self.is_loose_told() {
             self.end_hold(Cause::Pan, out);
         }
     }
@@ -227,28 +223,45 @@ impl State {
             self.inside_since = None;
         }
         if due && self.pending.is_none() {
-            self.capture(How::Settled, None, out);
+            self.capture(How::Settled, None, None, out);
         }
     }
 
     /// Asks for the capture of what is on the pan. The caller has seen to it that it may be.
-    pub(super) fn capture(&mut self, how: How, order: Option<u64>, out: &mut Vec<Effect>) {
-        let (Some(what), Some(tracked)) = (self.expected().cloned(), self.pan.last().copied())
-        else {
+    /// `instead_of`: of the load that was recorded there already, as it lies there now.
+    pub(super) fn capture(
+        &mut self,
+        how: How,
+        instead_of: Option<u64>,
+        order: Option<Given>,
+        out: &mut Vec<Effect>,
+    ) {
+        let Some(tracked) = self.pan.last().copied() else {
             return;
         };
-        let (Some(net), Some(Base::From(base))) = (tracked.net, self.pan.base()) else {
+        let again = instead_of.and_then(|n| {
+            let weighed = self.job.as_ref()?.weighed.iter().find(|it| it.n == n)?;
+            Some((weighed.captured.what.clone(), weighed.captured.base))
+        });
+        let under_way = || match (self.expected().cloned(), self.pan.base()) {
+            (Some(what), Some(Base::From(base))) => Some((what, base)),
+            _ => None,
+        };
+        let Some((what, base)) = again.or_else(under_way) else {
             return;
         };
-        let raw = Raw::of(&self.line);
+        let Some(mass) = tracked.gross.minus(base) else {
+            return;
+        };
         let captured = Captured {
             what,
-            mass: net,
+            mass,
             gross: tracked.gross,
             base,
             how,
+            instead_of,
             unit_by: self.guard.ground().map(Into::into).unwrap_or_default(),
-            raw,
+            raw: Raw::of(&self.line),
         };
         self.wait_for(Record::Capture(captured), order, out);
     }

@@ -1,6 +1,8 @@
 //! The sentences that a bench says.
 
-use super::fold::{Adding, Job};
+use super::fold::{Adding, Job, Weighed};
+use super::loose::LooseNow;
+use super::on_pan::Loose;
 use super::record::{WaterWay, What};
 use super::remedy::Remedy;
 use super::state::BenchRules;
@@ -66,6 +68,61 @@ pub fn shown(job: &Job, mass: Mass) -> Indication {
 /// The unit spelled out: `12.46 grams`.
 pub fn spelled(mass: Indication) -> String {
     format!("{} {}", mass.digits(), mass.unit().name())
+}
+
+/// Metal that lies with a recorded load and is in no record: what is so, and what to do.
+pub(super) fn loose(job: &Job, loose: &LooseNow) -> (String, String) {
+    let load = job.weighed.iter().find(|weighed| weighed.n == loose.beside);
+    let name = load.map_or_else(
+        || "the last load".to_owned(),
+        |weighed| of_recorded(job, weighed),
+    );
+    let mass = spelled(shown(job, loose.mass.mass().abs()));
+    if loose.mass.mass() < Mass::ZERO {
+        return (
+            format!("{mass} less lie on the pan than were recorded of {name}."),
+            format!(
+                "Put them back, or record {name} as the {} that lie there now.",
+                spelled(loose.whole)
+            ),
+        );
+    }
+    (
+        format!("{mass} more lie on the pan than were recorded of {name}."),
+        format!(
+            "Record {name} as the {} that lie there now, or take the {mass} off.",
+            spelled(loose.whole)
+        ),
+    )
+}
+
+/// The same of metal that was told before, whether it still lies there or not.
+pub(super) fn was_loose(job: &Job, loose: &Loose) -> String {
+    let load = job.weighed.iter().find(|weighed| weighed.n == loose.beside);
+    let name = load.map_or_else(
+        || "the last load".to_owned(),
+        |weighed| of_recorded(job, weighed),
+    );
+    let mass = spelled(shown(job, loose.mass.mass().abs()));
+    if loose.mass.mass() < Mass::ZERO {
+        format!("{mass} were taken off {name} after it was recorded, and are in no record.")
+    } else {
+        format!("{mass} lay on the pan beside {name} after it was recorded, and are in no record.")
+    }
+}
+
+/// What a capture that counts is of: a lot by its place, an addition by its metal.
+pub(super) fn of_recorded(job: &Job, weighed: &Weighed) -> String {
+    match &weighed.captured.what {
+        What::Lot { .. } => {
+            let place = job.lots().position(|(lot, _)| lot.n == weighed.n);
+            place.map_or_else(
+                || of_withdrawn(job, &weighed.captured.what),
+                |place| format!("lot {}", place + 1),
+            )
+        }
+        what => of(job, what),
+    }
 }
 
 /// How far an addition has to go, or what it makes of the melt.
@@ -298,7 +355,7 @@ pub fn unit_jump(seen: Option<Unit>, bench: Unit) -> (String, String) {
             bench.name()
         ),
         format!(
-            "See that it is set to {}, then show it the check weight: panbell check-weight.",
+            "See that it is set to {}, then show it the check weight.",
             bench.name()
         ),
     )
@@ -308,9 +365,9 @@ pub fn unit_jump(seen: Option<Unit>, bench: Unit) -> (String, String) {
 pub fn pan_question(job: Option<&Job>, rest: Mass, division: Division) -> (String, String) {
     let was = division.show(rest);
     let mend = if was.mass() == Mass::ZERO {
-        "Put back what was taken off; or let the pan rest with no metal to be weighed on it, then panbell answer anew."
+        "Put back what was taken off; or let the pan rest with no metal to be weighed on it, and count from there."
     } else {
-        "Put the dish back as it was, or say which: panbell answer back, tared or anew."
+        "Put the dish back as it was, or say which it was: lifted and back, tared, or count anew from what is there."
     };
     let metal = job.and_then(|job| {
         job.expected

@@ -10,7 +10,7 @@ use super::live::Live;
 use super::recipes::RecipesView;
 use super::view::BenchView;
 use crate::balance::Key;
-use crate::job::{BenchRules, Done, Job, Order, recipes};
+use crate::job::{BenchRules, Done, Job, Order, Terms, recipes};
 use crate::settings::Settings;
 use crate::trouble::Trouble;
 
@@ -18,7 +18,7 @@ use crate::trouble::Trouble;
 #[derive(Debug)]
 pub enum Ask {
     /// An order, answered when it is carried out or refused.
-    Order(Order, oneshot::Sender<Result<Done, Trouble>>),
+    Order(Order, Terms, oneshot::Sender<Result<Done, Trouble>>),
     /// A key of the balance, answered when its bytes were sent or refused.
     Press(Key, oneshot::Sender<Result<Done, Trouble>>),
     /// The open job, and what the bench goes by.
@@ -59,9 +59,9 @@ impl Door {
     }
 
     /// Gives an order and waits for its answer, at most fifteen seconds.
-    pub async fn order(&self, order: Order) -> Result<Done, Trouble> {
+    pub async fn order(&self, order: Order, terms: Terms) -> Result<Done, Trouble> {
         let (reply, answer) = oneshot::channel();
-        self.ask(Ask::Order(order, reply), answer)
+        self.ask(Ask::Order(order, terms, reply), answer)
             .await
             .and_then(|answer| answer)
     }

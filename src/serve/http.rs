@@ -24,7 +24,7 @@ use super::devices::{DeviceView, Leave};
 use super::door::{Door, House};
 use super::front::PageView;
 use super::openapi;
-use super::orders::{OrderBody, RefusalBody, ReplyBody};
+use super::orders::{OrderRequest, RefusalBody, ReplyBody};
 use super::page;
 use super::pairing::{self, CodeView, EnterBody, ForgetBody, ForgottenView, Pairing};
 use super::recipes::RecipesView;
@@ -240,7 +240,7 @@ async fn order(
     request: Request,
 ) -> Result<Json<ReplyBody>, Refused> {
     let door = door(&shared, name)?;
-    let body: OrderBody = arrived(request, &shared).await?;
+    let OrderRequest { order: body, on } = arrived(request, &shared).await?;
     if let Some(key) = body.key() {
         return Ok(Json(door.press(key).await?.into()));
     }
@@ -248,7 +248,8 @@ async fn order(
     let order = body
         .into_order(&shared.house, &door.name)
         .map_err(unclear)?;
-    Ok(Json(door.order(order).await?.into()))
+    let terms = on.into_terms().map_err(unclear)?;
+    Ok(Json(door.order(order, terms).await?.into()))
 }
 
 /// The body of a request, as JSON.

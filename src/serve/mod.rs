@@ -32,10 +32,11 @@ pub use door::{Ask, Door, House};
 pub use front::{Front, PageView};
 pub use listen::{SOCKET, Served, listen};
 pub use live::{Live, Message};
-pub use orders::{AddBody, OrderBody, RefusalBody, ReplyBody};
+pub use orders::{AddBody, OnBody, OrderBody, OrderRequest, RefusalBody, ReplyBody};
 pub use pairing::{CodeView, ForgetBody, ForgottenView};
 pub use recipes::{AddView, RecipeView, RecipesView};
+pub use secret::random_id;
 pub use view::{
-    BellView, BenchView, HoldView, JobView, MetalView, PanView, PlannedView, ReadingView,
-    WeighedView, WeighingView,
+    ActionView, BellView, BenchView, HoldView, JobView, MetalView, PanView, PlannedView,
+    ReadingView, WeighedView, WeighingView,
 };

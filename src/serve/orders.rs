@@ -6,7 +6,9 @@ use serde::{Deserialize, Serialize};
 use super::door::House;
 use crate::balance::Key;
 use crate::book::JobName;
-use crate::job::{AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer, Water, WaterWay};
+use crate::job::{
+    AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer, Terms, Water, WaterWay,
+};
 use crate::mass::{Indication, Mass, fixed};
 use crate::melt::Air;
 use crate::metal::{Basis, Stated};
@@ -59,7 +61,15 @@ pub enum OrderBody {
     /// Capture now.
     Take {},
     /// Set the last capture aside.
-    Withdraw {},
+    Withdraw {
+        /// The number of its record, as it was seen; refused if another is the last by now.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        capture: Option<u64>,
+    },
+    /// Record the load that was recorded last as it lies on the pan now, metal laid on or taken off.
+    Reweigh {},
+    /// Leave the weighing under way; nothing of it is recorded.
+    Leave {},
     /// The next load is the button.
     Button {},
     /// The next weighing is of the button in water.
@@ -83,13 +93,82 @@ pub enum OrderBody {
         #[serde(default)]
         weight: Option<String>,
     },
-    /// End the job. One that is not finished is refused once, with what is missing, and ended at the
-    /// second order.
+    /// End the job. One that is not finished is refused with what is missing and a word that confirms
+    /// the order all the same.
     Close {},
     /// Press the balance's tare key.
     Tare {},
     /// Press the balance's zero key.
     Zero {},
+}
+
+/// What an order is given on: the member `on` of its JSON. All of it may be left out.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct OnBody {
+    /// An id of the order's own, 8 to 64 letters, digits, dashes and underscores: the same order sent
+    /// twice with one id happens once, also over a restart of the service.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub id: Option<String>,
+    /// The ticket that it is for; refused if another is open.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ticket: Option<String>,
+    /// The bench's mark as it was seen; refused if something that decides has happened since.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seen: Option<String>,
+    /// The word that a refusal, or an action, asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub confirm: Option<String>,
+}
+
+impl OnBody {
+    /// As the bench takes it.
+    pub fn into_terms(self) -> Result<Terms, Trouble> {
+        Ok(Terms {
+            ticket: self.ticket,
+            seen: self.seen.map(|seen| seen.parse()).transpose()?,
+            confirm: self.confirm.map(|word| word.parse()).transpose()?,
+            id: self.id.map(|id| id.parse()).transpose()?,
+        })
+    }
+}
+
+/// An order with what it is given on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OrderRequest {
+    /// The order.
+    pub order: OrderBody,
+    /// What it is given on.
+    pub on: OnBody,
+}
+
+impl Serialize for OrderRequest {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        use serde::ser::Error as _;
+        let mut whole = serde_json::to_value(&self.order).map_err(S::Error::custom)?;
+        if let Some(object) = whole.as_object_mut()
+            && self.on != OnBody::default()
+        {
+            let on = serde_json::to_value(&self.on).map_err(S::Error::custom)?;
+            object.insert("on".to_owned(), on);
+        }
+        whole.serialize(serializer)
+    }
+}
+
+impl<'de> Deserialize<'de> for OrderRequest {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        use serde::de::Error as _;
+        let mut whole = serde_json::Map::deserialize(deserializer)?;
+        let on = whole.shift_remove("on").map(serde_json::from_value);
+        let order = serde_json::from_value(whole.into()).map_err(D::Error::custom)?;
+        let on = on.transpose().map_err(D::Error::custom)?;
+        Ok(Self {
+            order,
+            on: on.unwrap_or_default(),
+        })
+    }
 }
 
 /// A metal to add.
@@ -217,6 +296,10 @@ pub struct RefusalBody {
     pub mend: String,
     /// Whether it can pass by itself.
     pub passes: bool,
+    /// The word with which the same order is carried out all the same (`on.confirm`), where only a
+    /// yes is wanted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub confirm: Option<String>,
 }
 
 impl From<Done> for ReplyBody {
@@ -236,6 +319,7 @@ impl From<&Trouble> for RefusalBody {
             means: trouble.means.clone(),
             mend: trouble.mend.clone(),
             passes: trouble.passes,
+            confirm: trouble.confirm.clone(),
         }
     }
 }
@@ -246,7 +330,10 @@ impl From<RefusalBody> for Trouble {
         // The service's own word is what programs go by. It may live as long as the command, which
         // ends with it.
         let code: &'static str = refusal.code.leak();
-        let trouble = Self::new(code, refusal.happened, refusal.means, refusal.mend);
+        let trouble = Self {
+            confirm: refusal.confirm,
+            ..Self::new(code, refusal.happened, refusal.means, refusal.mend)
+        };
         if refusal.passes {
             trouble.passing()
         } else {
@@ -268,6 +355,37 @@ impl OrderBody {
             Self::Zero {} => Some(Key::Zero),
             _ => None,
         }
+    }
+
+    /// The order of an action that is whole as it stands, as JSON sends it.
+    pub fn of(order: &Order) -> Option<Self> {
+        Some(match order {
+            Order::Add { metal: None } => Self::Add { metal: None },
+            Order::Take => Self::Take {},
+            Order::Withdraw { capture } => Self::Withdraw { capture: *capture },
+            Order::Reweigh => Self::Reweigh {},
+            Order::Leave => Self::Leave {},
+            Order::Button => Self::Button {},
+            Order::Answer(said) => Self::Answer { said: *said },
+            Order::CheckWeight { weight } => Self::CheckWeight {
+                weight: weight.map(|weight| weight.to_string()),
+            },
+            Order::Close => Self::Close {},
+            Order::Plan { add } => Self::Plan {
+                add: add
+                    .iter()
+                    .map(|metal| AddBody {
+                        metal: metal.metal.clone(),
+                        share: metal.share.to_string(),
+                    })
+                    .collect(),
+            },
+            Order::Open(_)
+            | Order::Lot { .. }
+            | Order::Add { metal: Some(_) }
+            | Order::Proof(_)
+            | Order::Assay { .. } => return None,
+        })
     }
 
     /// The order that this means on a bench.
@@ -327,7 +445,9 @@ impl OrderBody {
                     .transpose()?,
             },
             Self::Take {} => Order::Take,
-            Self::Withdraw {} => Order::Withdraw,
+            Self::Withdraw { capture } => Order::Withdraw { capture },
+            Self::Reweigh {} => Order::Reweigh,
+            Self::Leave {} => Order::Leave,
             Self::Button {} => Order::Button,
             Self::Proof(water) => Order::Proof(water.water()?),
             Self::Assay { fineness, basis } => {

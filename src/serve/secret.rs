@@ -14,6 +14,11 @@ use sha2::{Digest as _, Sha256};
 /// Bytes of a secret: twice the 128 bits that nobody can guess.
 const LONG: usize = 32;
 
+/// An id that nobody else gives an order.
+pub fn random_id() -> String {
+    random::<16>()
+}
+
 /// Random bytes from the kernel, in lower-case hexadecimal.
 pub(super) fn random<const BYTES: usize>() -> String {
     hex(&random_bytes::<BYTES>())

@@ -2,8 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::orders::OrderBody;
 use crate::balance::{LinkState, Verdict};
-use crate::job::{BenchRules, Job, Ring, State, What, statement, words};
+use crate::job::{Action, BenchRules, Job, Ring, State, What, statement, words};
 use crate::mass::{Indication, Moment, Shown};
 use crate::metal::Metal;
 
@@ -34,6 +35,63 @@ pub struct BenchView {
     pub weighing: Option<WeighingView>,
     /// The job, open or closed last.
     pub job: Option<JobView>,
+    /// The mark of this state, for `on.seen` of an order: another as soon as something has happened
+    /// that a decision rests on.
+    #[serde(default)]
+    pub mark: String,
+    /// The orders that the bench would take now, the likeliest first.
+    #[serde(default)]
+    pub actions: Vec<ActionView>,
+}
+
+/// An order that the bench would take.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct ActionView {
+    /// open, lot, reweigh, plan, plan-without, add, add-other, take, withdraw, button, proof, assay,
+    /// back, tared, anew, leave, check-weight or close.
+    pub action: String,
+    /// Whether it is the likeliest.
+    pub main: bool,
+    /// The whole order, ready to be sent, where nothing has to be typed for it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(
+        test,
+        schemars(with = "Option<serde_json::Map<String, serde_json::Value>>")
+    )]
+    pub order: Option<OrderBody>,
+    /// What it is about: a metal, a lot.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
+    /// The mass that it is about.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mass: Option<String>,
+    /// What has to be said yes to, in sentences; then `confirm` goes into `on.confirm`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub asks: Vec<String>,
+    /// The word that says yes to it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub confirm: Option<String>,
+}
+
+impl ActionView {
+    fn of(action: Action) -> Self {
+        let asks = action.asks;
+        Self {
+            action: action.way.word().to_owned(),
+            main: action.main,
+            order: action.order.as_ref().and_then(OrderBody::of),
+            name: action.name,
+            mass: action.mass.map(|mass| mass.to_string()),
+            confirm: asks.as_ref().map(|asks| asks.mark.to_string()),
+            asks: asks.map(|asks| asks.says).unwrap_or_default(),
+        }
+    }
+
+    /// All of a bench.
+    pub fn all(state: &State) -> Vec<Self> {
+        state.actions().into_iter().map(Self::of).collect()
+    }
 }
 
 /// A hold.
@@ -277,6 +335,8 @@ impl BenchView {
             pan: PanView::of(state, at),
             weighing: WeighingView::of(state),
             job: state.job().map(|job| JobView::of(job, state.rules())),
+            mark: state.mark().to_string(),
+            actions: ActionView::all(state),
         }
     }
 }

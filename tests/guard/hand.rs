@@ -6,8 +6,8 @@ use std::time::Duration;
 
 use panbell::balance::{LinkLimits, PanRules, SteadyRule, Verdict};
 use panbell::job::{
-    AddedMetal, BenchRules, Effect, Event, FORMAT, Opened, Order, PanAnswer, Record, State, UnitBy,
-    step,
+    AddedMetal, BenchRules, Effect, Event, FORMAT, Opened, Order, PanAnswer, Record, State, Terms,
+    UnitBy, step,
 };
 use panbell::mass::{Division, Moment};
 use panbell::metal::{Basis, Colour, Composition, Fineness, MarkLaw, Purpose, Shelf};
@@ -63,6 +63,8 @@ pub(crate) struct Hand<'a> {
     wrong: u32,
     captures: u32,
     is_refused: bool,
+    /// The word that says yes to what was asked.
+    asked: Option<String>,
     /// The hand knows of the trouble and puts it right.
     mends: bool,
     closing: Option<Vec<String>>,
@@ -126,6 +128,7 @@ impl<'a> Hand<'a> {
             wrong: 0,
             captures: 0,
             is_refused: false,
+            asked: None,
             mends: false,
             closing: None,
         }
@@ -136,7 +139,11 @@ impl<'a> Hand<'a> {
     }
 
     fn order(&mut self, order: Order) {
-        self.event(Event::Order { id: 1, order });
+        self.event(Event::Order {
+            id: 1,
+            order,
+            terms: Terms::default(),
+        });
     }
 
     fn event(&mut self, event: Event<'_>) {
@@ -146,7 +153,7 @@ impl<'a> Hand<'a> {
         let mut then = None;
         for effect in effects {
             match effect {
-                Effect::Append { record, wait } => {
+                Effect::Append { record, wait, .. } => {
                     let opens = matches!(*record, Record::Open(_));
                     self.written = if opens { 1 } else { self.written + 1 };
                     self.note(&record);
@@ -158,7 +165,10 @@ impl<'a> Hand<'a> {
                     self.checked += 1;
                     then = Some(Event::Checked(Ok((self.checked, checked))));
                 }
-                Effect::Answer { answer, .. } => self.is_refused = answer.is_err(),
+                Effect::Answer { answer, .. } => {
+                    self.is_refused = answer.is_err();
+                    self.asked = answer.err().and_then(|trouble| trouble.confirm);
+                }
                 Effect::Ring(_) => {}
             }
         }
@@ -383,8 +393,16 @@ impl<'a> Hand<'a> {
     /// What is not finished is asked for once.
     fn give_close(&mut self) {
         self.order(Order::Close);
-        if self.is_refused {
-            self.order(Order::Close);
+        if let Some(confirm) = self.asked.take() {
+            let terms = Terms {
+                confirm: confirm.parse().ok(),
+                ..Terms::default()
+            };
+            self.event(Event::Order {
+                id: 1,
+                order: Order::Close,
+                terms,
+            });
         }
     }
 

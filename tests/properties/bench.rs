@@ -8,7 +8,7 @@ use std::time::Duration;
 use panbell::balance::{LinkLimits, PanRules, SteadyRule};
 use panbell::job::{
     BellKind, BenchRules, Captured, Cause, Effect, Event, How, Job, Order, Raw, Record, State,
-    UnitBy, What, step,
+    Terms, UnitBy, What, step,
 };
 use panbell::mass::{Division, Indication, Mass, Moment, Reading, Shown, Status};
 use panbell::melt::{Side, window};
@@ -37,6 +37,8 @@ pub(crate) struct Bench {
     disk_is_dead: bool,
     /// How often each order was answered; a process that is killed takes its own with it.
     orders: BTreeMap<u64, u32>,
+    /// What the last order was answered with, if it asks.
+    asked: Option<String>,
     /// Check weights that were recorded.
     checked: u64,
     checks_told: u64,
@@ -95,6 +97,7 @@ impl Bench {
             queue: VecDeque::new(),
             disk_is_dead: false,
             orders: BTreeMap::new(),
+            asked: None,
             checked: 0,
             checks_told: 0,
             lines: Vec::new(),
@@ -108,9 +111,29 @@ impl Bench {
     }
 
     pub(crate) fn order(&mut self, order: Order) {
+        self.order_on(order, Terms::default());
+    }
+
+    pub(crate) fn order_on(&mut self, order: Order, terms: Terms) {
         let id = self.orders.len() as u64 + 1;
         self.orders.insert(id, 0);
-        self.event(&Event::Order { id, order });
+        self.asked = None;
+        self.event(&Event::Order { id, order, terms });
+    }
+
+    /// Gives an order, and says yes if something is asked first.
+    pub(crate) fn order_and_confirm(&mut self, order: Order) {
+        self.order(order.clone());
+        if let Some(word) = self.asked.take() {
+            let confirm = Some(word.parse().unwrap());
+            self.order_on(
+                order,
+                Terms {
+                    confirm,
+                    ..Terms::default()
+                },
+            );
+        }
     }
 
     pub(crate) fn line(&mut self, reading: Reading) {
@@ -248,7 +271,7 @@ impl Bench {
         let mut checks = Vec::new();
         for effect in effects {
             match effect {
-                Effect::Append { record, wait } => {
+                Effect::Append { record, wait, .. } => {
                     if wait {
                         let waiting = self.queue.iter().any(|(_, waited)| *waited);
                         assert!(!waiting, "two records are waited for at once");
@@ -261,7 +284,8 @@ impl Bench {
                     self.queue.push_back((*record, wait));
                 }
                 Effect::Check(checked) => checks.push(checked),
-                Effect::Answer { id, .. } => {
+                Effect::Answer { id, answer } => {
+                    self.asked = answer.err().and_then(|trouble| trouble.confirm);
                     let answered = self.orders.get_mut(&id).expect("an order that was given");
                     *answered += 1;
                     assert_eq!(*answered, 1, "order {id} is answered again");
@@ -339,21 +363,36 @@ impl Bench {
 
     /// Whether what is on the pan may be recorded, from what was heard and from nothing else.
     fn judge_capture(&self, captured: &Captured, before: &State, event: &Event<'_>) {
-        assert!(!self.state.holds().any(), "captured while the bench holds");
+        let again = captured.instead_of;
+        let holds = |state: &State| {
+            // Metal that is in no record holds the bench until it is recorded.
+            state
+                .holds()
+                .all()
+                .any(|hold| again.is_none() || hold.cause != Cause::Pan)
+        };
+        assert!(!holds(&self.state), "captured while the bench holds");
         let by_order = matches!(
             event,
             Event::Order {
-                order: Order::Take,
+                order: Order::Take | Order::Reweigh,
                 ..
             }
         );
         assert_eq!(captured.how == How::Taken, by_order);
         if by_order {
-            assert!(!before.holds().any(), "taken while the bench held");
+            assert!(!holds(before), "taken while the bench held");
         } else {
             assert!(matches!(event, Event::Line { .. }), "captured by {event:?}");
         }
-        assert_eq!(before.expected(), Some(&captured.what));
+        if let Some(replaced) = again {
+            let job = before.open_job().expect("a load that is weighed again");
+            let load = job.standing().find(|weighed| weighed.n == replaced);
+            let load = &load.expect("it counted until now").captured;
+            assert_eq!((&captured.what, captured.base), (&load.what, load.base));
+        } else {
+            assert_eq!(before.expected(), Some(&captured.what));
+        }
         assert_eq!(
             captured.mass.digits(),
             captured.gross.digits() - captured.base.digits(),

@@ -95,8 +95,7 @@ fn carry_out(act: &Act, bench: &mut Bench, scene: &mut Scene, quick: &mut bool) 
         Act::TareKey => scene.zero += shown(scene),
         // What is not finished is asked for at the first close.
         Act::Order(Order::Close) => {
-            bench.order(Order::Close);
-            bench.order(Order::Close);
+            bench.order_and_confirm(Order::Close);
         }
         Act::Order(order) => bench.order(order.clone()),
         Act::OddLines(lines) => {
@@ -200,11 +199,12 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
         } else {
             Order::Button
         };
-        // A job that is not finished is closed at the second asking.
-        if matches!(order, Order::Close) && !how.is_multiple_of(5) {
-            bench.order(Order::Close);
-        }
-        return bench.order(order);
+        // What is asked is mostly said yes to.
+        return if how.is_multiple_of(5) {
+            bench.order(order)
+        } else {
+            bench.order_and_confirm(order)
+        };
     };
     let base_known = job.expected.as_ref().is_some_and(|e| e.base.is_some());
     if !base_known {
@@ -353,7 +353,9 @@ fn any_order(division: Division) -> impl Strategy<Value = Order> {
         }),
         Just(Order::Take),
         Just(Order::Take),
-        Just(Order::Withdraw),
+        Just(Order::Withdraw { capture: None }),
+        Just(Order::Reweigh),
+        Just(Order::Leave),
         Just(Order::Button),
         any::<u16>().prop_map(in_water),
         fineness().prop_map(|target| an_assay(7, target)),

@@ -58,6 +58,7 @@ fn captured(what: What, mass: Indication) -> Record {
         gross: mass,
         base: mass.minus(mass).unwrap(),
         how: How::Settled,
+        instead_of: None,
         unit_by: panbell::job::UnitBy::Line,
         raw: Raw::of(b""),
     })

@@ -13,7 +13,7 @@ use crate::command::follow::Screen;
 use crate::command::output::Output;
 use crate::mass::{Division, Mass};
 use crate::port::{Nature, Pace, Pretend, PretendSettings, shape};
-use crate::serve::{BellView, BenchView, OrderBody, ReplyBody};
+use crate::serve::{BellView, BenchView, OnBody, OrderBody, OrderRequest, ReplyBody};
 use crate::trouble::Trouble;
 
 /// The shape that the pretend balance speaks, and its settings.
@@ -164,7 +164,8 @@ impl<'a> Stage<'a> {
         self.tell("order", &format!("panbell {typed}"));
         // What was seen before the order says nothing of what comes after it.
         self.view = None;
-        self.client.order(None, &order).await
+        let on = OnBody::default();
+        self.client.order(None, &OrderRequest { order, on }).await
     }
 
     /// Lets the hands rest for so long at a person's pace, watching.

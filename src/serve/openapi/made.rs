@@ -12,8 +12,8 @@ use crate::serve::front::PageView;
 use crate::serve::http::addresses;
 use crate::serve::pairing::{COOKIE, EnterBody};
 use crate::serve::{
-    BellView, BenchView, CodeView, DeviceView, ForgetBody, ForgottenView, MetalView, OrderBody,
-    ReadingView, RecipesView, RefusalBody, ReplyBody,
+    BellView, BenchView, CodeView, DeviceView, ForgetBody, ForgottenView, MetalView, OnBody,
+    OrderBody, ReadingView, RecipesView, RefusalBody, ReplyBody,
 };
 
 /// Collects the schemas of what is received and of what is sent.
@@ -48,6 +48,19 @@ impl Schemas {
         let mut all = self.sent.take_definitions(true);
         for (name, schema) in self.received.take_definitions(true) {
             assert!(all.insert(name.clone(), schema).is_none(), "{name} twice");
+        }
+        let on = self.received.subschema_for::<OnBody>().to_value();
+        for (name, schema) in self.received.take_definitions(true) {
+            all.insert(name, schema);
+        }
+        // Every order takes what it is given on beside its own members.
+        let orders = all
+            .get_mut("OrderBody")
+            .and_then(|orders| orders.get_mut("oneOf"));
+        for order in orders.and_then(Value::as_array_mut).into_iter().flatten() {
+            if let Some(members) = order.get_mut("properties").and_then(Value::as_object_mut) {
+                members.insert("on".to_owned(), on.clone());
+            }
         }
         all.sort_keys();
         all.into()
