@@ -13,6 +13,7 @@ use super::record::{AddedMetal, PanAnswer, Water, WaterWay, What};
 use super::state::{State, adding_for};
 use super::words;
 use crate::mass::Indication;
+use crate::melt::Side;
 use crate::metal::{Basis, Composition, Fineness};
 
 /// What can be ordered, by kind.
@@ -296,7 +297,15 @@ impl State {
             return if self.pan.is_low() || self.is_pan_lifted() {
                 vec![Way::Anew, Way::Leave]
             } else if matches!(what, What::Addition { .. }) {
-                Vec::new()
+                let net = self.pan.last().and_then(|tracked| tracked.net);
+                let net = net.map(Indication::mass).unwrap_or_default();
+                let is_needless = self.adding.as_ref().is_some_and(|adding| {
+                    adding.window.side(net) == Side::Within && !net.is_positive()
+                });
+                is_needless
+                    .then_some(Way::PlanWithout)
+                    .into_iter()
+                    .collect()
             } else {
                 vec![Way::Take]
             };

@@ -157,7 +157,11 @@ impl State {
         }
         let causes = self.holds.all().filter(|hold| hold.is_announced());
         parts.extend(causes.map(|hold| hold.cause.word().to_owned()));
-        parts.push(format!("{} {}", self.pan.is_low(), self.is_loose_told()));
+        parts.push(format!(
+            "{} {}",
+            self.pan.is_low(),
+            self.loose_told.is_some()
+        ));
         parts.push(self.check_step().to_owned());
         Mark::of(parts)
     }

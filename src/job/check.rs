@@ -8,7 +8,8 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
-use super::record::{Raw, text, text_option, unreadable};
+use super::record::{Raw, unreadable};
+use super::written::{text, text_option};
 use crate::balance::Ground;
 use crate::mass::{CheckWeight, Class, Division, Indication, Mass, Unit};
 use crate::trouble::Trouble;

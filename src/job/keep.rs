@@ -112,6 +112,7 @@ impl State {
                     self.guard.job_begins(at);
                 }
                 self.doubt_due = false;
+                (self.loose_since, self.loose_told) = (None, None);
                 self.pan.disarm();
                 self.end_hold(Cause::Pan, out);
             }
@@ -129,7 +130,7 @@ impl State {
                 if captured.instead_of.is_none() {
                     self.pan.disarm();
                 }
-                self.loose_since = None;
+                (self.loose_since, self.loose_told) = (None, None);
                 self.end_hold(Cause::Pan, out);
                 self.guard.used();
                 self.inside_since = None;

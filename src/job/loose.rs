@@ -7,7 +7,6 @@
 
 use std::time::Duration;
 
-use super::fold::Job;
 use super::hold::Cause;
 use super::on_pan::Loose;
 use super::order::Effect;
@@ -38,31 +37,38 @@ impl State {
         if !tracked.steady || !is_kept || self.open_job().is_none() {
             return;
         }
-        if self.has_left(tracked.gross) {
-            self.loose_since = None;
-            self.follow_up(Record::Emptied {}, out);
-            return;
+        let loose = self.loose_now();
+        if loose.is_none() {
+            (self.loose_since, self.loose_told) = (None, None);
         }
-        let Some(loose) = self.loose_now() else {
-            self.loose_since = None;
+        if self.has_left(tracked.gross) {
+            return self.follow_up(Record::Emptied {}, out);
+        }
+        let Some(loose) = loose else {
             let last = self.open_job().and_then(|job| job.on_pan.last());
-            if let Some(beside) = last.map(|load| load.n).filter(|n| self.is_told_loose(*n)) {
+            let is_back = !self.is_pan_lifted();
+            let settled = last.map(|load| load.n).filter(|n| self.is_loose_known(*n));
+            if let Some(beside) = settled.filter(|_| is_back) {
                 self.follow_up(Record::Settled { beside }, out);
             }
             return;
         };
         let since = *self.loose_since.get_or_insert(at);
-        let is_told = |job: &Job| {
-            let mut told = job.loose().iter();
-            told.any(|told| told.beside == loose.beside && told.mass == loose.mass)
-        };
-        if at.since(since) >= PATIENCE && !self.open_job().is_some_and(is_told) {
-            let (beside, mass) = (loose.beside, loose.mass);
+        if at.since(since) < PATIENCE || self.loose_told == Some(loose.mass) {
+            return;
+        }
+        self.loose_told = Some(loose.mass);
+        let (beside, mass) = (loose.beside, loose.mass);
+        let is_known = self.open_job().is_some_and(|job| {
+            let mut known = job.loose().iter();
+            known.any(|known| known.beside == beside && known.mass == mass)
+        });
+        if !is_known {
             self.follow_up(Record::Loose { beside, mass }, out);
-            if let Some(job) = &self.job {
-                let (why, mend) = words::loose(job, &loose);
-                self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
-            }
+        }
+        if let Some(job) = &self.job {
+            let (why, mend) = words::loose(job, &loose);
+            self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
         }
     }
 
@@ -91,7 +97,7 @@ impl State {
         let (ground, last) = (job.on_pan.ground(), job.on_pan.last());
         if ground.is_none() {
             self.follow_up(Record::Emptied {}, out);
-        } else if let Some(beside) = last.map(|load| load.n).filter(|n| !self.is_told_loose(*n)) {
+        } else if let Some(beside) = last.map(|load| load.n).filter(|n| !self.is_loose_known(*n)) {
             self.follow_up(Record::Settled { beside }, out);
         }
         for Loose { beside, mass } in loose {
@@ -99,15 +105,10 @@ impl State {
         }
     }
 
-    fn is_told_loose(&self, beside: u64) -> bool {
+    /// Whether the file says so of a load already.
+    fn is_loose_known(&self, beside: u64) -> bool {
         let job = self.open_job();
-        job.is_some_and(|job| job.loose().iter().any(|told| told.beside == beside))
-    }
-
-    /// Whether the pan has rested with such metal long enough for the person to be told.
-    pub(super) fn is_loose_told(&self) -> bool {
-        self.loose_now()
-            .is_some_and(|loose| self.is_told_loose(loose.beside))
+        job.is_some_and(|job| job.loose().iter().any(|known| known.beside == beside))
     }
 
     /// The metal on the pan that is in no record, as it rests there now. A load that was set aside is

@@ -17,6 +17,7 @@ mod hold;
 mod keep;
 mod loose;
 mod metals;
+mod needs;
 mod on_pan;
 mod order;
 mod orders;
@@ -32,6 +33,7 @@ mod terms;
 mod watch;
 mod weigh;
 pub mod words;
+mod written;
 
 pub use actions::{Action, Way};
 pub use asks::Asked;

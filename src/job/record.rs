@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 
 use serde::{Deserialize, Serialize};
 
-use crate::mass::{CheckWeight, Division, Indication, Unit};
+use crate::mass::{Division, Indication};
 use crate::metal::{Basis, Colour, Composition, Fineness, Purpose};
 use crate::trouble::Trouble;
 use rust_decimal::Decimal;
@@ -17,6 +17,7 @@ use super::bell::BellKind;
 use super::check::{Checked, UnitBy};
 use super::hold::Cause;
 use super::terms::OrderId;
+use super::written::{text, text_option};
 
 /// The version of the job file. A file of a later version is read by no earlier panbell.
 pub const FORMAT: u32 = 2;
@@ -468,96 +469,6 @@ pub(super) fn unreadable(why: &str) -> Trouble {
         "Read it with the panbell that wrote it.",
     )
 }
-
-/// Serde through `Display` and `FromStr`: numbers are strings in files.
-pub(super) mod text {
-    use std::fmt::Display;
-    use std::str::FromStr;
-
-    use serde::{Deserialize, Deserializer, Serializer, de};
-
-    use super::Written;
-
-    pub(in crate::job) fn serialize<T: Written, S: Serializer>(
-        value: &T,
-        serializer: S,
-    ) -> Result<S::Ok, S::Error> {
-        serializer.serialize_str(&value.written())
-    }
-
-    pub(in crate::job) fn deserialize<'de, T, D>(deserializer: D) -> Result<T, D::Error>
-    where
-        T: FromStr<Err: Display>,
-        D: Deserializer<'de>,
-    {
-        String::deserialize(deserializer)?
-            .parse()
-            .map_err(de::Error::custom)
-    }
-}
-
-/// The same for what may be missing.
-pub(super) mod text_option {
-    use std::fmt::Display;
-    use std::str::FromStr;
-
-    use serde::{Deserialize, Deserializer, Serializer, de};
-
-    use super::Written;
-
-    #[allow(clippy::ref_option)] // the signature that serde's `with` asks for
-    pub(in crate::job) fn serialize<T: Written, S: Serializer>(
-        value: &Option<T>,
-        serializer: S,
-    ) -> Result<S::Ok, S::Error> {
-        match value {
-            Some(value) => serializer.serialize_some(&value.written()),
-            None => serializer.serialize_none(),
-        }
-    }
-
-    pub(in crate::job) fn deserialize<'de, T, D>(deserializer: D) -> Result<Option<T>, D::Error>
-    where
-        T: FromStr<Err: Display>,
-        D: Deserializer<'de>,
-    {
-        Option::<String>::deserialize(deserializer)?
-            .map(|text| text.parse().map_err(de::Error::custom))
-            .transpose()
-    }
-}
-
-/// How a value is written in a file, so that it reads back the same.
-pub(super) trait Written {
-    fn written(&self) -> String;
-}
-
-impl Written for Fineness {
-    fn written(&self) -> String {
-        self.stated_text()
-    }
-}
-
-macro_rules! written_as_displayed {
-    ($($kind:ty),+) => { $(impl Written for $kind {
-        fn written(&self) -> String {
-            self.to_string()
-        }
-    })+ };
-}
-
-written_as_displayed!(
-    Composition,
-    Indication,
-    Division,
-    Colour,
-    Purpose,
-    Basis,
-    Decimal,
-    CheckWeight,
-    Unit,
-    UnitBy
-);
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]

@@ -88,8 +88,9 @@ pub struct State {
     pub(super) behind: Vec<Record>,
     /// What the last two reading records said, the newest first.
     pub(super) noted: [Option<Indication>; 2],
-    /// Since when metal that is in no record rests on the pan.
+    /// Since when metal that is in no record rests on the pan, and how much was told of last.
     pub(super) loose_since: Option<Moment>,
+    pub(super) loose_told: Option<Indication>,
     pub(super) disk_retry: Option<Moment>,
     pub(super) shown: Option<(Reading, Moment)>,
     /// The last line with a mass in it, for the record of a capture that is ordered.
@@ -137,6 +138,7 @@ impl State {
             behind: Vec::new(),
             noted: [None; 2],
             loose_since: None,
+            loose_told: None,
             disk_retry: None,
             shown: None,
             line: Vec::new(),
@@ -179,7 +181,7 @@ impl State {
             Base::From(base) => Some(base),
             Base::AfterEmptying(_) | Base::NextRest => None,
         });
-        self.loose_since = None;
+        (self.loose_since, self.loose_told) = (None, None);
         self.watch = Watch::new();
         self.inside_since = None;
         self.noted = [None; 2];
@@ -290,12 +292,19 @@ impl State {
             return "No job is open.".to_owned();
         };
         let Some(expected) = &job.expected else {
-            return next_step(job, &self.rules);
+            let next = next_step(job, &self.rules);
+            return match self.set_aside_words(job) {
+                Some(told) => format!("{told} {next}"),
+                None => next,
+            };
         };
         let name = words::of(job, &expected.what);
         match (self.pan.base(), &self.adding) {
             (_, _) if self.pan.is_low() => format!(
                 "The pan is not as it was when this weighing began. Put back what was on it, or begin {name} anew."
+            ),
+            (Some(Base::AfterEmptying(ground)), _) if self.is_pan_lifted() => format!(
+                "The balance rests at less than the {ground} that stood there before. Put back what stood there; or count {name} from what is on the pan now."
             ),
             (Some(Base::AfterEmptying(_)), _) => format!("Empty the pan; {name} comes next."),
             (Some(Base::From(base)), Some(adding)) => {
@@ -321,6 +330,21 @@ impl State {
     }
 }
 
+impl State {
+    /// What was set aside and still lies on the pan.
+    fn set_aside_words(&self, job: &Job) -> Option<String> {
+        let (load, what) = job.on_pan.set_aside()?;
+        let shown = self.pan.last().filter(|tracked| tracked.steady)?.gross;
+        let lies_there = (shown.mass() - load.gross.mass()).abs() <= self.rules.pan.tolerance;
+        let mass = load.gross.minus(load.base).filter(|_| lies_there)?;
+        Some(format!(
+            "{} that were set aside still lie on the pan: weigh {} anew, or take it off.",
+            words::spelled(mass),
+            words::of_withdrawn(job, what)
+        ))
+    }
+}
+
 fn next_step(job: &Job, rules: &BenchRules) -> String {
     if let Some(button) = job.last_button() {
         return after_button(job, button).to_owned();
@@ -333,7 +357,10 @@ fn next_step(job: &Job, rules: &BenchRules) -> String {
             })
         }
         _ if job.lots().next().is_none() => format!("{so_far} Weigh the first lot."),
-        Some(_) => format!("{so_far} Weigh a further lot, or go on with what is to be added."),
+        Some(next) => match adding_for(job, *next) {
+            Ok(_) => format!("{so_far} Weigh a further lot, or go on with what is to be added."),
+            Err(trouble) => format!("{so_far} {} {}", trouble.happened, trouble.mend),
+        },
         None => format!("{so_far} Weigh a further lot, or choose what to add."),
     }
 }

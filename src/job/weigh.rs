@@ -151,7 +151,7 @@ impl State {
             let (why, mend) =
                 words::pan_question(self.job.as_ref(), self.pan.rest(), self.rules.pan.division);
             self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
-        } else if !self.is_loose_told() {
+        } else if self.loose_told.is_none() {
             self.end_hold(Cause::Pan, out);
         }
     }

@@ -132,6 +132,10 @@ pub fn standing(job: &Job, adding: &Adding, net: Mass, rules: &BenchRules) -> St
     let spelled = |mass| spelled(shown(job, mass));
     match window.side(net) {
         Side::Under => format!("Add {} more of {name}.", spelled(window.aim - net)),
+        Side::Within if !net.is_positive() => format!(
+            "No {name} need be added: the melt is within its window without it. At most {} may be. Plan on without it, or weigh out a little.",
+            spelled(window.upper)
+        ),
         Side::Within => {
             let melt = adding.melt_with(net);
             let fineness = melt.fineness().unwrap_or(Fineness::NONE);

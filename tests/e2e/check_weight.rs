@@ -62,6 +62,12 @@ impl Silent {
         service::run(service::plain(self.home.path()).args(words))
     }
 
+    /// Gives an order that asks something first, and says yes to it.
+    fn yes(&self, words: &[&str]) -> Said {
+        let word = service::word_to_confirm(&self.say(words));
+        self.say(&[words, &["--confirm", &word]].concat())
+    }
+
     /// Puts this on the pan and waits until it is shown so.
     fn put(&self, mass: &str) {
         self.balance.place(g(mass)).unwrap();
@@ -158,7 +164,7 @@ fn a_check_weight_lets_a_balance_without_units_be_captured_until_its_unit_key_is
     silent
         .say(&["close"])
         .is_refused("The button was not weighed.");
-    silent.say(&["close"]).ends(3);
+    silent.yes(&["close"]).ends(3);
 
     let captures = silent.home.captures("T-1");
     assert_eq!(captures.len(), 1);
@@ -230,7 +236,7 @@ fn masses_that_no_check_weight_follows_are_closed_as_unproven_and_another_unit_i
     silent.open(0);
     silent.lot("14.86");
     silent.say(&["close"]).is_refused("was not shown again");
-    let told = silent.say(&["close"]).ends(3);
+    let told = silent.yes(&["close"]).ends(3);
     assert!(told.contains("The unit of 14.86 g is not proven"), "{told}");
 
     // A second service remembers nothing of the unit.

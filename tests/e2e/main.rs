@@ -16,6 +16,7 @@ mod disk;
 mod hotplug;
 mod kills;
 mod link;
+mod loose;
 mod orders;
 mod pan;
 mod proof;

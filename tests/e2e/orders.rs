@@ -177,7 +177,8 @@ fn metal_half_weighed_is_not_forgotten_by_another_order() {
     desk.at_rest("1.00 g");
     // Said to be begun anew, it counts from what lies there, and says so.
     assert!(
-        desk.ok(&["answer", "anew"])
+        desk.yes(&["answer", "anew"])
+            .ends(0)
             .contains("counts from the 1.00 g")
     );
     desk.close_as_it_is();

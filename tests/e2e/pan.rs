@@ -81,7 +81,7 @@ fn anew_forgets_what_was_poured_and_counts_from_what_lies_there() {
     desk.place(g("5.00"));
     is_question(&desk, mark);
     desk.at_rest("5.00 g");
-    desk.ok(&["answer", "anew"]);
+    desk.yes(&["answer", "anew"]).ends(0);
     desk.ready();
     assert_eq!(desk.view()["pan"]["net"], "0.00 g");
     let mark = desk.follower.mark();

@@ -151,7 +151,7 @@ fn a_button_that_is_known_too_roughly_is_sent_to_be_assayed_by_fire() {
     melted(&desk);
     let said = desk.say(&["assay", "748", "xrf"]).ends(3);
     for words in [
-        "have it assayed by fire: panbell assay.",
+        "have it assayed by fire.",
         "As it is it may carry the lower mark",
     ] {
         assert!(said.contains(words), "no \"{words}\" in {said}");
@@ -208,7 +208,7 @@ fn what_speaks_against_a_button_is_asked_for_before_it_is_closed_and_stands_in_i
     }
     desk.say(&["close"])
         .is_refused("By its assay the button is below 750");
-    let statement = desk.say(&["close"]).ends(3);
+    let statement = desk.yes(&["close"]).ends(3);
     for words in [
         "by fire-assay: 750.20",
         "by declared: 748.50",
@@ -299,7 +299,7 @@ fn a_button_that_lost_too_much_is_not_passed_over() {
     let view = desk.view();
     let sentence = view["sentence"].as_str().unwrap();
     assert!(
-        sentence.contains("panbell proof or panbell assay"),
+        sentence.contains("prove it by its density or an assay"),
         "{sentence}"
     );
     desk.empty();

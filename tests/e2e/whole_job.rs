@@ -157,6 +157,10 @@ fn the_same_orders_by_http_and_by_curl() {
     let asked = http::order(&socket, BENCH, order).unwrap();
     assert_eq!(asked.status, 409, "{asked:?}");
     assert_eq!(asked.json()["code"], "job-unfinished");
+    let word = asked.json()["confirm"].as_str().unwrap().to_owned();
+    let again = http::order(&socket, BENCH, order).unwrap();
+    assert_eq!(again.status, 409, "a second order is no yes: {again:?}");
+    let order = &format!(r#"{{"order":"close","on":{{"confirm":"{word}","ticket":"T-2"}}}}"#);
     let has_curl = std::process::Command::new("curl").arg("--version").output();
     let reply: Value = if has_curl.is_ok_and(|it| it.status.success()) {
         let mut curl = std::process::Command::new("curl");

@@ -211,11 +211,12 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
             Order::Button
         };
         // What is asked is mostly said yes to.
-        return if how.is_multiple_of(5) {
-            bench.order(order)
+        if how.is_multiple_of(5) {
+            bench.order(order);
         } else {
-            bench.order_and_confirm(order)
-        };
+            bench.order_and_confirm(order);
+        }
+        return;
     };
     let base_known = job.expected.as_ref().is_some_and(|e| e.base.is_some());
     if !base_known {

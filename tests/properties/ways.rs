@@ -47,7 +47,7 @@ fn give(state: &State, order: &Order, confirm: Option<&str>, now: Moment) -> Cam
     match refused {
         None => Came::Taken,
         Some(trouble) => match trouble.confirm {
-            Some(word) => Came::Asked(word),
+            Some(word) => Came::Asked(word.into()),
             None => Came::Refused(trouble.code.to_owned()),
         },
     }

@@ -118,6 +118,12 @@ impl Desk {
         service::run(service::plain(self.home.path()).args(words))
     }
 
+    /// Gives an order that asks something first, and says yes to it.
+    pub fn yes(&self, words: &[&str]) -> Said {
+        let word = service::word_to_confirm(&self.say(words));
+        self.say(&[words, &["--confirm", &word]].concat())
+    }
+
     /// Gives a command that must end well; gives what it said.
     pub fn ok(&self, words: &[&str]) -> String {
         self.say(words).ends(0)
@@ -259,11 +265,11 @@ impl Desk {
         }
     }
 
-    /// Closes a job that is not finished: it is closed at the second asking only.
+    /// Closes a job that is not finished: it is closed after a yes only.
     pub fn close_as_it_is(&self) -> String {
         self.say(&["close"])
             .is_refused_with("A closed job cannot be gone on with");
-        self.say(&["close"]).ends(3)
+        self.yes(&["close"]).ends(3)
     }
 
     /// Checks the book with the program's own command.

@@ -251,6 +251,15 @@ impl Said {
     }
 }
 
+/// The word that says yes to what a refused order asks.
+pub fn word_to_confirm(asked: &Said) -> String {
+    assert_eq!(asked.code, 1, "{asked:?}");
+    let word = asked.err.split("--confirm ").nth(1);
+    let word = word.and_then(|rest| rest.trim().strip_suffix('.'));
+    word.unwrap_or_else(|| panic!("nothing is asked: {asked:?}"))
+        .to_owned()
+}
+
 /// Runs a command to its end, within the limit.
 pub fn run(command: &mut Command) -> Said {
     let child = command
