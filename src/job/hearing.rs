@@ -46,6 +46,7 @@ impl State {
 
     pub(super) fn port_opened(&mut self, at: Moment) {
         self.link.opened(at);
+        self.pan.forget_pace();
         let patience = self.rules.link.silence;
         self.silent(patience, at);
     }
@@ -75,6 +76,7 @@ impl State {
     pub(super) fn port_lost(&mut self, trouble: &Trouble, at: Moment) {
         self.link.lost();
         self.nothing_is_current();
+        self.pan.forget_pace();
         self.holds.begin(
             Cause::Link,
             trouble.happened.clone(),
@@ -96,6 +98,17 @@ impl State {
             // Odd lines keep the link from being silent, not the pan from being old.
             self.pan.forget();
             self.inside_since = None;
+        } else {
+            self.pan.grow_old(at);
         }
+    }
+
+    /// The service stood still: what was heard before is of that time, and what comes next may have
+    /// lain there for as long.
+    pub(super) fn stalled(&mut self) {
+        self.shown = None;
+        self.pan.forget();
+        self.inside_since = None;
+        self.watch.missed();
     }
 }

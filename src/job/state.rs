@@ -143,6 +143,10 @@ impl State {
             job,
             rules,
         };
+        if let Some(last) = state.job.as_ref().and_then(|job| job.weighed.last()) {
+            let stood = [last.captured.base, last.captured.gross];
+            stood.into_iter().for_each(|mass| state.pan.remember(mass));
+        }
         if let Some(expected) = state.job.as_ref().and_then(|job| job.expected.clone()) {
             match expected.base {
                 Some(base) => state.pan.resume(Base::From(base), expected.rest),
@@ -166,7 +170,7 @@ impl State {
             .job
             .as_ref()
             .map_or(Base::NextRest, |job| job.base_for(what, self.standing_load));
-        let taken = self.pan.arm(base, at);
+        let taken = self.pan.arm_asking(base, at);
         self.watch = Watch::new();
         self.inside_since = None;
         self.noted = [None; 2];
@@ -259,10 +263,17 @@ impl State {
 
     /// When the bench wants a tick, if nothing else happens before.
     pub fn wake_at(&self) -> Option<Moment> {
-        [self.link.wake_at(), self.holds.wake_at(), self.disk_retry]
-            .into_iter()
-            .flatten()
-            .min()
+        let over = self.adding.as_ref().and(self.watch.over_at());
+        let over = over.filter(|_| !self.holds.any());
+        [
+            self.link.wake_at(),
+            self.holds.wake_at(),
+            self.disk_retry,
+            over,
+        ]
+        .into_iter()
+        .flatten()
+        .min()
     }
 
     /// The sentence that the person needs now.
@@ -280,6 +291,9 @@ impl State {
             return next_step(job, &self.rules);
         };
         let name = words::of(job, &expected.what);
+        if self.pan.is_hindered() {
+            return words::HEARD_WITH_GAPS.to_owned();
+        }
         match (self.pan.base(), &self.adding) {
             (_, _) if self.pan.is_low() => format!(
                 "The pan is not as it was when this weighing began. Put back what was on it, or begin {name} anew: panbell answer anew."
