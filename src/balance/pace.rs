@@ -195,7 +195,11 @@ mod tests {
         ] {
             let (pace, now) = even(every, 20);
             let after = |interval| heard(&mut pace.clone(), now, &[interval]).0;
-            assert_eq!((after(fine), after(gap)), (vec![true], vec![false]), "{every}");
+            assert_eq!(
+                (after(fine), after(gap)),
+                (vec![true], vec![false]),
+                "{every}"
+            );
         }
     }
 

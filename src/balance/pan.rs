@@ -235,15 +235,8 @@ impl Pan {
         self.follow(gross, status, false, at)
     }
 
-    fn follow(
-        &mut self,
-        gross: Indication,
-        status: Status,
-        newest: bool,
-        at: Moment,
-    ) -> Tracked {
-        let Stillness { steady, arrival } =
-            self.steadiness.take(gross.mass(), status, newest, at);
+    fn follow(&mut self, gross: Indication, status: Status, newest: bool, at: Moment) -> Tracked {
+        let Stillness { steady, arrival } = self.steadiness.take(gross.mass(), status, newest, at);
         let unheard = match (arrival, self.last) {
             (Arrival::InTime, _) | (_, None) => Duration::ZERO,
             _ => at.since(self.heard),

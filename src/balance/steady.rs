@@ -127,9 +127,8 @@ impl Steadiness {
             }
         };
         self.run = Some(run);
-        let steady = newest
-            && at.since(run.since) >= self.rule.time
-            && run.readings >= SteadyRule::READINGS;
+        let steady =
+            newest && at.since(run.since) >= self.rule.time && run.readings >= SteadyRule::READINGS;
         if steady {
             self.hindered.gaps = 0;
         }
@@ -222,12 +221,24 @@ mod tests {
     #[test]
     fn at_rest_after_the_time_inside_the_span_and_not_while_the_balance_says_it_moves() {
         let mut heard = Heard::new(500);
-        assert_eq!(heard.lines(100, "1.00 g", 6), [false, false, false, false, false, true]);
+        assert_eq!(
+            heard.lines(100, "1.00 g", 6),
+            [false, false, false, false, false, true]
+        );
         assert!(heard.say(100, "1.01 g", Status::Stable));
-        assert!(!heard.say(100, "1.02 g", Status::Stable), "beyond the span of what went before");
-        assert_eq!(heard.lines(100, "1.02 g", 5), [false, false, false, false, true]);
+        assert!(
+            !heard.say(100, "1.02 g", Status::Stable),
+            "beyond the span of what went before"
+        );
+        assert_eq!(
+            heard.lines(100, "1.02 g", 5),
+            [false, false, false, false, true]
+        );
         assert!(!heard.say(100, "1.02 g", Status::InMotion));
-        assert!(!heard.say(100, "1.02 g", Status::Stable), "motion starts the time anew");
+        assert!(
+            !heard.say(100, "1.02 g", Status::Stable),
+            "motion starts the time anew"
+        );
     }
 
     #[test]

@@ -52,11 +52,17 @@ impl State {
     }
 
     fn silent(&mut self, patience: Duration, at: Moment) {
+        let was_heard = self.link.has_been_heard();
         self.nothing_is_current();
         let (why, mend) = if self.sends == Sends::Reports {
             (
                 "The USB scale is there and says nothing.",
-                "Some send only when the weight changes: put something on the pan or take it off. If nothing comes then, is it switched on?",
+                "Some send only when the weight changes, and silence is not rest, so nothing is recorded from one that does. Put something on the pan or take it off: if nothing comes then, is it switched on? If it comes and stays away again, set the scale to send all the time, or weigh on a balance that does.",
+            )
+        } else if was_heard && self.sends == Sends::Lines {
+            (
+                "The balance says nothing any more. Silence is not rest: nothing is recorded until it is heard again.",
+                "Is it switched on, and is its cable in? If it sends only when the weight changes, set it to send all the time, or have it asked: [ask] in its balance file.",
             )
         } else if self.sends == Sends::Answers {
             (

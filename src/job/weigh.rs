@@ -96,9 +96,7 @@ impl State {
         }
         let believed = self.guard.believed(reading);
         // Nothing to weigh in it, but it may say that the pan moves.
-        if believed.is_none()
-            && (reading.status == Status::InMotion || self.guard.is_suspect())
-        {
+        if believed.is_none() && (reading.status == Status::InMotion || self.guard.is_suspect()) {
             self.pan.forget();
             self.inside_since = None;
         }

@@ -19,6 +19,7 @@ mod link;
 mod orders;
 mod pan;
 mod proof;
+mod stalls;
 mod stop;
 mod units;
 mod whole_job;
