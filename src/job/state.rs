@@ -251,6 +251,17 @@ impl State {
         self.watch.zone()
     }
 
+    /// What the weighing under way counts from, as far as that is known.
+    pub fn pan_base(&self) -> Option<Base> {
+        self.pan.base()
+    }
+
+    /// What came to rest on the pan and may be metal put on too soon, so that nothing is counted
+    /// from it unless the person begins anew.
+    pub fn doubted_base(&self) -> Option<Indication> {
+        self.pan.doubted_base()
+    }
+
     /// Whether the pan is lighter than it can become by itself, and the weighing stands still.
     pub fn is_pan_low(&self) -> bool {
         self.pan.is_low()

@@ -65,28 +65,8 @@ pub(crate) struct Tally {
 
 impl Bench {
     pub(crate) fn new(division: Division) -> Self {
-        let d = division.mass();
-        let rules = Arc::new(BenchRules {
-            name: "window".to_owned(),
-            pan: PanRules {
-                division,
-                steady: SteadyRule {
-                    span: d,
-                    time: STEADY,
-                },
-                tolerance: d.times(3),
-                least_load: d.times(10),
-            },
-            dwell: DWELL,
-            link: LinkLimits { silence: SILENCE },
-            shelf: Arc::new(Shelf::default()),
-            repeatability: None,
-            class: None,
-            calibration_u: None,
-            check_weight: None,
-            law: std::sync::Arc::new(a_law()),
-            past: std::sync::Arc::default(),
-        });
+        let times = [STEADY, DWELL, SILENCE].map(|time| time.as_millis() as u64);
+        let rules = Arc::new(rules(division, times.into()));
         Self {
             state: State::new(Arc::clone(&rules), None),
             rules,
@@ -442,6 +422,34 @@ impl Bench {
             later = *when;
         }
         panic!("not heard for long enough to be at rest");
+    }
+}
+
+/// The rules of a bench with these times of rest, dwell and silence, in milliseconds.
+pub(crate) fn rules(division: Division, (steady, dwell, silence): (u64, u64, u64)) -> BenchRules {
+    let d = division.mass();
+    BenchRules {
+        name: "window".to_owned(),
+        pan: PanRules {
+            division,
+            steady: SteadyRule {
+                span: d,
+                time: Duration::from_millis(steady),
+            },
+            tolerance: d.times(3),
+            least_load: d.times(10),
+        },
+        dwell: Duration::from_millis(dwell),
+        link: LinkLimits {
+            silence: Duration::from_millis(silence),
+        },
+        shelf: Arc::new(Shelf::default()),
+        repeatability: None,
+        class: None,
+        calibration_u: None,
+        check_weight: None,
+        law: std::sync::Arc::new(a_law()),
+        past: std::sync::Arc::default(),
     }
 }
 
