@@ -17,6 +17,8 @@ pub struct Pace {
     /// What usually lies between two readings, and what may lie between them.
     learned: Option<Learned>,
     last: Option<Moment>,
+    /// What came since the last was no reading.
+    paused: bool,
     /// When the readings began that came together with the last one.
     clump: Moment,
     /// How old what comes may be at most, having been held back.
@@ -63,6 +65,7 @@ impl Pace {
             heard: 0,
             learned: None,
             last: None,
+            paused: false,
             clump: Moment::default(),
             behind: Duration::ZERO,
         }
@@ -74,26 +77,35 @@ impl Pace {
             self.clump = at;
             return Arrival::First;
         };
-        let (gap, limit) = (at.since(last), self.limit());
+        let gap = at.since(last);
+        let usual = self.usual().unwrap_or(gap);
+        let arrival = if self.limit().is_some_and(|limit| gap > limit) {
+            self.behind = gap.saturating_sub(usual);
+            if self.paused {
+                Arrival::First
+            } else {
+                Arrival::AfterGap
+            }
+        } else if self.paused {
+            self.behind = Duration::ZERO;
+            Arrival::First
+        } else if !self.behind.is_zero() && gap < usual * 3 / 4 {
+            self.behind = self.behind.saturating_sub(usual - gap);
+            Arrival::HeldBack
+        } else {
+            self.behind = Duration::ZERO;
+            Arrival::InTime
+        };
         let since_clump = at.since(self.clump);
         if since_clump >= CLUMP {
             self.clump = at;
-            self.learn(since_clump);
+            // How fast a way lets go of what it held back is no pace of the balance.
+            if arrival != Arrival::HeldBack && !self.paused {
+                self.learn(since_clump);
+            }
         }
-        let usual = self.usual().unwrap_or(gap);
-        if limit.is_some_and(|limit| gap > limit) {
-            self.behind = gap.saturating_sub(usual);
-            return Arrival::AfterGap;
-        }
-        if self.behind.is_zero() {
-            return Arrival::InTime;
-        }
-        if gap < usual * 3 / 4 {
-            self.behind = self.behind.saturating_sub(usual - gap);
-            return Arrival::HeldBack;
-        }
-        self.behind = Duration::ZERO;
-        Arrival::InTime
+        self.paused = false;
+        arrival
     }
 
     /// What usually lies between two readings, once any two were heard.
@@ -109,15 +121,14 @@ impl Pace {
     /// Whether more time has passed since the last reading than the pace explains.
     pub fn is_overdue(&self, at: Moment) -> bool {
         match (self.last, self.limit()) {
-            (Some(last), Some(limit)) => at.since(last) > limit,
+            (Some(last), Some(limit)) if !self.paused => at.since(last) > limit,
             _ => true,
         }
     }
 
-    /// What follows is not measured against what came before.
+    /// What comes next follows on nothing that came before, though it may have been held back.
     pub fn pause(&mut self) {
-        self.last = None;
-        self.behind = Duration::ZERO;
+        self.paused = true;
     }
 
     fn learn(&mut self, interval: Duration) {
@@ -245,6 +256,11 @@ mod tests {
         let (all, now) = heard(&mut pace, now, &[20, 20, 20]);
         assert!(all.contains(&false), "{all:?}");
         assert_eq!(heard(&mut pace, now, &[100; 3]).0, [true; 3]);
+        // Nor do they teach a pace.
+        let (mut slow, from) = even(100, 40);
+        let mut drained = vec![2900];
+        drained.extend([50; 40]);
+        assert_eq!(heard(&mut slow, from, &drained).0, [false; 41]);
         // Lost for good: nothing more is waited for.
         let (all, _) = heard(&mut pace, now + 300, &[1100, 100, 100]);
         assert_eq!(all, [false, true, true]);

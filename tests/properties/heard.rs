@@ -149,6 +149,8 @@ struct Bench {
     checked: u64,
     last: Option<(u64, i64)>,
     ordered_at: u64,
+    /// A check weight was asked for, and may still be.
+    wants_check: bool,
     /// What stood on the pan at some rest of the load itself.
     dish: f64,
     acts: u64,
@@ -176,6 +178,7 @@ impl Bench {
             checked: 0,
             last: None,
             ordered_at: 0,
+            wants_check: false,
             dish: 0.0,
             acts: 0,
             tally: Tally::default(),
@@ -237,6 +240,7 @@ impl Bench {
         if self.world.is_stopped() {
             return;
         }
+        self.wants_check |= matches!(order, Order::CheckWeight { .. });
         let counts = matches!(
             order,
             Order::Lot { .. }
@@ -400,7 +404,8 @@ impl Bench {
         let (Some(adding), Some(Base::From(base)), false) = (
             self.state().adding(),
             self.state().pan_base(),
-            self.state().holds().any(),
+            // While a check weight is waited for nothing else is weighed.
+            self.state().holds().any() || self.wants_check,
         ) else {
             return;
         };
