@@ -15,6 +15,8 @@ mod bench;
 mod exact;
 #[path = "properties/hand.rs"]
 mod hand;
+#[path = "properties/heard.rs"]
+mod heard;
 #[path = "properties/machine.rs"]
 mod machine;
 #[path = "properties/made.rs"]
@@ -27,12 +29,14 @@ mod several;
 mod sums;
 #[path = "properties/sure.rs"]
 mod sure;
+#[path = "properties/truth.rs"]
+mod truth;
 #[path = "properties/ways.rs"]
 mod ways;
 
 use std::cell::Cell;
 
-use proptest::test_runner::{Config, TestRunner};
+use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 
 /// A runner of so many cases. Failures are shown shrunk; nothing is kept beside the sources.
 fn runner(cases: u32) -> TestRunner {
@@ -42,6 +46,21 @@ fn runner(cases: u32) -> TestRunner {
         max_shrink_iters: 4000,
         ..Config::default()
     })
+}
+
+/// The same with a seed that is printed, and as many cases as `PANBELL_CASES` says, or as are usual;
+/// `PANBELL_SEED` gives the seed.
+fn seeded(cases: u32) -> (TestRunner, u32) {
+    let number = |name: &str| std::env::var(name).ok()?.parse::<u64>().ok();
+    let cases = number("PANBELL_CASES").map_or(cases, |cases| u32::try_from(cases).unwrap());
+    let now = std::time::UNIX_EPOCH.elapsed().unwrap().subsec_nanos();
+    let seed = number("PANBELL_SEED").unwrap_or(now.into());
+    println!("PANBELL_SEED={seed} PANBELL_CASES={cases}");
+    let mut bytes = [0; 32];
+    bytes[..8].copy_from_slice(&seed.to_le_bytes());
+    let rng = TestRng::from_seed(RngAlgorithm::ChaCha, &bytes);
+    let config = runner(cases).config().clone();
+    (TestRunner::new_with_rng(config, rng), cases)
 }
 
 /// How often something happened over all cases.

@@ -45,6 +45,7 @@ pub struct Link {
     odd_in_a_row: u32,
     good_in_a_row: u32,
     damaged: u64,
+    was_heard: bool,
 }
 
 /// Lines that make no sense, one after another, before the link is called garbled; noise on a
@@ -63,6 +64,7 @@ impl Link {
             odd_in_a_row: 0,
             good_in_a_row: 0,
             damaged: 0,
+            was_heard: false,
         }
     }
 
@@ -77,6 +79,7 @@ impl Link {
         self.heard = at;
         self.odd_in_a_row = 0;
         self.good_in_a_row = 0;
+        self.was_heard = false;
         self.state = LinkState::Silent;
     }
 
@@ -88,6 +91,7 @@ impl Link {
     /// A line was understood.
     pub fn good_line(&mut self, at: Moment) {
         self.heard = at;
+        self.was_heard = true;
         self.odd_in_a_row = 0;
         self.good_in_a_row = self.good_in_a_row.saturating_add(1);
         if self.state != LinkState::Garbled || self.good_in_a_row >= GOOD_FOR_TALKING {
@@ -109,6 +113,11 @@ impl Link {
     pub fn damaged_line(&mut self, at: Moment) {
         self.damaged = self.damaged.saturating_add(1);
         self.odd_line(at);
+    }
+
+    /// Whether readings came since the port was opened.
+    pub fn has_been_heard(&self) -> bool {
+        self.was_heard
     }
 
     /// Frames that failed their check so far, over every time the port was open.

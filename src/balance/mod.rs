@@ -11,6 +11,7 @@ pub mod hid;
 mod layout;
 pub mod learn;
 mod link;
+mod pace;
 mod pan;
 mod rubble;
 mod sound;
@@ -22,8 +23,9 @@ pub use frame::{Check, CheckAs, CheckAt, CheckSum, Covers, End, FrameSpec, Start
 pub use guard::{CHECK_LASTS, Ground, UnitGuard, Verdict};
 pub use layout::{Kind, Layout, LayoutSpec, NoReading, symbol_bytes, symbol_of};
 pub use link::{Link, LinkLimits, LinkState, Retry};
+pub use pace::{Arrival, Pace};
 pub use pan::{Base, Pan, PanRules, Tracked};
 pub use rubble::Rubble;
 pub use sound::{CheckBit, Sound, sound};
 pub use split::{Piece, Splitter};
-pub use steady::{Steadiness, SteadyRule};
+pub use steady::{Steadiness, SteadyRule, Stillness};

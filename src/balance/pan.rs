@@ -8,7 +8,7 @@
 
 use std::time::Duration;
 
-use super::{Steadiness, SteadyRule};
+use super::{Arrival, Steadiness, SteadyRule, Stillness};
 use crate::mass::{Division, Indication, Mass, Moment, Status};
 
 /// The rules of a pan, in masses of its balance.
@@ -46,6 +46,8 @@ pub struct Tracked {
     pub steady: bool,
     /// The base was taken by this reading.
     pub base_taken: bool,
+    /// What was read before says nothing of the time right before this reading.
+    pub after_gap: bool,
 }
 
 /// The pan became lighter than by taking a little off.
@@ -66,11 +68,17 @@ pub struct Pan {
     weighing: Option<Weighing>,
     last: Option<Tracked>,
     heard: Moment,
+    /// What is known to have stood there at rest: last, and under the weighings so far.
+    known: [Option<Mass>; KNOWN],
 }
 
 #[derive(Debug, Clone, Copy)]
 struct Weighing {
     base: Base,
+    /// Only what is known may be its base; anything else is asked about.
+    asks: bool,
+    /// What came to rest there and is not known.
+    doubted: Option<Indication>,
     /// Net when last at rest.
     rest: Mass,
     /// Net rose above that since.
@@ -78,10 +86,24 @@ struct Weighing {
     low: Option<Low>,
 }
 
+/// How one reading was heard.
+#[derive(Debug, Clone, Copy)]
+struct Heard {
+    steady: bool,
+    /// For how long nothing was heard before it.
+    unheard: Duration,
+    /// Something that happened in that time may have been missed.
+    missed: bool,
+}
+
 /// How old a reading at rest may be to stand for the pan as it is.
 const FRESH: Duration = Duration::from_secs(1);
 
-/// Longer than this between the low and the former mass is not a dish being put back.
+/// Masses that are remembered as having stood on the pan: the last rest, the base of the weighing
+/// before, and what a job file tells.
+const KNOWN: usize = 4;
+
+/// Longer than this between the low and the former mass, or unheard, is not a dish being put back.
 const PUT_BACK: Duration = Duration::from_millis(1500);
 
 impl Pan {
@@ -94,6 +116,18 @@ impl Pan {
             weighing: None,
             last: None,
             heard: Moment::default(),
+            known: [None; KNOWN],
+        }
+    }
+
+    /// Another pan on the same balance, which is known to send as this one was heard to.
+    #[must_use]
+    pub fn another(&self) -> Self {
+        let mut steadiness = self.steadiness.clone();
+        steadiness.forget();
+        Self {
+            steadiness,
+            ..Self::new(self.rules)
         }
     }
 
@@ -102,18 +136,38 @@ impl Pan {
         &self.rules
     }
 
-    /// Starts a weighing. A pan that is at rest as wanted, by a reading no older than a second,
-    /// gives the base at once, so that metal may follow without waiting; gives that base.
+    /// Starts a weighing. A pan that is at rest as wanted, by a reading no older than a second and
+    /// with no gap since, gives the base at once, so that metal may follow without waiting; gives
+    /// that base.
     pub fn arm(&mut self, base: Base, at: Moment) -> Option<Indication> {
+        self.begin(base, false, at)
+    }
+
+    /// The same for a weighing before which a hand may have been quicker than the balance: on a pan
+    /// that is not at rest yet, only what stood there before may become the base by itself, or
+    /// nothing at all. Anything else that comes to rest may be the metal that is to be weighed:
+    /// see [`Pan::doubted_base`].
+    pub fn arm_asking(&mut self, base: Base, at: Moment) -> Option<Indication> {
+        self.begin(base, true, at)
+    }
+
+    fn begin(&mut self, base: Base, asks: bool, at: Moment) -> Option<Indication> {
+        if let Some(Base::From(before)) = self.base() {
+            self.remember(before);
+        }
+        if let Some(doubted) = self.doubted_base() {
+            // It lay there before this weighing was ordered.
+            self.remember(doubted);
+        }
         let mut weighing = Weighing {
-            base,
-            rest: Mass::ZERO,
-            poured: false,
-            low: None,
+            asks: false,
+            ..Weighing::from(base, Mass::ZERO)
         };
-        let fresh = |last: &Tracked| last.steady && at.since(self.heard) <= FRESH;
-        let taken = self.last.filter(fresh).map(|last| last.gross);
+        let is_current = |last: &Tracked| last.steady && self.is_current(at);
+        let taken = self.last.filter(is_current).map(|last| last.gross);
         let taken = taken.filter(|gross| weighing.takes_base(*gross, self.rules.tolerance));
+        let taken = taken.filter(|gross| !asks || !is_below_zero(*gross, self.rules.tolerance));
+        weighing.asks = asks;
         if let Some(gross) = taken {
             weighing.base = Base::From(gross);
         }
@@ -126,12 +180,7 @@ impl Pan {
 
     /// Goes on with a weighing of which the base and the last net at rest are known.
     pub fn resume(&mut self, base: Base, rest: Mass) {
-        let weighing = Weighing {
-            base,
-            rest,
-            poured: false,
-            low: None,
-        };
+        let weighing = Weighing::from(base, rest);
         self.weighing = Some(weighing);
         // What stands there already counts from the new base, not from the one before.
         if let Some(last) = &mut self.last {
@@ -141,6 +190,9 @@ impl Pan {
 
     /// Ends the weighing.
     pub fn disarm(&mut self) {
+        if let Some(Base::From(before)) = self.base() {
+            self.remember(before);
+        }
         self.weighing = None;
         if let Some(last) = &mut self.last {
             last.net = None;
@@ -172,26 +224,95 @@ impl Pan {
         self.weighing.map_or(Mass::ZERO, |w| w.rest)
     }
 
-    /// Takes a usable reading in the bench's unit.
+    /// Takes a usable reading in the bench's unit, of which nothing newer was there when it was
+    /// read.
     pub fn take(&mut self, gross: Indication, status: Status, at: Moment) -> Tracked {
-        let steady = self.steadiness.take(gross.mass(), status, at);
+        self.follow(gross, status, true, at)
+    }
+
+    /// Takes a usable reading behind which another had come already: it may end a rest, and is
+    /// none itself.
+    pub fn pass(&mut self, gross: Indication, status: Status, at: Moment) -> Tracked {
+        self.follow(gross, status, false, at)
+    }
+
+    fn follow(&mut self, gross: Indication, status: Status, newest: bool, at: Moment) -> Tracked {
+        let Stillness { steady, arrival } = self.steadiness.take(gross.mass(), status, newest, at);
+        let unheard = match (arrival, self.last) {
+            (Arrival::InTime, _) | (_, None) => Duration::ZERO,
+            _ => at.since(self.heard),
+        };
+        let missed = arrival == Arrival::AfterGap || unheard > PUT_BACK;
         let mut base_taken = false;
         if let Some(weighing) = &mut self.weighing {
             if steady && weighing.takes_base(gross, self.rules.tolerance) {
-                weighing.base = Base::From(gross);
-                base_taken = true;
+                let is_known = is_known(&self.known, gross, self.rules.tolerance);
+                if weighing.asks && (!is_known || is_below_zero(gross, self.rules.tolerance)) {
+                    weighing.doubted = Some(gross);
+                } else {
+                    weighing.base = Base::From(gross);
+                    weighing.doubted = None;
+                    base_taken = true;
+                }
             }
-            weighing.follow(gross, steady, at, &self.rules);
+            let heard = Heard {
+                steady,
+                unheard,
+                missed,
+            };
+            weighing.follow(gross, heard, at, &self.rules);
+        }
+        if steady && self.doubted_base().is_none() {
+            self.known[0] = Some(gross.mass());
         }
         let tracked = Tracked {
             gross,
             net: self.weighing.and_then(|w| w.net(gross)),
             steady,
             base_taken,
+            after_gap: arrival != Arrival::InTime,
         };
         self.last = Some(tracked);
         self.heard = at;
         tracked
+    }
+
+    /// Something stood on the pan before, as the job's file tells: it may be a base without being
+    /// asked about.
+    pub fn remember(&mut self, stood: Indication) {
+        let mass = stood.mass();
+        let [_, before @ ..] = &mut self.known;
+        if !before.contains(&Some(mass)) {
+            before.rotate_right(1);
+            before[0] = Some(mass);
+        }
+    }
+
+    /// What came to rest on the pan, was not known to stand there before the weighing began, and is
+    /// nothing that it counts from: it may be a vessel, or metal put on before the pan had come to
+    /// rest. The base is taken by itself when the pan is back at something known; a person who says
+    /// that it is no metal begins the weighing anew.
+    pub fn doubted_base(&self) -> Option<Indication> {
+        self.weighing.and_then(|weighing| weighing.doubted)
+    }
+
+    /// Whether gaps in what is heard keep the pan from rest.
+    pub fn is_hindered(&self) -> bool {
+        self.steadiness.is_hindered()
+    }
+
+    fn is_current(&self, at: Moment) -> bool {
+        at.since(self.heard) <= FRESH && !self.steadiness.is_overdue(at)
+    }
+
+    /// Time passed: a pan that was not heard for longer than the balance's pace explains is not
+    /// known to be at rest any more.
+    pub fn grow_old(&mut self, at: Moment) {
+        if self.steadiness.is_overdue(at)
+            && let Some(last) = &mut self.last
+        {
+            last.steady = false;
+        }
     }
 
     /// The pan cannot be read any more, or not be believed: rest must be found anew.
@@ -200,6 +321,12 @@ impl Pan {
         if let Some(last) = &mut self.last {
             last.steady = false;
         }
+    }
+
+    /// The port was opened or lost: how often the balance sends must be learned anew too.
+    pub fn forget_pace(&mut self) {
+        self.steadiness.forget_pace();
+        self.forget();
     }
 
     /// Whether a load stands on a pan that was empty before.
@@ -225,7 +352,30 @@ impl Pan {
     }
 }
 
+/// Whether the balance shows less than nothing: a dish that was tared is lifted, and comes back with
+/// the metal.
+fn is_below_zero(gross: Indication, tolerance: Mass) -> bool {
+    gross.mass() < -tolerance
+}
+
+/// Whether this is nothing, or stood on the pan before.
+fn is_known(known: &[Option<Mass>], gross: Indication, tolerance: Mass) -> bool {
+    let near = |mass: &Mass| (gross.mass() - *mass).abs() <= tolerance;
+    near(&Mass::ZERO) || known.iter().flatten().any(near)
+}
+
 impl Weighing {
+    fn from(base: Base, rest: Mass) -> Self {
+        Self {
+            base,
+            asks: false,
+            doubted: None,
+            rest,
+            poured: false,
+            low: None,
+        }
+    }
+
     fn takes_base(&self, gross: Indication, tolerance: Mass) -> bool {
         match self.base {
             Base::NextRest => true,
@@ -241,7 +391,8 @@ impl Weighing {
         }
     }
 
-    fn follow(&mut self, gross: Indication, steady: bool, at: Moment, rules: &PanRules) {
+    fn follow(&mut self, gross: Indication, heard: Heard, at: Moment, rules: &PanRules) {
+        let steady = heard.steady;
         let (Base::From(base), Some(net)) = (self.base, self.net(gross)) else {
             return;
         };
@@ -253,7 +404,8 @@ impl Weighing {
             low.between_since = between.then(|| low.between_since.unwrap_or(at));
             low.disturbed |= low
                 .between_since
-                .is_some_and(|since| at.since(since) > PUT_BACK);
+                .is_some_and(|since| at.since(since) > PUT_BACK)
+                || heard.unheard > PUT_BACK;
             let is_back = steady && (gross.mass() - need).abs() <= tolerance;
             if is_back && !self.poured && (low.certain || !low.disturbed) {
                 self.low = None;
@@ -263,6 +415,8 @@ impl Weighing {
         let had_metal = self.rest > tolerance || self.poured;
         match certain_low(gross.mass(), net, had_metal, tolerance) {
             Some(certain) if had_metal || steady => {
+                // Metal may have been falling and not been heard.
+                self.poured |= heard.missed;
                 self.low = Some(Low {
                     gross,
                     certain,

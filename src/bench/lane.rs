@@ -2,18 +2,20 @@
 
 use std::collections::BTreeMap;
 use std::future::Future;
+use std::ops::Range;
 use std::pin::Pin;
 use std::sync::Arc;
 
 use serde::Serialize;
 use tokio::sync::{mpsc, oneshot, watch};
-use tokio::time::{Instant, sleep_until};
+use tokio::time::sleep;
 
 use super::checks::Checks;
 use super::journal::Journal;
 use super::line::{Came, Line, MOST_AT_ONCE};
 use super::pan;
 use super::reader::Reader;
+use super::watchful::Watchful;
 use crate::balance::{LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
 use crate::job::{self, Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, State, step};
@@ -38,12 +40,25 @@ pub(super) struct Lane {
     live: Live,
     answers: BTreeMap<u64, oneshot::Sender<Result<Done, Trouble>>>,
     orders: u64,
-    origin: Instant,
+    clock: Watchful,
+    /// What lies at the port came while the loop stood still, nobody knows when.
+    behind: bool,
+    /// What one read came to, kept for its room.
+    heard: Vec<Heard>,
+    raws: Vec<u8>,
     /// The state that followers were last told whole, and its mark.
     told: Option<BenchView>,
     mark: Option<Mark>,
     /// Damaged frames that the log has told of.
     damage_told: u64,
+}
+
+/// One piece of what was read.
+enum Heard {
+    /// A reading; its line is this part of what is kept.
+    Reading(Reading, Range<usize>),
+    Odd,
+    Damaged,
 }
 
 /// A check weight on its way to the book of check weights.
@@ -97,7 +112,10 @@ impl Lane {
             live,
             answers: BTreeMap::new(),
             orders: 0,
-            origin: Instant::now(),
+            clock: Watchful::new(),
+            behind: false,
+            heard: Vec::new(),
+            raws: Vec::new(),
             told: None,
             mark: None,
             damage_told: 0,
@@ -116,10 +134,10 @@ impl Lane {
                 Some(state) => (state.wake_at(), state.is_writing()),
                 None => return,
             };
-            let wake = wake.map(|at| self.origin + at.since_origin());
+            let wait = self.clock.waits(wake, self.line.is_open());
             let tick = async {
-                match wake {
-                    Some(at) => sleep_until(at).await,
+                match wait {
+                    Some(wait) => sleep(wait).await,
                     None => std::future::pending().await,
                 }
             };
@@ -158,10 +176,25 @@ impl Lane {
     }
 
     fn now(&self) -> Moment {
-        Moment::after_origin(self.origin.elapsed())
+        self.clock.now()
+    }
+
+    /// The loop runs again. If it stood still, nothing that is known of the pan is current, and
+    /// what lies at the port is of any age.
+    fn woke(&mut self) {
+        if self.clock.stood_still() {
+            tracing::debug!(bench = self.name, "the service stood still");
+            self.behind |= self.line.is_waiting();
+            self.happen(Event::Stalled);
+        }
     }
 
     fn came(&mut self, came: Came) {
+        if matches!(came, Came::Bytes(_)) && self.clock.stood_still() {
+            self.happen(Event::Stalled);
+            self.behind = true;
+        }
+        self.woke();
         match came {
             Came::Opened => {
                 self.reader.opened(self.line.scale());
@@ -174,44 +207,73 @@ impl Lane {
         }
     }
 
-    /// Bytes, or a pause after them, to lines, or a report, to readings to steps.
+    /// Bytes, or a pause after them, to lines, or a report, to readings to steps. Of what came
+    /// together only the newest reading says what is; and if the loop stood still, not even that.
     fn bytes(&mut self, count: Option<usize>) {
         let at = self.now();
-        let mut effects = Vec::new();
-        let (reader, state, mut shown) = (&mut self.reader, &mut self.state, None);
-        let (mut answered, mut damaged) = (false, false);
+        let (mut heard, mut raws) = (
+            std::mem::take(&mut self.heard),
+            std::mem::take(&mut self.raws),
+        );
+        let reader = &mut self.reader;
         self.line.pieces(count, |piece| {
-            let event = match piece {
+            heard.push(match piece {
                 Piece::Line(raw) => match reader.read(raw) {
                     Ok(None) => return,
                     Ok(Some(reading)) => {
-                        shown = Some(reading);
-                        Event::Line { reading, raw }
+                        let from = raws.len();
+                        raws.extend_from_slice(raw);
+                        Heard::Reading(reading, from..raws.len())
                     }
                     Err(why) => {
                         tracing::debug!(line = %raw.escape_ascii(), ?why, "a line was not understood");
-                        Event::OddLine
+                        Heard::Odd
                     }
                 },
                 Piece::TooLong => {
                     tracing::debug!("more bytes than a line can have, without a line end");
-                    Event::OddLine
+                    Heard::Odd
                 }
-                Piece::Damaged => {
+                Piece::Damaged => Heard::Damaged,
+            });
+        });
+        if !heard.is_empty() {
+            self.line.answered();
+        }
+        // A read that was full has left more behind it, newer than all of this.
+        let is_full = count.is_some_and(|count| count >= MOST_AT_ONCE);
+        let is_waiting = (self.behind || is_full) && self.line.is_waiting();
+        let newest = heard
+            .iter()
+            .rposition(|heard| matches!(heard, Heard::Reading(..)))
+            .filter(|_| !self.behind && !is_waiting);
+        self.behind &= is_waiting;
+        let (mut effects, mut shown, mut damaged) = (Vec::new(), None, false);
+        for (place, heard) in heard.drain(..).enumerate() {
+            let event = match heard {
+                Heard::Reading(reading, part) => {
+                    let raw = raws.get(part).unwrap_or_default();
+                    if Some(place) == newest {
+                        shown = Some(reading);
+                        Event::Line { reading, raw }
+                    } else {
+                        Event::OldLine { reading, raw }
+                    }
+                }
+                Heard::Odd => Event::OddLine,
+                Heard::Damaged => {
                     damaged = true;
                     Event::DamagedLine
                 }
             };
-            answered = true;
-            if let Some(before) = state.take() {
+            if let Some(before) = self.state.take() {
                 let (after, more) = step(before, event, at);
-                *state = Some(after);
+                self.state = Some(after);
                 effects.extend(more);
             }
-        });
-        if answered {
-            self.line.answered();
         }
+        raws.clear();
+        (self.heard, self.raws) = (heard, raws);
         if damaged {
             self.log_damage();
         }
@@ -233,8 +295,11 @@ impl Lane {
     }
 
     fn asked(&mut self, ask: Ask) {
+        self.woke();
         match ask {
             Ask::View(reply) => {
+                // What has grown old is not shown, be it that no tick has come to say so yet.
+                self.happen(Event::Tick);
                 if let Some(state) = &self.state {
                     // A client that left is no trouble of the bench.
                     let view = BenchView::of(state, self.now());
@@ -272,6 +337,7 @@ impl Lane {
     }
 
     fn happen(&mut self, event: Event<'_>) {
+        self.woke();
         let at = self.now();
         let Some(state) = self.state.take() else {
             return;

@@ -180,6 +180,16 @@ impl Line {
         }
     }
 
+    /// Whether the port is open.
+    pub(super) fn is_open(&self) -> bool {
+        self.port.is_some()
+    }
+
+    /// Whether more lies there that was not read yet.
+    pub(super) fn is_waiting(&self) -> bool {
+        self.port.as_ref().is_some_and(Plug::is_waiting)
+    }
+
     /// What the scale that is open says of its reports.
     pub(super) fn scale(&self) -> Option<Arc<ScaleLayout>> {
         self.port.as_ref().and_then(Plug::scale)

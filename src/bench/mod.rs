@@ -13,5 +13,6 @@ mod plug;
 mod presses;
 mod reader;
 mod service;
+mod watchful;
 
 pub use service::run;

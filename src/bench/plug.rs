@@ -83,7 +83,7 @@ impl Plug {
     pub(super) fn is_waiting(&self) -> bool {
         match self {
             Self::Serial(port) => port.is_waiting(),
-            Self::Scale(_) => false,
+            Self::Scale(port) => port.is_waiting(),
         }
     }
 

@@ -79,7 +79,7 @@ impl State {
             )
             .passing());
         }
-        let mut pan = Pan::new(self.rules.pan);
+        let mut pan = self.pan.another();
         pan.arm(Base::NextRest, self.now);
         self.checking = Some(Checking {
             weight,
@@ -98,7 +98,7 @@ impl State {
     pub(super) fn check_with(
         &mut self,
         reading: &Reading,
-        raw: &[u8],
+        (raw, newest): (&[u8], bool),
         at: Moment,
         out: &mut Vec<Effect>,
     ) -> bool {
@@ -117,7 +117,11 @@ impl State {
             checking.pan.forget();
             return true;
         };
-        let tracked = checking.pan.take(gross, reading.status, at);
+        let tracked = if newest {
+            checking.pan.take(gross, reading.status, at)
+        } else {
+            checking.pan.pass(gross, reading.status, at)
+        };
         let tolerance = self.rules.pan.tolerance;
         match &checking.phase {
             // Something was taken off, as a check weight that lay there too soon: what is left is

@@ -46,16 +46,23 @@ impl State {
 
     pub(super) fn port_opened(&mut self, at: Moment) {
         self.link.opened(at);
+        self.pan.forget_pace();
         let patience = self.rules.link.silence;
         self.silent(patience, at);
     }
 
     fn silent(&mut self, patience: Duration, at: Moment) {
+        let was_heard = self.link.has_been_heard();
         self.nothing_is_current();
         let (why, mend) = if self.sends == Sends::Reports {
             (
                 "The USB scale is there and says nothing.",
-                "Some send only when the weight changes: put something on the pan or take it off. If nothing comes then, is it switched on?",
+                "Some send only when the weight changes, and silence is not rest, so nothing is recorded from one that does. Put something on the pan or take it off: if nothing comes then, is it switched on? If it comes and stays away again, set the scale to send all the time, or weigh on a balance that does.",
+            )
+        } else if was_heard && self.sends == Sends::Lines {
+            (
+                "The balance says nothing any more. Silence is not rest: nothing is recorded until it is heard again.",
+                "Is it switched on, and is its cable in? If it sends only when the weight changes, set it to send all the time, or have it asked: [ask] in its balance file.",
             )
         } else if self.sends == Sends::Answers {
             (
@@ -75,6 +82,7 @@ impl State {
     pub(super) fn port_lost(&mut self, trouble: &Trouble, at: Moment) {
         self.link.lost();
         self.nothing_is_current();
+        self.pan.forget_pace();
         self.holds.begin(
             Cause::Link,
             trouble.happened.clone(),
@@ -96,6 +104,17 @@ impl State {
             // Odd lines keep the link from being silent, not the pan from being old.
             self.pan.forget();
             self.inside_since = None;
+        } else {
+            self.pan.grow_old(at);
         }
+    }
+
+    /// The service stood still: what was heard before is of that time, and what comes next may have
+    /// lain there for as long.
+    pub(super) fn stalled(&mut self) {
+        self.shown = None;
+        self.pan.forget();
+        self.inside_since = None;
+        self.watch.missed();
     }
 }

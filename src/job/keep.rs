@@ -145,7 +145,7 @@ impl State {
                     }
                     (PanAnswer::Back, _) => self.pan.dish_is_back(),
                     _ => {
-                        let base = self.pan.arm(Base::NextRest, at);
+                        let base = self.pan.arm_asking(Base::NextRest, at);
                         self.take_base(base, out);
                     }
                 }

@@ -91,6 +91,16 @@ pub enum Event<'a> {
         /// The line as it came.
         raw: &'a [u8],
     },
+    /// A line was understood behind which another had come already when it was read, or of which
+    /// nobody knows how long it lay there: it says what was, not what is.
+    OldLine {
+        /// What it says.
+        reading: Reading,
+        /// The line as it came.
+        raw: &'a [u8],
+    },
+    /// The service did not run for a while, so nothing that was heard before says anything of now.
+    Stalled,
     /// Bytes came that are no line of this balance.
     OddLine,
     /// A frame came that failed its check; nothing is taken from it.

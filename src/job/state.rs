@@ -152,6 +152,10 @@ impl State {
             job,
             rules,
         };
+        if let Some(last) = state.job.as_ref().and_then(|job| job.weighed.last()) {
+            let stood = [last.captured.base, last.captured.gross];
+            stood.into_iter().for_each(|mass| state.pan.remember(mass));
+        }
         if let Some(expected) = state.job.as_ref().and_then(|job| job.expected.clone()) {
             match expected.base {
                 Some(base) => state.pan.resume(Base::From(base), expected.rest),
@@ -177,7 +181,12 @@ impl State {
             .job
             .as_ref()
             .map_or(Base::NextRest, |job| job.base_for(what, shown, tolerance));
-        let taken = self.pan.arm(base, at).or(match base {
+        let taken = match what {
+            // A hanger in water may weigh less than nothing, and vessels come and go.
+            What::InWater(_) => self.pan.arm(base, at),
+            _ => self.pan.arm_asking(base, at),
+        };
+        let taken = taken.or(match base {
             Base::From(base) => Some(base),
             Base::AfterEmptying(_) | Base::NextRest => None,
         });
@@ -262,6 +271,17 @@ impl State {
         self.watch.zone()
     }
 
+    /// What the weighing under way counts from, as far as that is known.
+    pub fn pan_base(&self) -> Option<Base> {
+        self.pan.base()
+    }
+
+    /// What came to rest on the pan and may be metal put on too soon, so that nothing is counted
+    /// from it unless the person begins anew.
+    pub fn doubted_base(&self) -> Option<Indication> {
+        self.pan.doubted_base()
+    }
+
     /// Whether the pan is lighter than it can become by itself, and the weighing stands still.
     pub fn is_pan_low(&self) -> bool {
         self.pan.is_low()
@@ -274,10 +294,17 @@ impl State {
 
     /// When the bench wants a tick, if nothing else happens before.
     pub fn wake_at(&self) -> Option<Moment> {
-        [self.link.wake_at(), self.holds.wake_at(), self.disk_retry]
-            .into_iter()
-            .flatten()
-            .min()
+        let over = self.adding.as_ref().and(self.watch.over_at());
+        let over = over.filter(|_| !self.holds.any());
+        [
+            self.link.wake_at(),
+            self.holds.wake_at(),
+            self.disk_retry,
+            over,
+        ]
+        .into_iter()
+        .flatten()
+        .min()
     }
 
     /// The sentence that the person needs now.
@@ -299,6 +326,9 @@ impl State {
             };
         };
         let name = words::of(job, &expected.what);
+        if self.pan.is_hindered() {
+            return words::HEARD_WITH_GAPS.to_owned();
+        }
         match (self.pan.base(), &self.adding) {
             (_, _) if self.pan.is_low() => format!(
                 "The pan is not as it was when this weighing began. Put back what was on it, or begin {name} anew."

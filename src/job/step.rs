@@ -14,6 +14,8 @@ pub fn step(mut state: State, event: Event<'_>, at: Moment) -> (State, Vec<Effec
     state.grow_old(at);
     match event {
         Event::Line { reading, raw } => state.line(reading, raw, at, &mut out),
+        Event::OldLine { reading, raw } => state.old_line(reading, raw, at, &mut out),
+        Event::Stalled => state.stalled(),
         Event::OddLine => state.odd_line(at),
         Event::DamagedLine => state.damaged_line(at),
         Event::PortOpened => state.port_opened(at),
@@ -39,6 +41,7 @@ impl State {
             self.disk_retry = None;
             self.wait_for(Record::Resume { cause: Cause::Disk }, None, out);
         }
+        self.ring_over_when_due(at, out);
     }
 
     /// Ends a hold; when the person had been told of it, its end is recorded and rung.

@@ -89,6 +89,27 @@ impl Watch {
         }
     }
 
+    /// Readings were missed: how long a change has lasted is not known.
+    pub fn missed(&mut self) {
+        self.coming = None;
+    }
+
+    /// When an over that was heard last is rung, if nothing more is heard that speaks against it.
+    pub fn over_at(&self) -> Option<Moment> {
+        match self.coming {
+            Some((Zone::Over, since)) => Some(since.plus(LASTING)),
+            _ => None,
+        }
+    }
+
+    /// Rings it, if it is time. No other change is rung on silence: it promises nothing.
+    pub fn over_by(&mut self, at: Moment) -> Option<BellKind> {
+        self.over_at().filter(|due| at >= *due)?;
+        self.zone = Zone::Over;
+        self.coming = None;
+        Some(BellKind::Over)
+    }
+
     fn zone_of(&self, net: Mass, window: &Window, division: Division) -> Zone {
         let slack = division.mass().times(2);
         // Coming back from over, the slack must not reach beyond the window itself.

@@ -3,6 +3,7 @@
 
 use std::time::Duration;
 
+use super::fold::{Adding, Job};
 use super::hold::Cause;
 use super::order::Effect;
 use super::record::{Captured, How, Raw, Record, What};
@@ -10,7 +11,7 @@ use super::state::{Given, State};
 use super::words;
 use super::{BellKind, Ring};
 use crate::balance::{Base, LinkState, Tracked, Verdict};
-use crate::mass::{Indication, Moment, Reading, Status};
+use crate::mass::{Indication, Mass, Moment, Reading, Status};
 use crate::melt::Side;
 
 /// A balance that cannot weigh for so long is told of; a lifted dish shows "under zero" meanwhile.
@@ -19,25 +20,10 @@ const BALANCE_PATIENCE: Duration = Duration::from_secs(2);
 const UNPROVEN_PATIENCE: Duration = Duration::from_secs(2);
 
 impl State {
+    /// A line of which nothing newer was there when it was read.
     pub(super) fn line(&mut self, reading: Reading, raw: &[u8], at: Moment, out: &mut Vec<Effect>) {
-        self.link.good_line(at);
         self.shown = Some((reading, at));
-        if self.link.state() == LinkState::Talking {
-            self.end_hold(Cause::Link, out);
-        }
-        let is_believable = self.is_believable(&reading, at, out);
-        self.write_due(at, out);
-        if self.check_with(&reading, raw, at, out) || !is_believable {
-            self.pan.forget();
-            self.inside_since = None;
-            return;
-        }
-        let Some(gross) = self.guard.believed(&reading) else {
-            // Nothing to weigh in it, but it may say that the pan moves.
-            if reading.status == Status::InMotion || self.guard.is_suspect() {
-                self.pan.forget();
-                self.inside_since = None;
-            }
+        let Some(gross) = self.believed(&reading, (raw, true), at, out) else {
             return;
         };
         self.line.clear();
@@ -61,6 +47,57 @@ impl State {
         }
         self.ring_zone(&tracked, at, out);
         self.capture_when_due(&tracked, at, out);
+    }
+
+    /// A line that says what was and not what is: it can end a rest and throw doubt on a unit, and
+    /// nothing is shown, rung or recorded on it.
+    pub(super) fn old_line(
+        &mut self,
+        reading: Reading,
+        raw: &[u8],
+        at: Moment,
+        out: &mut Vec<Effect>,
+    ) {
+        let Some(gross) = self.believed(&reading, (raw, false), at, out) else {
+            return;
+        };
+        let tracked = self.pan.pass(gross, reading.status, at);
+        let is_inside = match (&self.adding, tracked.net) {
+            (Some(adding), Some(net)) => adding.window.side(net.mass()) == Side::Within,
+            _ => false,
+        };
+        if tracked.after_gap || !is_inside {
+            self.inside_since = None;
+        }
+        self.judge_pan(at, out);
+    }
+
+    /// The mass that a line shows, if the bench may weigh with it.
+    fn believed(
+        &mut self,
+        reading: &Reading,
+        (raw, newest): (&[u8], bool),
+        at: Moment,
+        out: &mut Vec<Effect>,
+    ) -> Option<Indication> {
+        self.link.good_line(at);
+        if self.link.state() == LinkState::Talking {
+            self.end_hold(Cause::Link, out);
+        }
+        let is_believable = self.is_believable(reading, at, out);
+        self.write_due(at, out);
+        if self.check_with(reading, (raw, newest), at, out) || !is_believable {
+            self.pan.forget();
+            self.inside_since = None;
+            return None;
+        }
+        let believed = self.guard.believed(reading);
+        // Nothing to weigh in it, but it may say that the pan moves.
+        if believed.is_none() && (reading.status == Status::InMotion || self.guard.is_suspect()) {
+            self.pan.forget();
+            self.inside_since = None;
+        }
+        believed
     }
 
     /// Whether the reading's mass may be taken at all: the balance weighs, and the unit is proven.
@@ -151,6 +188,10 @@ impl State {
             let (why, mend) =
                 words::pan_question(self.job.as_ref(), self.pan.rest(), self.rules.pan.division);
             self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
+        } else if let (Some(doubted), Some(what)) = (self.pan.doubted_base(), self.expected()) {
+            let name = self.open_job().map(|job| words::of(job, what));
+            let (why, mend) = words::base_question(doubted, &name.unwrap_or_default());
+            self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
         } else if self.loose_told.is_none() {
             self.end_hold(Cause::Pan, out);
         }
@@ -185,12 +226,39 @@ impl State {
             return;
         };
         let division = self.rules.pan.division;
+        if tracked.after_gap {
+            self.watch.missed();
+        }
         let Some(kind) = self
             .watch
             .take(net.mass(), &adding.window, division, tracked.steady, at)
         else {
             return;
         };
+        self.ring_bell(kind, job, adding, net.mass(), out);
+    }
+
+    /// An over that was heard last is told even if nothing more is heard.
+    pub(super) fn ring_over_when_due(&mut self, at: Moment, out: &mut Vec<Effect>) {
+        let net = self.pan.last().and_then(|tracked| tracked.net);
+        let (Some(job), Some(adding), Some(net), false) =
+            (&self.job, &self.adding, net, self.holds.any())
+        else {
+            return;
+        };
+        if let Some(kind) = self.watch.over_by(at) {
+            self.ring_bell(kind, job, adding, net.mass(), out);
+        }
+    }
+
+    fn ring_bell(
+        &self,
+        kind: BellKind,
+        job: &Job,
+        adding: &Adding,
+        net: Mass,
+        out: &mut Vec<Effect>,
+    ) {
         let name = words::metal_name(job, adding.addition);
         let title = match kind {
             BellKind::Near => format!("Near: {name}"),
@@ -198,30 +266,28 @@ impl State {
             BellKind::Over => format!("Over: {name}"),
             _ => format!("Under again: {name}"),
         };
-        let text = words::standing(job, adding, net.mass(), &self.rules);
+        let text = words::standing(job, adding, net, &self.rules);
         out.push(Effect::Ring(Ring { kind, title, text }));
     }
 
     fn capture_when_due(&mut self, tracked: &Tracked, at: Moment, out: &mut Vec<Effect>) {
-        let due = tracked.steady
-            && match (self.expected(), &self.adding, tracked.net) {
-                (Some(What::Addition { .. }), Some(adding), Some(net)) => {
-                    if adding.window.side(net.mass()) == Side::Within && net.mass().is_positive() {
-                        let since = *self.inside_since.get_or_insert(at);
-                        at.since(since) >= self.rules.dwell
-                    } else {
-                        self.inside_since = None;
-                        false
-                    }
-                }
-                (Some(What::Lot { .. } | What::Button | What::InWater(_)), ..) => {
-                    self.pan.is_loaded()
-                }
-                _ => false,
-            };
         if !tracked.steady {
             self.inside_since = None;
+            return;
         }
+        let due = match (self.expected(), &self.adding, tracked.net) {
+            (Some(What::Addition { .. }), Some(adding), Some(net)) => {
+                if adding.window.side(net.mass()) == Side::Within && net.mass().is_positive() {
+                    let since = *self.inside_since.get_or_insert(at);
+                    at.since(since) >= self.rules.dwell
+                } else {
+                    self.inside_since = None;
+                    false
+                }
+            }
+            (Some(What::Lot { .. } | What::Button | What::InWater(_)), ..) => self.pan.is_loaded(),
+            _ => false,
+        };
         if due && self.pending.is_none() {
             self.capture(How::Settled, None, None, out);
         }

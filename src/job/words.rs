@@ -387,6 +387,31 @@ pub fn pan_question(job: Option<&Job>, rest: Mass, division: Division) -> (Strin
     )
 }
 
+/// What is asked of something that came to rest on a pan which was not at rest at the order: why,
+/// and what to do.
+pub fn base_question(doubted: Indication, name: &str) -> (String, String) {
+    if doubted.mass() < Mass::ZERO {
+        return (
+            format!(
+                "The balance shows less than nothing, {doubted}: a dish that was tared has been lifted. None of it is counted."
+            ),
+            format!(
+                "Put the dish back, or zero the balance; if {name} is to be counted from there, count from it."
+            ),
+        );
+    }
+    (
+        format!(
+            "{} came to rest on a pan that was not at rest when {name} was ordered, so it may be metal that belongs to it. None of it is counted.",
+            spelled(doubted)
+        ),
+        "Take it off; the weighing begins when the pan is as it was before. If it is a vessel, or is to stay there uncounted, count from it.".to_owned(),
+    )
+}
+
+/// What is told while gaps in what is heard keep a pan from rest.
+pub const HEARD_WITH_GAPS: &str = "The balance is heard with gaps, and what is not heard is no rest, so nothing is recorded now. Hands off; if it lasts, see that nothing else uses the port or the computer, and that the balance sends evenly, or have it asked: [ask] in its balance file.";
+
 /// What the balance says of itself when it cannot weigh: why, and what to do.
 pub fn balance(status: Status) -> (&'static str, &'static str) {
     match status {

@@ -15,6 +15,7 @@ use std::os::unix::fs::{FileTypeExt, MetadataExt};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::fs::{Mode, OFlags};
 use rustix::io::Errno;
 use tokio::io::unix::AsyncFd;
@@ -93,6 +94,12 @@ impl ScalePort {
     /// How its reports are read.
     pub fn layout(&self) -> &Arc<ScaleLayout> {
         &self.layout
+    }
+
+    /// Whether reports have come that were not read yet.
+    pub fn is_waiting(&self) -> bool {
+        let mut polled = [PollFd::new(self.line.get_ref(), PollFlags::IN)];
+        rustix::event::poll(&mut polled, Some(&Timespec::default())).is_ok_and(|ready| ready > 0)
     }
 
     /// Reads one report, or waits for it. No bytes means that the scale is gone: close it.

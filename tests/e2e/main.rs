@@ -20,6 +20,7 @@ mod loose;
 mod orders;
 mod pan;
 mod proof;
+mod stalls;
 mod stop;
 mod units;
 mod whole_job;

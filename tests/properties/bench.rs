@@ -16,6 +16,9 @@ use panbell::metal::Shelf;
 use panbell::trouble::Trouble;
 
 const SILENCE: Duration = Duration::from_secs(3);
+/// The hand's balance sends ten times a second, so this long is a gap; what a person waits for in
+/// between is none of its pace.
+const GAP: Duration = Duration::from_millis(300);
 const STEADY: Duration = Duration::from_millis(300);
 const DWELL: Duration = Duration::from_millis(600);
 
@@ -67,28 +70,8 @@ pub(crate) struct Tally {
 
 impl Bench {
     pub(crate) fn new(division: Division) -> Self {
-        let d = division.mass();
-        let rules = Arc::new(BenchRules {
-            name: "window".to_owned(),
-            pan: PanRules {
-                division,
-                steady: SteadyRule {
-                    span: d,
-                    time: STEADY,
-                },
-                tolerance: d.times(3),
-                least_load: d.times(10),
-            },
-            dwell: DWELL,
-            link: LinkLimits { silence: SILENCE },
-            shelf: Arc::new(Shelf::default()),
-            repeatability: None,
-            class: None,
-            calibration_u: None,
-            check_weight: None,
-            law: std::sync::Arc::new(a_law()),
-            past: std::sync::Arc::default(),
-        });
+        let times = [STEADY, DWELL, SILENCE].map(|time| time.as_millis() as u64);
+        let rules = Arc::new(rules(division, times.into()));
         Self {
             state: State::new(Arc::clone(&rules), None),
             rules,
@@ -460,7 +443,7 @@ impl Bench {
         assert_eq!(self.believed(captured, reading), captured.gross);
         assert_eq!(captured.raw, Raw::of(raw));
         assert!(
-            self.now.since(*at) < SILENCE,
+            self.now.since(*at) < GAP,
             "an old reading is captured as if it were fresh"
         );
         let (mut lowest, mut highest, mut later) =
@@ -472,7 +455,7 @@ impl Bench {
             );
             let shown = self.believed(captured, reading);
             assert_eq!(shown.unit(), self.rules.pan.division.unit());
-            assert!(later.since(*when) < SILENCE, "silence within the rest");
+            assert!(later.since(*when) < GAP, "silence within the rest");
             (lowest, highest) = (lowest.min(shown.mass()), highest.max(shown.mass()));
             assert!(
                 highest - lowest <= self.rules.pan.steady.span,
@@ -484,6 +467,34 @@ impl Bench {
             later = *when;
         }
         panic!("not heard for long enough to be at rest");
+    }
+}
+
+/// The rules of a bench with these times of rest, dwell and silence, in milliseconds.
+pub(crate) fn rules(division: Division, (steady, dwell, silence): (u64, u64, u64)) -> BenchRules {
+    let d = division.mass();
+    BenchRules {
+        name: "window".to_owned(),
+        pan: PanRules {
+            division,
+            steady: SteadyRule {
+                span: d,
+                time: Duration::from_millis(steady),
+            },
+            tolerance: d.times(3),
+            least_load: d.times(10),
+        },
+        dwell: Duration::from_millis(dwell),
+        link: LinkLimits {
+            silence: Duration::from_millis(silence),
+        },
+        shelf: Arc::new(Shelf::default()),
+        repeatability: None,
+        class: None,
+        calibration_u: None,
+        check_weight: None,
+        law: std::sync::Arc::new(a_law()),
+        past: std::sync::Arc::default(),
     }
 }
 

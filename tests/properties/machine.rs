@@ -25,7 +25,7 @@ fn whatever_happens_nothing_is_captured_that_should_not_be() {
         .unwrap();
     // What has been seen to happen, in a run like this, by a factor of three and more.
     let least = [
-        200, 150, 200, 20, 120, 5, 20, 150, 400, 60, 20_000, 1000, 100, 50,
+        150, 150, 150, 12, 80, 5, 20, 70, 400, 60, 20_000, 1000, 50, 25,
     ];
     let names = [
         "runs with a capture",
@@ -44,6 +44,7 @@ fn whatever_happens_nothing_is_captured_that_should_not_be() {
         "captures by a check weight",
     ];
     for ((sum, least), name) in sums.iter().zip(least).zip(names) {
+        println!("{} {name}, at least {least}", sum.get());
         assert!(sum.get() >= least, "only {} {name}", sum.get());
     }
 }
