@@ -7,6 +7,8 @@
 
 #[path = "guard/hand.rs"]
 mod hand;
+#[path = "guard/harsh/mod.rs"]
+mod harsh;
 #[path = "guard/pan.rs"]
 mod pan;
 
@@ -199,4 +201,89 @@ fn units_are_guarded_in_a_hundred_thousand_jobs() {
         "{silent_calm:?}"
     );
     assert_eq!((silent_calm.missed, silent_calm.marked), (0, 0));
+}
+
+/// How many jobs of the harsh hand ended so.
+#[derive(Debug, Clone, Copy, Default)]
+struct Harsh {
+    jobs: u32,
+    fates: [u32; 6],
+    held_first: u32,
+    stuck: u32,
+    marked: (u32, u32),
+    unseen: u32,
+}
+
+impl Harsh {
+    fn add(&mut self, other: &Self) {
+        self.jobs += other.jobs;
+        for (sum, more) in self.fates.iter_mut().zip(other.fates) {
+            *sum += more;
+        }
+        self.stuck += other.stuck;
+        self.marked.0 += other.marked.0;
+        self.marked.1 += other.marked.1;
+        self.unseen += other.unseen;
+    }
+}
+
+type HarshKind = (bool, bool, &'static str);
+
+fn run_harsh(seed: u64, jobs: usize, law: &Arc<MarkLaw>) -> BTreeMap<HarshKind, Harsh> {
+    let division: Division = "0.01 g".parse().unwrap();
+    let rules = Arc::new(rules(division, law));
+    let mut tallies: BTreeMap<HarshKind, Harsh> = BTreeMap::new();
+    for job in 0..jobs {
+        let own = seed.wrapping_mul(0x9e37_79b9).wrapping_add(job as u64);
+        let own = std::env::var("OWN").map_or(own, |n| n.parse().unwrap());
+        let mut dice = Dice(own);
+        let (says_units, with_key) = (dice.is(0.15), dice.is(0.75));
+        let outcome = harsh::Hand::new(Arc::clone(&rules), says_units, with_key, &mut dice)
+            .run(opened(division));
+        if std::env::var("SHOW").is_ok() && (outcome.fate == harsh::Fate::Nowhere || outcome.is_stuck || (!outcome.was_pressed && outcome.holds > 0)) {
+            println!("seed {own} {outcome:?} units {says_units}");
+        }
+        let closing = match (outcome.has_button, outcome.is_beside) {
+            (false, _) => "no button",
+            (true, false) => "weight alone",
+            (true, true) => "weight beside",
+        };
+        let tally = tallies
+            .entry((says_units, outcome.was_pressed, closing))
+            .or_default();
+        tally.jobs += 1;
+        tally.fates[outcome.fate as usize] += 1;
+        tally.stuck += u32::from(outcome.is_stuck);
+        tally.marked.0 += u32::from(outcome.marked_right.0);
+        tally.marked.1 += u32::from(outcome.marked_right.1);
+        tally.unseen += u32::from(outcome.fate > harsh::Fate::Held && !outcome.is_seen);
+    }
+    tallies
+}
+
+#[test]
+fn harsh_hands() {
+    let home = tempfile::tempdir().unwrap();
+    let folders = panbell::settings::Folders::under(home.path());
+    let law = Arc::new(panbell::settings::read_laws(&folders).unwrap().remove(0));
+    let jobs: usize = std::env::var("HARSH").map_or(4000, |n| n.parse().unwrap());
+    let threads: Vec<_> = (0..2)
+        .map(|seed| {
+            let law = Arc::clone(&law);
+            std::thread::spawn(move || run_harsh(seed + 101, jobs / 2, &law))
+        })
+        .collect();
+    let mut tallies: BTreeMap<HarshKind, Harsh> = BTreeMap::new();
+    for thread in threads {
+        for (kind, tally) in thread.join().unwrap() {
+            tallies.entry(kind).or_default().add(&tally);
+        }
+    }
+    println!("unit  key    closing        jobs  well held told closing statement nowhere | stuck marked-right seen/unproved | wrong told by the general word alone");
+    for ((says, pressed, closing), tally) in &tallies {
+        println!(
+            "{says:<5} {pressed:<5}  {closing:<14} {:>6} {:?} | {} {:?} | {}",
+            tally.jobs, tally.fates, tally.stuck, tally.marked, tally.unseen
+        );
+    }
 }

@@ -437,7 +437,7 @@ impl<'a> Hand<'a> {
     }
 }
 
-fn lot() -> Order {
+pub(crate) fn lot() -> Order {
     let fineness: Fineness = "800".parse().unwrap();
     Order::Lot {
         fineness,
