@@ -21,7 +21,7 @@ use panbell::mass::{Division, Unit};
 use panbell::metal::MarkLaw;
 
 /// Whole jobs.
-const JOBS: usize = 100_000;
+const JOBS: usize = 20_000;
 
 /// How a display writes its units and modes, with a step and decimals each: one whose divisions are
 /// about as fine as the balance feels, and one that writes everything with two decimals.
@@ -123,6 +123,9 @@ fn run(seed: u64, jobs: usize, law: &Arc<MarkLaw>) -> BTreeMap<Kind, Tally> {
             Bump { into, at, back }
         });
         let outcome = Hand::new(Arc::clone(&rules), balance, bump, &mut dice).run(opened(division));
+        if std::env::var("SHOW").is_ok() && !outcome.was_bumped && outcome.ended != Ended::Well {
+            println!("job {job} of seed {seed}: {:?} {:?}", outcome.ended, outcome.stopped);
+        }
         let what = match bump.filter(|_| outcome.was_bumped) {
             None => "none".to_owned(),
             Some(bump) => {

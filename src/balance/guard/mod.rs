@@ -176,7 +176,7 @@ impl UnitGuard {
             (Fit::Coarser, _) => self.fall_out(None, true),
             // By an odd ratio it may as well be the way back from a mode that counts.
             (Fit::Bench, Seen::Into(unit)) => self.fall_out(unit, unit.is_none()),
-            (Fit::Bench, Seen::Back(unit)) => self.fall_out(Some(unit), true),
+            (Fit::Bench, Seen::OutOf(unit)) => self.fall_out(Some(unit), true),
             (Fit::Bench, Seen::Nothing | Seen::Maybe) => {
                 if self.checked.is_none_or(|c| at.since(c.at) > CHECK_LASTS) {
                     self.lapse();
