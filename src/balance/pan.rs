@@ -113,7 +113,7 @@ impl Pan {
         };
         let fresh = |last: &Tracked| last.steady && at.since(self.heard) <= FRESH;
         let taken = self.last.filter(fresh).map(|last| last.gross);
-        let taken = taken.filter(|gross| weighing.takes_base(*gross, self.rules.tolerance));
+        let taken = taken.filter(|gross| weighing.takes_base(*gross, &self.rules));
         if let Some(gross) = taken {
             weighing.base = Base::From(gross);
         }
@@ -177,7 +177,7 @@ impl Pan {
         let steady = self.steadiness.take(gross.mass(), status, at);
         let mut base_taken = false;
         if let Some(weighing) = &mut self.weighing {
-            if steady && weighing.takes_base(gross, self.rules.tolerance) {
+            if steady && weighing.takes_base(gross, &self.rules) {
                 weighing.base = Base::From(gross);
                 base_taken = true;
             }
@@ -226,10 +226,16 @@ impl Pan {
 }
 
 impl Weighing {
-    fn takes_base(&self, gross: Indication, tolerance: Mass) -> bool {
+    fn takes_base(&self, gross: Indication, rules: &PanRules) -> bool {
         match self.base {
             Base::NextRest => true,
-            Base::AfterEmptying(back) => (gross.mass() - back.mass()).abs() <= tolerance,
+            Base::AfterEmptying(back) => {
+                let (now, back) = (gross.mass(), back.mass());
+                // Zeroed since: a pan that was as good as empty before, or lighter (a dish that was
+                // tared stood beside it), is at zero. Where a dish stood, it may only be lifted.
+                let is_zeroed = now.abs() <= rules.tolerance && back <= rules.least_load;
+                (now - back).abs() <= rules.tolerance || is_zeroed
+            }
             Base::From(_) => false,
         }
     }

@@ -15,6 +15,8 @@ use crate::trouble::Trouble;
 const LARGEST_LOSS: Decimal = Decimal::from_parts(3, 0, 0, false, 2);
 /// The same for a gain: flux that sticks to the button.
 const LARGEST_GAIN: Decimal = Decimal::from_parts(1, 0, 0, false, 2);
+/// How far a load is shown from what it was recorded as, a while later (our own choice).
+const LARGEST_DRIFT: Decimal = Decimal::from_parts(2, 0, 0, false, 3);
 
 /// A job, as its file says it. Changed by [`Job::apply`] and by nothing else.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -40,10 +42,30 @@ pub struct Job {
 /// What said something of the unit of a balance that sends none.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum UnitProof {
-    /// A check weight agreed.
-    Agreed,
+    /// A check weight agreed, put beside what the balance showed as this; of files from before that
+    /// was kept, nothing.
+    Agreed {
+        /// What it showed before the weight was put on.
+        beside: Option<Indication>,
+    },
     /// A check weight did not, or the balance was seen to come back from another unit.
     Failed,
+}
+
+/// Why the unit of a capture that rests on a check weight is not proven.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum UnitDoubt {
+    /// After it the balance was seen in another unit, the check weight did not agree, or the button
+    /// is too unlike what went in.
+    Seen,
+    /// No check weight was shown after it.
+    NotShown,
+    /// A check weight agreed after it, but nothing that was melted of it was weighed: a key that was
+    /// pressed on an empty pan, and back on an empty pan, shows in nothing else.
+    NoButton,
+    /// A button was weighed, but no check weight was put beside it: the same key may have been
+    /// pressed back between the two.
+    NotBeside,
 }
 
 /// A capture in a job.
@@ -129,7 +151,9 @@ impl Job {
             Record::Open(_) | Record::Hold { .. } | Record::Resume { .. } => {}
             Record::CheckWeight { checked, .. } => {
                 let proof = match checked.verdict {
-                    CheckVerdict::Agreed => UnitProof::Agreed,
+                    CheckVerdict::Agreed => UnitProof::Agreed {
+                        beside: checked.beside,
+                    },
                     CheckVerdict::Off | CheckVerdict::OtherUnit => UnitProof::Failed,
                 };
                 self.proofs.push((n, proof));
@@ -217,44 +241,100 @@ impl Job {
         self.weighed.iter().filter(|weighed| !weighed.withdrawn)
     }
 
-    /// The captures that count of which the unit rests on a check weight that did not agree again
-    /// after them: what became of the unit next, if anything is known.
-    pub fn unproven(&self) -> impl Iterator<Item = (&Weighed, Option<UnitProof>)> {
-        let is_odd_button = self.is_odd_button();
+    /// The captures that count of which the unit rests on a check weight, and is not proven: why.
+    ///
+    /// A capture is proven by itself if the check weight agreed beside it, where the balance showed
+    /// it as when it was recorded. What went into a melt is proven if the check weight agreed next
+    /// after it, and its button is proven by itself and weighs like it.
+    pub fn unproven(&self) -> impl Iterator<Item = (&Weighed, UnitDoubt)> {
         let by_weight =
             |weighed: &&Weighed| matches!(weighed.captured.unit_by, UnitBy::CheckWeight(_));
+        let melts = match self.standing().find(by_weight) {
+            Some(_) => self.melts(),
+            None => Vec::new(),
+        };
+        let melts: Vec<(u64, bool)> = melts
+            .into_iter()
+            .map(|(melt, button)| (button.n, is_odd(melt.mass(), button.captured.mass.mass())))
+            .collect();
         self.standing()
             .filter(by_weight)
-            .filter_map(move |weighed| {
-                let next = self.proofs.iter().find(|(n, _)| *n > weighed.n);
-                let next = match next.map(|(_, proof)| *proof) {
-                    _ if is_odd_button => Some(UnitProof::Failed),
-                    next => next,
-                };
-                (next != Some(UnitProof::Agreed)).then_some((weighed, next))
-            })
+            .filter_map(move |weighed| Some((weighed, self.doubt_of(weighed, &melts)?)))
     }
 
-    /// Whether the button weighs so unlike what went in that one of the masses may have been
-    /// weighed in another unit: no melt of clean metal loses so much, or gains.
-    fn is_odd_button(&self) -> bool {
-        let Some(button) = self.button().map(Indication::mass) else {
-            return false;
-        };
-        let melt = self.melt().mass().grams();
-        let least = melt * (Decimal::ONE - LARGEST_LOSS);
-        let most = melt * (Decimal::ONE + LARGEST_GAIN);
-        !(least..=most).contains(&button.grams())
+    /// Why the unit of a capture is not proven, if it is not. `melts`: the buttons, each with whether
+    /// it is unlike what it was melted of.
+    fn doubt_of(&self, weighed: &Weighed, melts: &[(u64, bool)]) -> Option<UnitDoubt> {
+        if self.is_shown_beside(weighed) {
+            return None;
+        }
+        let is_button = weighed.captured.what == What::Button;
+        let is_in_water = matches!(weighed.captured.what, What::InWater(_));
+        // A button speaks for all before it; it is itself in doubt with them.
+        let of = melts.iter().find(|(button, _)| *button >= weighed.n);
+        let next = self.proofs.iter().find(|(n, _)| *n > weighed.n);
+        match (next.map(|(_, proof)| *proof), of) {
+            (Some(UnitProof::Failed), _) => Some(UnitDoubt::Seen),
+            (_, Some((_, true))) => Some(UnitDoubt::Seen),
+            (None, _) => Some(UnitDoubt::NotShown),
+            (Some(UnitProof::Agreed { .. }), _) if is_button => Some(UnitDoubt::NotBeside),
+            // Its density speaks for what was weighed in water.
+            (Some(UnitProof::Agreed { .. }), _) if is_in_water => None,
+            (Some(UnitProof::Agreed { .. }), None) => Some(UnitDoubt::NoButton),
+            (Some(UnitProof::Agreed { .. }), Some((button, false))) => {
+                let button = self.standing().find(|other| other.n == *button);
+                let is_proven = button.is_none_or(|button| {
+                    button.captured.unit_by == UnitBy::Line || self.is_shown_beside(button)
+                });
+                (!is_proven).then_some(UnitDoubt::NotBeside)
+            }
+        }
     }
 
-    /// Whether the unit of any capture that counts was put in doubt since.
+    /// Whether a check weight agreed while the balance showed this as it was recorded, and nothing
+    /// else was recorded between: whatever the unit was before, it was the same.
+    fn is_shown_beside(&self, weighed: &Weighed) -> bool {
+        let loads = || self.weighed.iter().filter(|other| !matches!(other.captured.what, What::InWater(_)));
+        let before = loads().rfind(|other| other.n < weighed.n).map_or(0, |other| other.n);
+        let after = loads().find(|other| other.n > weighed.n).map_or(u64::MAX, |other| other.n);
+        // Of those before it only the last: since another nothing is known.
+        let last = self.proofs.iter().rfind(|(n, _)| *n < weighed.n).map_or(0, |(n, _)| *n);
+        self.proofs.iter().any(|(n, proof)| match proof {
+            UnitProof::Agreed { beside: Some(beside) } if *n > before && *n < after => {
+                (*n > weighed.n || *n == last) && self.stands_as(weighed, *beside)
+            }
+            _ => false,
+        })
+    }
+
+    /// Whether the balance shows a capture's load as when it was recorded, but for drift: far nearer
+    /// than two units are to each other.
+    fn stands_as(&self, weighed: &Weighed, shown: Indication) -> bool {
+        let (gross, net) = (weighed.captured.gross.mass(), weighed.captured.mass.mass());
+        let drift = Mass::computed((gross.grams() * LARGEST_DRIFT).abs());
+        let least = self.opened.division.mass().times(10);
+        // Beside a heavy dish a light load may be gone.
+        let most = Mass::computed((net.grams() / Decimal::TWO).abs());
+        (shown.mass() - gross).abs() <= drift.max(least).min(most)
+    }
+
+    /// Whether a balance shows a button as when it was recorded, so that a check weight may be put
+    /// beside it.
+    pub(super) fn is_button_on_pan(&self, shown: Indication) -> bool {
+        self.last_button()
+            .is_some_and(|button| self.stands_as(button, shown))
+    }
+
+    /// Whether the unit of any capture that counts was put in doubt by what was seen of it.
     pub(super) fn is_unit_doubted(&self) -> bool {
-        self.unproven().any(|(_, next)| next.is_some())
+        self.unproven().any(|(_, doubt)| doubt == UnitDoubt::Seen)
     }
 
-    /// Whether a check weight is still to agree after the last capture that rests on one.
+    /// Whether a check weight is still to agree after the last capture that rests on one, beside the
+    /// button if there is one.
     pub fn wants_check_weight(&self) -> bool {
-        self.unproven().any(|(_, next)| next.is_none())
+        self.unproven()
+            .any(|(_, doubt)| matches!(doubt, UnitDoubt::NotShown | UnitDoubt::NotBeside))
     }
 
     /// The lots that count, with the fineness that they are taken for.
@@ -305,6 +385,14 @@ impl Job {
         let last = self.weighed.last()?;
         matches!(last.captured.what, What::Lot { .. } | What::Button).then_some(last.captured.base)
     }
+}
+
+/// Whether a button weighs so unlike what went in that one of the masses may have been weighed in
+/// another unit: no melt of clean metal loses so much, or gains.
+fn is_odd(melt: Mass, button: Mass) -> bool {
+    let least = melt.grams() * (Decimal::ONE - LARGEST_LOSS);
+    let most = melt.grams() * (Decimal::ONE + LARGEST_GAIN);
+    !(least..=most).contains(&button.grams())
 }
 
 /// An addition under way with its window and the melt around it, worked out once when it is armed.

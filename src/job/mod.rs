@@ -31,7 +31,7 @@ pub mod words;
 pub use bell::{BellKind, Ring};
 pub use chain::{ChainLink, seal, unseal};
 pub use check::{CheckEntry, CheckVerdict, Checked, LastCheck, UnitBy};
-pub use fold::{Adding, Expected, Job, UnitProof, Weighed};
+pub use fold::{Adding, Expected, Job, UnitDoubt, UnitProof, Weighed};
 pub use hold::{Cause, Hold, Holds};
 pub use order::{Done, Effect, Event, Order};
 pub use recipes::{Recipe, recipes};
@@ -40,7 +40,7 @@ pub use record::{
     WaterWay, What,
 };
 pub use scan::{Damage, Scan, Verdict, check_line, last_line, scan};
-pub use state::{BenchRules, Sends, State};
+pub use state::{BenchRules, PanQuestion, Sends, State};
 pub use statement::statement;
 pub use step::step;
 pub use watch::{Watch, Zone};

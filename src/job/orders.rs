@@ -184,7 +184,7 @@ impl State {
     /// weighed or put right is named. Asked a second time it is closed, and says so.
     fn ask_before_close(&mut self) -> Option<Trouble> {
         let job = self.open_job()?;
-        let wants = job.wants_check_weight();
+        let (wants, has_button) = (job.wants_check_weight(), job.button().is_some());
         let unfinished = statement::unfinished(job, &self.rules);
         if !wants && unfinished.is_empty() || std::mem::replace(&mut self.close_asked, true) {
             return None;
@@ -193,9 +193,13 @@ impl State {
         if wants {
             return Some(Trouble::new(
                 "check-weight-due",
-                "Masses of this job rest on a check weight that was not shown again after them.",
+                "Masses of this job rest on a check weight, and are not proven.",
                 format!("If the balance was set to another unit meanwhile, nothing else shows it. {unfinished}").trim(),
-                "Show the check weight, panbell check-weight, then close; or give the order again to close with these masses marked as unproven.",
+                if has_button {
+                    "Put the button on the pan, then the check weight beside it, panbell check-weight, then close; or give the order again to close with these masses marked as not proven."
+                } else {
+                    "Show the check weight, panbell check-weight, then close; or give the order again to close with these masses marked as not proven."
+                },
             ));
         }
         Some(Trouble::new(
@@ -316,7 +320,12 @@ impl State {
     }
 
     fn may_answer(&self, said: PanAnswer) -> Result<Wanted, Trouble> {
-        if self.expected().is_none() || (!self.pan.is_low() && said != PanAnswer::Anew) {
+        let is_asked = match said {
+            PanAnswer::Anew => self.expected().is_some(),
+            PanAnswer::Back => self.pan.is_low(),
+            PanAnswer::Tared => self.pan.is_low() || self.pan_question().is_some(),
+        };
+        if self.expected().is_none() || !is_asked {
             return Err(refusal(
                 "no-question",
                 "The pan asks nothing.",
@@ -324,6 +333,8 @@ impl State {
             ));
         }
         let base = match said {
+            // Nothing is counted yet: what stands there now is what comes next counts from.
+            PanAnswer::Tared if !self.pan.is_low() => self.pan.last().map(|last| last.gross),
             PanAnswer::Tared => Some(self.pan.tared_base().ok_or_else(|| {
                 Trouble::new(
                     "tared-while-falling",

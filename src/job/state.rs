@@ -102,10 +102,25 @@ pub struct State {
     pub(super) doubt_due: bool,
     /// What a weighing last counted from, in a unit that was proven.
     pub(super) last_base: Option<Indication>,
+    /// The rest that was last held against it.
+    pub(super) compared: Option<Indication>,
+    /// The button for which the bench last held, since it is the melt in another unit.
+    pub(super) odd_button: Option<Indication>,
     /// The order to close was answered with what is still to be done.
     pub(super) close_asked: bool,
     /// The moment of the event being taken.
     pub(super) now: Moment,
+}
+
+/// What happened to the pan is not known, and the person is asked. A weighing that is begun anew
+/// (`answer anew`) counts from what is on the pan then, and always leads on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PanQuestion {
+    /// It is lighter than it was when the weighing began: was the dish lifted, or tared?
+    Low,
+    /// The last load is gone, but the pan rests at another mass than that was counted from: was the
+    /// dish taken off, changed, or tared?
+    NotEmptied,
 }
 
 #[derive(Debug, Clone)]
@@ -138,6 +153,8 @@ impl State {
             check_due: None,
             doubt_due: false,
             last_base: None,
+            compared: None,
+            odd_button: None,
             close_asked: false,
             now: Moment::default(),
             job,
@@ -252,6 +269,23 @@ impl State {
         self.pan.is_low()
     }
 
+    /// What the pan asks of the person, if anything.
+    pub fn pan_question(&self) -> Option<PanQuestion> {
+        self.expected()?;
+        if self.pan.is_low() {
+            return Some(PanQuestion::Low);
+        }
+        let (Some(Base::AfterEmptying(back)), Some(tracked)) = (self.pan.base(), self.pan.last())
+        else {
+            return None;
+        };
+        let load = self.job.as_ref()?.weighed.last()?.captured.gross;
+        let tolerance = self.rules.pan.tolerance;
+        let (now, back) = (tracked.gross.mass(), back.mass());
+        let is_gone = now < load.mass() - tolerance && (now - back).abs() > tolerance;
+        (tracked.steady && is_gone).then_some(PanQuestion::NotEmptied)
+    }
+
     /// Whether a record is waited for; orders wait too.
     pub fn is_writing(&self) -> bool {
         self.pending.is_some()
@@ -351,7 +385,7 @@ fn after_button(job: &Job, button: &Weighed) -> &'static str {
             "The button is weighed, and below its mark as far as is known: have it assayed, panbell assay, put it right, panbell add --with METAL, or close the job."
         }
         (_, true) if job.wants_check_weight() => {
-            "The button is weighed. Show the check weight once more, panbell check-weight, then close the job: panbell close."
+            "The button is weighed. Leave it on the pan, or put it back, and put the check weight beside it, panbell check-weight; then close the job: panbell close."
         }
         (_, true) => "The button is weighed. Close the job: panbell close.",
         (None, false) => {

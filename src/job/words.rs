@@ -326,6 +326,14 @@ pub fn pan_question(job: Option<&Job>, rest: Mass, division: Division) -> (Strin
     )
 }
 
+/// The last load is gone, and the pan is not as it was before it: the question.
+pub fn not_emptied(before: Indication) -> (String, String) {
+    (
+        format!("The last load is off, but the pan does not rest at the {before} that it was counted from."),
+        "Put back what else was taken off; or let the next load count from what is there now: panbell answer anew.".to_owned(),
+    )
+}
+
 /// What the balance says of itself when it cannot weigh: why, and what to do.
 pub fn balance(status: Status) -> (&'static str, &'static str) {
     match status {

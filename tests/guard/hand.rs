@@ -245,7 +245,7 @@ impl<'a> Hand<'a> {
     }
 
     fn is_checking(&self) -> bool {
-        self.state().sentence().contains("check weight")
+        self.state().is_checking()
     }
 
     fn check(&mut self) -> Result<(), Stop> {
@@ -256,7 +256,7 @@ impl<'a> Hand<'a> {
         let checks = self.checked;
         self.bring(before + 50.0)?;
         self.until(|hand| hand.checked > checks)?;
-        if !self.state().sentence().contains("agrees") {
+        if self.state().guard().verdict() != Verdict::Agreed {
             return Err(Stop::Refused);
         }
         self.bring(before)?;

@@ -55,6 +55,10 @@ pub struct UnitGuard {
     is_suspect: bool,
     /// The conflict throws doubt on what was shown before it, not only on what is shown now.
     doubts_past: bool,
+    /// The same, not told yet.
+    new_doubt: bool,
+    /// When a line last stated a unit.
+    stated: Moment,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -73,6 +77,9 @@ const AGREED_AGAIN: u32 = 2;
 pub const CHECK_LASTS: Duration = Duration::from_hours(12);
 /// How old one that nothing was captured on may be when a job begins (our own choice).
 const CHECK_BEFORE_JOB: Duration = Duration::from_mins(15);
+/// A balance that stated its unit and has not for so long does not state it any more, and only a
+/// check weight leads on; in motion many leave it out, for less.
+const UNSTATED: Duration = Duration::from_secs(30);
 /// A standing load lighter than so many divisions says nothing when it comes back.
 const LEAST_STANDING: u32 = 100;
 
@@ -90,6 +97,8 @@ impl UnitGuard {
             jumps: Jumps::new(division),
             is_suspect: false,
             doubts_past: false,
+            new_doubt: false,
+            stated: Moment::default(),
         }
     }
 
@@ -122,6 +131,11 @@ impl UnitGuard {
         self.doubts_past
     }
 
+    /// The same, once for every conflict: what was weighed before it is to be put in doubt now.
+    pub fn take_doubt(&mut self) -> bool {
+        std::mem::take(&mut self.new_doubt)
+    }
+
     /// Whether digits without a unit have the form of the bench's division.
     pub fn has_form(&self, digits: Decimal) -> bool {
         self.form.fits(digits)
@@ -129,6 +143,9 @@ impl UnitGuard {
 
     /// Judges one reading.
     pub fn judge(&mut self, reading: &Reading, at: Moment) -> Verdict {
+        if matches!(reading.shown, Shown::UnitUnstated(_)) && at.since(self.stated) > UNSTATED {
+            self.says_units = false;
+        }
         let said = match reading.shown {
             Shown::Weighed(mass) if mass.unit() == self.unit() => Verdict::Agreed,
             Shown::Weighed(mass) => Verdict::Conflict(Some(mass.unit())),
@@ -141,9 +158,9 @@ impl UnitGuard {
             Shown::Nothing => return self.verdict,
         };
         if said != Verdict::Unproven {
-            self.says_units = true;
+            (self.says_units, self.stated) = (true, at);
             self.checked = None;
-            (self.is_suspect, self.doubts_past) = (false, false);
+            (self.is_suspect, self.doubts_past, self.new_doubt) = (false, false, false);
         }
         self.agreed_in_a_row = if said == Verdict::Agreed {
             self.agreed_in_a_row.saturating_add(1)
@@ -190,6 +207,7 @@ impl UnitGuard {
         self.verdict = Verdict::Conflict(unit);
         self.checked = None;
         self.doubts_past = doubts_past;
+        self.new_doubt |= doubts_past;
     }
 
     fn lapse(&mut self) {

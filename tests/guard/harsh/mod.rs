@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use panbell::balance::Verdict;
 use panbell::job::{
-    BenchRules, Effect, Event, Opened, Order, PanAnswer, Record, State, UnitProof, step,
+    BenchRules, Effect, Event, Opened, Order, PanAnswer, Record, State, UnitDoubt, step,
 };
 use panbell::mass::Moment;
 use rust_decimal::prelude::ToPrimitive as _;
@@ -348,7 +348,7 @@ impl<'a> Hand<'a> {
             let seen = self.until(|hand| hand.checked > checks);
             let agrees = self.state().guard().verdict() == Verdict::Agreed;
             self.bring(before);
-            self.until(|hand| !is_checking(hand.state())).ok();
+            self.until(|hand| !hand.state().is_checking()).ok();
             if seen.is_ok() && agrees {
                 return Ok(());
             }
@@ -583,10 +583,6 @@ impl<'a> Hand<'a> {
 }
 
 /// Whether a doubt rests on what was seen of the unit.
-fn is_by_sight(doubt: Option<UnitProof>) -> bool {
-    doubt.is_some()
-}
-
-fn is_checking(state: &State) -> bool {
-    state.sentence().contains("check weight")
+fn is_by_sight(doubt: UnitDoubt) -> bool {
+    doubt == UnitDoubt::Seen
 }
