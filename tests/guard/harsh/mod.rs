@@ -196,6 +196,7 @@ impl<'a> Hand<'a> {
     }
 
     fn note(&mut self, record: &Record) {
+        if std::env::var("TRACE").is_ok() && !matches!(record, Record::Reading{..}) { println!("{:.2} RECORD {} load {:.2} metal {:.2} {}", self.scale.time, self.written, self.scale.load, self.metal, record.body().unwrap_or_default().chars().take(260).collect::<String>()); }
         match record {
             Record::Capture(captured) => {
                 self.captures += 1;
@@ -300,6 +301,7 @@ impl<'a> Hand<'a> {
     /// Waits for the bench, and puts right what it holds for.
     fn until(&mut self, is_so: impl Fn(&Self) -> bool) -> Go {
         let mut limit = self.scale.time + 20.0;
+        let mut asked = self.scale.time;
         while !is_so(self) {
             self.pass(self.scale.load);
             let holds = self.state().guard().verdict() != Verdict::Agreed;
@@ -310,7 +312,9 @@ impl<'a> Hand<'a> {
             } else if holds && self.scale.says_units {
                 self.go_home();
             }
-            if self.scale.time > limit {
+            let is_asked = self.state().pan_question().is_some();
+            asked = if is_asked { asked } else { self.scale.time };
+            if self.scale.time > limit || self.scale.time > asked + 5.0 {
                 return Err(GaveUp);
             }
         }
@@ -368,7 +372,7 @@ impl<'a> Hand<'a> {
             if begun.is_ok() {
                 return Ok(());
             }
-            self.way_on(tries);
+            self.way_on(tries + 1);
         }
         Err(GaveUp)
     }
@@ -414,6 +418,13 @@ impl<'a> Hand<'a> {
                 limit = self.scale.time + 60.0;
             } else if holds {
                 self.go_home();
+            }
+            if self.state().pan_question().is_some() {
+                // Everything is tipped out and weighed anew.
+                self.bring(self.poured_on.unwrap_or_default());
+                self.wait(2.0);
+                self.order(Order::Answer(PanAnswer::Anew));
+                self.wait(1.0);
             }
             let Some(adding) = self.state().adding() else {
                 break;
