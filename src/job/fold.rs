@@ -267,9 +267,13 @@ impl Job {
             Some(_) => self.melts(),
             None => Vec::new(),
         };
+        let step = self.opened.division.mass();
         let melts: Vec<(u64, bool)> = melts
             .into_iter()
-            .map(|(melt, button)| (button.n, is_odd(melt.mass(), button.captured.mass.mass())))
+            .map(|(melt, button)| {
+                let button_mass = button.captured.mass.mass();
+                (button.n, is_odd(melt.mass(), button_mass, step))
+            })
             .collect();
         self.standing()
             .filter(by_weight)
@@ -444,9 +448,10 @@ fn stands_as(captured: &Captured, shown: Indication, step: Mass) -> bool {
 
 /// Whether a button weighs so unlike what went in that one of the masses may have been weighed in
 /// another unit: no melt of clean metal loses so much, or gains.
-fn is_odd(melt: Mass, button: Mass) -> bool {
-    let least = melt.grams() * (Decimal::ONE - LARGEST_LOSS);
-    let most = melt.grams() * (Decimal::ONE + LARGEST_GAIN);
+fn is_odd(melt: Mass, button: Mass, step: Mass) -> bool {
+    let rounding = step.times(5).grams();
+    let least = melt.grams() * (Decimal::ONE - LARGEST_LOSS) - rounding;
+    let most = melt.grams() * (Decimal::ONE + LARGEST_GAIN) + rounding;
     !(least..=most).contains(&button.grams())
 }
 

@@ -343,6 +343,13 @@ impl<'a> Hand<'a> {
 
     /// Shows the check weight beside what lies there, until it agrees.
     fn check(&mut self) -> Go {
+        let was_recovering = std::mem::replace(&mut self.is_recovering, true);
+        let done = self.show_weight();
+        self.is_recovering = was_recovering;
+        done
+    }
+
+    fn show_weight(&mut self) -> Go {
         for _ in 0..4 {
             let before = self.scale.load;
             self.order(Order::CheckWeight { weight: None });
@@ -561,7 +568,10 @@ impl<'a> Hand<'a> {
 
     pub(crate) fn run(mut self, opened: Opened) -> Outcome {
         let (went, has_button, is_beside) = self.job(opened);
-        self.is_stuck |= went.is_err();
+        // Of a hand that gave up, only what the bench holds for counts.
+        let state = self.state();
+        let is_held = state.guard().verdict() != Verdict::Agreed || state.pan_question().is_some();
+        self.is_stuck |= went.is_err() && is_held;
         if self.state().open_job().is_some() {
             self.close();
             self.is_stuck |= !self.closed;
