@@ -106,6 +106,8 @@ pub(crate) struct Hand<'a> {
     /// The metal that is being weighed, as it truly is; while pouring, what the pan bore before.
     metal: f64,
     poured_on: Option<f64>,
+    /// The load of the last second, the newest first.
+    lately: [f64; 80],
     captures: u32,
     wrong: Vec<u64>,
     holds: u32,
@@ -144,6 +146,7 @@ impl<'a> Hand<'a> {
             was_pressed: false,
             metal: 0.0,
             poured_on: None,
+            lately: [0.0; 80],
             captures: 0,
             wrong: Vec::new(),
             holds: 0,
@@ -171,7 +174,7 @@ impl<'a> Hand<'a> {
         let at = Moment::after_origin(self.scale.now());
         let (state, effects) = step(self.state.take().unwrap(), event, at);
         self.state = Some(state);
-        let mut then = None;
+        let mut then = Vec::new();
         for effect in effects {
             match effect {
                 Effect::Append { record, wait } => {
@@ -179,18 +182,18 @@ impl<'a> Hand<'a> {
                     self.written = if opens { 1 } else { self.written + 1 };
                     self.note(&record);
                     if wait {
-                        then = Some(Event::Written { n: self.written });
+                        then.push(Event::Written { n: self.written });
                     }
                 }
                 Effect::Check(checked) => {
                     self.checked += 1;
-                    then = Some(Event::Checked(Ok((self.checked, checked))));
+                    then.push(Event::Checked(Ok((self.checked, checked))));
                 }
                 Effect::Answer { answer, .. } => self.is_refused = answer.is_err(),
                 Effect::Ring(_) => {}
             }
         }
-        if let Some(then) = then {
+        for then in then {
             self.event(then);
         }
     }
@@ -202,8 +205,10 @@ impl<'a> Hand<'a> {
                 self.captures += 1;
                 let digits: f64 = captured.mass.digits().to_f64().unwrap();
                 let told = digits * grams_of(captured.mass.unit());
-                let truth = self.poured_on.map_or(self.metal, |on| self.scale.load - on);
-                if (told - truth).abs() > 0.08 {
+                // The hand may pour on in the very moment; what lay there lately is as true.
+                let lay = |load: f64| self.poured_on.map_or(self.metal, |on| load - on);
+                let off = |load: f64| (told - lay(load)).abs() > 0.08;
+                if self.lately.iter().copied().all(off) {
                     self.wrong.push(self.written);
                 }
             }
@@ -238,6 +243,8 @@ impl<'a> Hand<'a> {
                 self.due.push((at + 0.16, true));
             }
         }
+        self.lately.rotate_right(1);
+        self.lately[0] = load;
         self.was_pressed |= !self.scale.is_home();
         if let Some(reading) = self.scale.pass(load, self.dice) {
             if std::env::var("TRACE").is_ok() { println!("{:.2} {} {:?} {:.2} {:?}", self.scale.time, format!("{:?}", reading.shown), self.state().guard().verdict(), self.scale.load, self.scale.is_home()); }
@@ -534,7 +541,8 @@ impl<'a> Hand<'a> {
             self.idle(0.1, 2.5);
         }
         self.bring(dish);
-        self.idle(0.1, 1.5);
+        // A hand that orders before the display has followed is no matter of units.
+        self.idle(0.8, 2.0);
     }
 
     fn close(&mut self) {
