@@ -165,7 +165,7 @@ impl Pan {
         };
         let is_current = |last: &Tracked| last.steady && self.is_current(at);
         let taken = self.last.filter(is_current).map(|last| last.gross);
-        let taken = taken.filter(|gross| weighing.takes_base(*gross, self.rules.tolerance));
+        let taken = taken.filter(|gross| weighing.takes_base(*gross, &self.rules));
         let taken = taken.filter(|gross| !asks || !is_below_zero(*gross, self.rules.tolerance));
         weighing.asks = asks;
         if let Some(gross) = taken {
@@ -245,7 +245,7 @@ impl Pan {
         let missed = arrival == Arrival::AfterGap || unheard > PUT_BACK;
         let mut base_taken = false;
         if let Some(weighing) = &mut self.weighing {
-            if steady && weighing.takes_base(gross, self.rules.tolerance) {
+            if steady && weighing.takes_base(gross, &self.rules) {
                 let is_known = is_known(&self.known, gross, self.rules.tolerance);
                 if weighing.asks && (!is_known || is_below_zero(gross, self.rules.tolerance)) {
                     weighing.doubted = Some(gross);
@@ -376,10 +376,16 @@ impl Weighing {
         }
     }
 
-    fn takes_base(&self, gross: Indication, tolerance: Mass) -> bool {
+    fn takes_base(&self, gross: Indication, rules: &PanRules) -> bool {
         match self.base {
             Base::NextRest => true,
-            Base::AfterEmptying(back) => (gross.mass() - back.mass()).abs() <= tolerance,
+            Base::AfterEmptying(back) => {
+                let (now, back) = (gross.mass(), back.mass());
+                // Zeroed since: a pan that was as good as empty before, or lighter (a dish that was
+                // tared stood beside it), is at zero. Where a dish stood, it may only be lifted.
+                let is_zeroed = now.abs() <= rules.tolerance && back <= rules.least_load;
+                (now - back).abs() <= rules.tolerance || is_zeroed
+            }
             Base::From(_) => false,
         }
     }

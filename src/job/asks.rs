@@ -111,15 +111,18 @@ impl State {
         let mut says = self.loose_words(job);
         says.extend(statement::unfinished(job, &self.rules));
         if wants {
-            let due =
-                "Masses of this job rest on a check weight that was not shown again after them.";
+            let due = "Masses of this job rest on a check weight, and are not proven.";
             says.insert(0, due.to_owned());
             return Some(Asked::of(
                 job,
                 "check-weight-due",
                 says,
                 "If the balance was set to another unit meanwhile, nothing else shows it.",
-                "Show the check weight, then close; or say yes to close with these masses marked as unproven.",
+                if job.button().is_some() {
+                    "Put the button on the pan, then the check weight beside it, then close; or say yes to close with these masses marked as not proven."
+                } else {
+                    "Show the check weight, then close; or say yes to close with these masses marked as not proven."
+                },
             ));
         }
         (!says.is_empty()).then(|| {

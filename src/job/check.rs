@@ -50,6 +50,9 @@ pub struct Checked {
     /// line or supposed.
     #[serde(with = "text")]
     pub shown: Indication,
+    /// What the balance showed before it was put on, for what lay there.
+    #[serde(with = "text_option", default, skip_serializing_if = "Option::is_none")]
+    pub beside: Option<Indication>,
     /// That less its nominal mass, in the unit of the bench.
     #[serde(with = "text")]
     pub deviation: Indication,
@@ -94,11 +97,19 @@ impl Checked {
             weight,
             limit: told(limit)?,
             shown,
+            beside: None,
             deviation: told(deviation)?,
             verdict,
             seen: seen.filter(|_| verdict == CheckVerdict::OtherUnit),
             raw,
         })
+    }
+
+    /// The same, put beside what the balance showed as this.
+    #[must_use]
+    pub fn beside(mut self, lay_there: Indication) -> Self {
+        self.beside = Some(lay_there);
+        self
     }
 
     /// What it says, for people.
@@ -245,13 +256,20 @@ mod tests {
         let checked = judged("20.01 g", true);
         let entry = CheckEntry::CheckWeight {
             bench: "bench".to_owned(),
-            checked,
+            checked: checked.clone(),
         };
         let body = entry.body().unwrap();
         assert_eq!(
             body,
             r#""event":"check-weight","bench":"bench","weight":"20 g F2","limit":"0.0308 g","shown":"20.01 g","deviation":"0.0100 g","verdict":"agreed","raw":"20.01 g""#
         );
+        let read: CheckEntry = serde_json::from_str(&format!("{{{body}}}")).unwrap();
+        assert_eq!(read, entry);
+        let checked = checked.beside("29.60 g".parse().unwrap());
+        let bench = "bench".to_owned();
+        let entry = CheckEntry::CheckWeight { bench, checked };
+        let body = entry.body().unwrap();
+        assert!(body.contains(r#""beside":"29.60 g""#), "{body}");
         let read: CheckEntry = serde_json::from_str(&format!("{{{body}}}")).unwrap();
         assert_eq!(read, entry);
         for by in [UnitBy::Line, UnitBy::CheckWeight(17)] {

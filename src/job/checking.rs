@@ -5,6 +5,7 @@
 use std::time::Duration;
 
 use super::check::{CheckVerdict, Checked, LastCheck};
+use super::fold::Job;
 use super::hold::Cause;
 use super::order::{Done, Effect};
 use super::record::{Raw, Record};
@@ -131,6 +132,14 @@ impl State {
             {
                 checking.pan.arm(Base::From(gross), at);
             }
+            // The button is put back first, so that the weight stands beside it.
+            Phase::Load
+                if tracked.steady
+                    && checking.pan.is_loaded()
+                    && is_button(self.job.as_ref(), checking.weight, gross, tracked.net) =>
+            {
+                checking.pan.arm(Base::From(gross), at);
+            }
             Phase::Load if tracked.steady && checking.pan.is_loaded() => {
                 let terms = (self.rules.pan.division, self.rules.class);
                 let form = (is_stated, self.guard.has_form(gross.digits()));
@@ -138,6 +147,11 @@ impl State {
                 let judged = tracked
                     .net
                     .and_then(|net| Checked::judge(checking.weight, net, terms, form, raw));
+                let lay_there = match checking.pan.base() {
+                    Some(Base::From(base)) => base,
+                    _ => gross,
+                };
+                let judged = judged.map(|checked| checked.beside(lay_there));
                 if let Some(checked) = judged.map(Box::new) {
                     checking.phase = Phase::Writing;
                     out.push(Effect::Check(checked));
@@ -299,6 +313,12 @@ impl State {
         let weight = checking.weight;
         Some(match checking.phase {
             Phase::Load => match checking.pan.base() {
+                Some(Base::From(base)) if self.wants_beside(base) == Some(true) => {
+                    format!("Put the check weight {weight} on the pan, beside the button.")
+                }
+                Some(Base::From(base)) if self.wants_beside(base) == Some(false) => format!(
+                    "Put the button on the pan and let it rest, then the check weight {weight} beside it."
+                ),
                 Some(Base::From(base)) if base.mass().abs() > self.rules.pan.tolerance => format!(
                     "Put the check weight {weight} on the pan. It counts from the {} that stand there already; if that is the check weight, take it off and put it on again.",
                     words::spelled(base)
@@ -313,6 +333,10 @@ impl State {
 
     /// What stands against every job of a bench with a check weight set up, if anything does.
     pub(super) fn check_warning(&self) -> Option<String> {
+        // One that did not agree stands until one does, whether or not the settings name a weight.
+        if let Some(failed) = self.failed_check() {
+            return Some(failed.sentence());
+        }
         let weight = self.rules.check_weight?;
         let recent = self.last_check.as_ref().filter(|remembered| {
             self.now.since(remembered.told) + remembered.last.age <= CHECK_LASTS
@@ -322,13 +346,37 @@ impl State {
                 "The check weight {weight} was not weighed in the last {} hours, so nothing says that the balance weighs as it should.",
                 CHECK_LASTS.as_secs() / 3600
             )),
-            Some(remembered) if remembered.last.checked.verdict == CheckVerdict::Agreed => None,
-            Some(remembered) => Some(remembered.last.checked.sentence()),
+            Some(_) => None,
         }
     }
 
-    /// The bench holds for its unit: in words, and, if that throws doubt on what was weighed
-    /// before, soon in the job's file.
+    /// The last check weight of this bench, if it did not agree.
+    pub fn failed_check(&self) -> Option<&Checked> {
+        let checked = &self.last_check.as_ref()?.last.checked;
+        (checked.verdict != CheckVerdict::Agreed).then_some(checked)
+    }
+
+    /// Whether a check weight is being weighed.
+    pub fn is_checking(&self) -> bool {
+        self.checking.is_some()
+    }
+
+    /// Whether nothing can be recorded before a check weight agrees: the balance sends no unit, and
+    /// none stands for it.
+    pub fn wants_check_weight(&self) -> bool {
+        self.guard.wants_check_weight() && self.guard.verdict() != Verdict::Agreed
+    }
+
+    /// For a job whose button wants the check weight beside it: whether it lies on a pan that shows
+    /// this.
+    fn wants_beside(&self, shown: Indication) -> Option<bool> {
+        let job = self.open_job()?;
+        let wants = job.last_button().is_some() && job.wants_check_weight();
+        wants.then(|| job.is_button_on_pan(shown))
+    }
+
+    /// The bench holds for its unit; if that throws doubt on what was weighed before, it is soon in
+    /// the job's file.
     pub(super) fn hold_unit(&mut self, seen: Option<Unit>, at: Moment) {
         let unit = self.guard.unit();
         let by_numbers = self.guard.wants_check_weight();
@@ -337,9 +385,29 @@ impl State {
         } else {
             words::unit_conflict(seen, unit)
         };
-        let is_new = !self.holds.has_words(Cause::Unit, &why);
-        self.doubt_due |=
-            is_new && by_numbers && self.guard.doubts_past() && self.open_job().is_some();
+        if self.guard.take_doubt() {
+            self.doubt_due |= self.open_job().is_some();
+            // What was read before may be of another unit: nothing is known of the pan by it.
+            self.last_base = None;
+        }
         self.holds.begin(Cause::Unit, why, mend, Duration::ZERO, at);
     }
+}
+
+/// Whether what was put on a pan for a check weight is the button of the job, and cannot be the
+/// weight.
+fn is_button(
+    job: Option<&Job>,
+    weight: CheckWeight,
+    gross: Indication,
+    net: Option<Indication>,
+) -> bool {
+    let Some(job) = job.filter(|job| job.closed.is_none()) else {
+        return false;
+    };
+    let apart = net.is_some_and(|net| {
+        let nominal = weight.nominal().mass();
+        (net.mass() - nominal).abs().times(10) > nominal
+    });
+    apart && job.is_button_on_pan(gross)
 }

@@ -16,9 +16,13 @@ use crate::trouble::Trouble;
 
 /// The largest loss of a melt, as a share of it, that is not taken for a slip of the unit where
 /// only a check weight stands for that (common practice: clean metal loses under two in a hundred).
-const LARGEST_LOSS: Decimal = Decimal::from_parts(3, 0, 0, false, 2);
-/// The same for a gain: flux that sticks to the button.
-const LARGEST_GAIN: Decimal = Decimal::from_parts(1, 0, 0, false, 2);
+const LARGEST_LOSS: Decimal = Decimal::from_parts(2, 0, 0, false, 2);
+/// The same for a gain: flux that sticks to the button (our own choice).
+const LARGEST_GAIN: Decimal = Decimal::from_parts(5, 0, 0, false, 3);
+/// So many divisions are nothing in every unit.
+const NOTHING: u32 = 2;
+/// How far a load is shown from what it was recorded as, a while later (our own choice).
+const LARGEST_DRIFT: Decimal = Decimal::from_parts(2, 0, 0, false, 3);
 
 /// So many orders of a job are known again by their id: whoever sends one twice does so within seconds.
 const ORDERS_REMEMBERED: usize = 256;
@@ -56,10 +60,30 @@ pub struct Job {
 /// What said something of the unit of a balance that sends none.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum UnitProof {
-    /// A check weight agreed.
-    Agreed,
+    /// A check weight agreed, put beside what the balance showed as this; of files from before that
+    /// was kept, nothing.
+    Agreed {
+        /// What it showed before the weight was put on.
+        beside: Option<Indication>,
+    },
     /// A check weight did not, or the balance was seen to come back from another unit.
     Failed,
+}
+
+/// Why the unit of a capture that rests on a check weight is not proven.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum UnitDoubt {
+    /// After it the balance was seen in another unit, the check weight did not agree, or the button
+    /// is too unlike what went in.
+    Seen,
+    /// No check weight was shown after it.
+    NotShown,
+    /// A check weight agreed after it, but nothing that was melted of it was weighed: a key that was
+    /// pressed on an empty pan, and back on an empty pan, shows in nothing else.
+    NoButton,
+    /// A button was weighed, but no check weight was put beside it: the same key may have been
+    /// pressed back between the two.
+    NotBeside,
 }
 
 /// A capture in a job.
@@ -71,6 +95,10 @@ pub struct Weighed {
     pub captured: Captured,
     /// Whether it was set aside.
     pub withdrawn: bool,
+    /// The record of what it counts from.
+    based: u64,
+    /// A check weight agreed beside it.
+    is_beside: bool,
     /// How many metals to add the job knew of then.
     pub(super) planned: usize,
     /// What an assay found in it, if it is a button: the best known one; of equals the last.
@@ -86,6 +114,8 @@ pub struct Expected {
     pub what: What,
     /// What it counts from, once that is known.
     pub base: Option<Indication>,
+    /// The record of that, or of the order.
+    pub based: u64,
     /// The net at rest that was last recorded.
     pub rest: Mass,
 }
@@ -173,12 +203,14 @@ impl Job {
             Record::Open(_) | Record::Hold { .. } | Record::Resume { .. } => {}
             Record::CheckWeight { checked, .. } => {
                 let proof = match checked.verdict {
-                    CheckVerdict::Agreed => UnitProof::Agreed,
+                    CheckVerdict::Agreed => UnitProof::Agreed {
+                        beside: checked.beside,
+                    },
                     CheckVerdict::Off | CheckVerdict::OtherUnit => UnitProof::Failed,
                 };
-                self.proofs.push((n, proof));
+                self.take_proof(n, proof);
             }
-            Record::Doubt {} => self.proofs.push((n, UnitProof::Failed)),
+            Record::Doubt {} => self.take_proof(n, UnitProof::Failed),
             Record::Expect { what, metal } => {
                 self.opened.add.extend(metal.clone());
                 if metal.is_some() {
@@ -187,6 +219,7 @@ impl Job {
                 self.expected = Some(Expected {
                     what: what.clone(),
                     base: None,
+                    based: n,
                     rest: Mass::ZERO,
                 });
             }
@@ -198,7 +231,7 @@ impl Job {
             Record::Base { base } => {
                 self.on_pan.counted_from(*base, self.pan_tolerance());
                 if let Some(expected) = &mut self.expected {
-                    expected.base = Some(*base);
+                    (expected.base, expected.based) = (Some(*base), n);
                     expected.rest = Mass::ZERO;
                 }
             }
@@ -210,7 +243,7 @@ impl Job {
             Record::Answer { said, base } => {
                 if let Some(expected) = &mut self.expected {
                     match said {
-                        PanAnswer::Tared => expected.base = *base,
+                        PanAnswer::Tared => (expected.base, expected.based) = (*base, n),
                         PanAnswer::Back => {}
                         PanAnswer::Anew => (expected.base, expected.rest) = (None, Mass::ZERO),
                     }
@@ -224,6 +257,9 @@ impl Job {
             }),
             Record::Settled { beside } => self.on_pan.settled(*beside),
             Record::Capture(captured) => {
+                let expected = self.expected.as_ref();
+                let based = expected.map_or(n, |expected| expected.based);
+                let is_beside = self.was_shown_beside(captured);
                 if let Some(replaced) = captured.instead_of {
                     self.set_aside(replaced);
                 }
@@ -232,6 +268,8 @@ impl Job {
                     n,
                     captured: captured.clone(),
                     withdrawn: false,
+                    based,
+                    is_beside,
                     planned: self.opened.add.len(),
                     assay: None,
                     assays: Vec::new(),
@@ -290,44 +328,145 @@ impl Job {
         self.weighed.iter().filter(|weighed| !weighed.withdrawn)
     }
 
-    /// The captures that count of which the unit rests on a check weight that did not agree again
-    /// after them: what became of the unit next, if anything is known.
-    pub fn unproven(&self) -> impl Iterator<Item = (&Weighed, Option<UnitProof>)> {
-        let is_odd_button = self.is_odd_button();
+    /// The captures that count of which the unit rests on a check weight, and is not proven: why.
+    ///
+    /// A capture is proven by itself if the check weight agreed beside it, where the balance showed
+    /// it as when it was recorded. What went into a melt is proven if the check weight agreed next
+    /// after it, and its button is proven by itself and weighs like it.
+    pub fn unproven(&self) -> impl Iterator<Item = (&Weighed, UnitDoubt)> {
         let by_weight =
             |weighed: &&Weighed| matches!(weighed.captured.unit_by, UnitBy::CheckWeight(_));
+        let melts = match self.standing().find(by_weight) {
+            Some(_) => self.melts(),
+            None => Vec::new(),
+        };
+        let step = self.opened.division.mass();
+        let melts: Vec<(u64, bool)> = melts
+            .into_iter()
+            .map(|(melt, button)| {
+                let button_mass = button.captured.mass.mass();
+                (button.n, is_odd(melt.mass(), button_mass, step))
+            })
+            .collect();
         self.standing()
             .filter(by_weight)
-            .filter_map(move |weighed| {
-                let next = self.proofs.iter().find(|(n, _)| *n > weighed.n);
-                let next = match next.map(|(_, proof)| *proof) {
-                    _ if is_odd_button => Some(UnitProof::Failed),
-                    next => next,
-                };
-                (next != Some(UnitProof::Agreed)).then_some((weighed, next))
-            })
+            .filter_map(move |weighed| Some((weighed, self.doubt_of(weighed, &melts)?)))
     }
 
-    /// Whether the button weighs so unlike what went in that one of the masses may have been
-    /// weighed in another unit: no melt of clean metal loses so much, or gains.
-    fn is_odd_button(&self) -> bool {
-        let Some(button) = self.button().map(Indication::mass) else {
-            return false;
+    /// Why the unit of a capture is not proven, if it is not. `melts`: the buttons, each with whether
+    /// it is unlike what it was melted of.
+    fn doubt_of(&self, weighed: &Weighed, melts: &[(u64, bool)]) -> Option<UnitDoubt> {
+        let is_button = weighed.captured.what == What::Button;
+        let is_in_water = matches!(weighed.captured.what, What::InWater(_));
+        // A button speaks for all before it; it is itself in doubt with them.
+        let of = melts.iter().find(|(button, _)| *button >= weighed.n);
+        let step = self.opened.division.mass();
+        let counts_from = weighed.captured.base.mass().abs();
+        let is_from_nothing = counts_from <= step.times(NOTHING);
+        let is_doubted = |(n, proof): &(u64, UnitProof)| {
+            *proof == UnitProof::Failed && (weighed.based..weighed.n).contains(n)
         };
-        let melt = self.melt().mass().grams();
-        let least = melt * (Decimal::ONE - LARGEST_LOSS);
-        let most = melt * (Decimal::ONE + LARGEST_GAIN);
-        !(least..=most).contains(&button.grams())
+        if !is_from_nothing && self.proofs.iter().any(is_doubted) {
+            return Some(UnitDoubt::Seen);
+        }
+        // The weight beside it proves what is shown now, not what it was counted from.
+        if weighed.is_beside && (is_from_nothing || !matches!(of, Some((_, true)))) {
+            return None;
+        }
+        let next = self.proofs.iter().find(|(n, _)| *n > weighed.n);
+        match (next.map(|(_, proof)| *proof), of) {
+            (Some(UnitProof::Failed), _) | (_, Some((_, true))) => Some(UnitDoubt::Seen),
+            (None, _) => Some(UnitDoubt::NotShown),
+            (Some(UnitProof::Agreed { .. }), _) if is_button => Some(UnitDoubt::NotBeside),
+            // Its density speaks for what was weighed in water.
+            (Some(UnitProof::Agreed { .. }), _) if is_in_water => None,
+            (Some(UnitProof::Agreed { .. }), None) => Some(UnitDoubt::NoButton),
+            (Some(UnitProof::Agreed { .. }), Some((button, false))) => {
+                let button = self.standing().find(|other| other.n == *button);
+                let is_proven = button.is_none_or(|button| {
+                    button.captured.unit_by == UnitBy::Line || button.is_beside
+                });
+                (!is_proven).then_some(UnitDoubt::NotBeside)
+            }
+        }
     }
 
-    /// Whether the unit of any capture that counts was put in doubt since.
+    /// Takes what a check weight said: if it agreed beside a load that the balance shows as it was
+    /// recorded, then that was recorded in the same unit. A button may have been taken off and put
+    /// back; what else was taken off since is not there.
+    fn take_proof(&mut self, n: u64, proof: UnitProof) {
+        self.proofs.push((n, proof));
+        let UnitProof::Agreed {
+            beside: Some(beside),
+        } = proof
+        else {
+            return;
+        };
+        let rebased = self
+            .expected
+            .as_ref()
+            .is_some_and(|expected| expected.base.is_some());
+        let step = self.opened.division.mass();
+        let last = self
+            .weighed
+            .iter_mut()
+            .rfind(|weighed| !matches!(weighed.captured.what, What::InWater(_)));
+        if let Some(last) = last.filter(|last| !rebased || last.captured.what == What::Button) {
+            last.is_beside |= stands_as(&last.captured, beside, step);
+        }
+    }
+
+    /// Whether a check weight agreed beside a load before it was recorded, and since it was put on.
+    fn was_shown_beside(&self, captured: &Captured) -> bool {
+        let based = self
+            .expected
+            .as_ref()
+            .map_or(u64::MAX, |expected| expected.based);
+        match self.proofs.last() {
+            Some((
+                n,
+                UnitProof::Agreed {
+                    beside: Some(beside),
+                },
+            )) => *n > based && stands_as(captured, *beside, self.opened.division.mass()),
+            _ => false,
+        }
+    }
+
+    /// Whether what the weighing under way counts from was read before the unit was put in doubt
+    /// last, so that it may be of another unit. Nothing is nothing in every unit.
+    pub fn is_base_doubted(&self) -> bool {
+        self.expected.as_ref().is_some_and(|expected| {
+            let nothing = self.opened.division.mass().times(NOTHING);
+            let counts = expected
+                .base
+                .is_some_and(|base| base.mass().abs() > nothing);
+            counts && self.is_doubted_since(expected.based)
+        })
+    }
+
+    fn is_doubted_since(&self, based: u64) -> bool {
+        let doubts = |(n, proof): &(u64, UnitProof)| *proof == UnitProof::Failed && *n > based;
+        self.proofs.iter().any(doubts)
+    }
+
+    /// Whether a balance shows a button as when it was recorded, so that a check weight may be put
+    /// beside it.
+    pub(super) fn is_button_on_pan(&self, shown: Indication) -> bool {
+        self.last_button()
+            .is_some_and(|button| stands_as(&button.captured, shown, self.opened.division.mass()))
+    }
+
+    /// Whether the unit of any capture that counts was put in doubt by what was seen of it.
     pub(super) fn is_unit_doubted(&self) -> bool {
-        self.unproven().any(|(_, next)| next.is_some())
+        self.unproven().any(|(_, doubt)| doubt == UnitDoubt::Seen)
     }
 
-    /// Whether a check weight is still to agree after the last capture that rests on one.
+    /// Whether a check weight is still to agree after the last capture that rests on one, beside the
+    /// button if there is one.
     pub fn wants_check_weight(&self) -> bool {
-        self.unproven().any(|(_, next)| next.is_none())
+        self.unproven()
+            .any(|(_, doubt)| matches!(doubt, UnitDoubt::NotShown | UnitDoubt::NotBeside))
     }
 
     /// The lots that count, with the fineness that they are taken for.
@@ -392,6 +531,25 @@ impl Job {
             _ => Base::NextRest,
         }
     }
+}
+
+/// Whether the balance shows a capture's load as when it was recorded, but for drift: far nearer
+/// than two units are to each other.
+fn stands_as(captured: &Captured, shown: Indication, step: Mass) -> bool {
+    let (gross, net) = (captured.gross.mass(), captured.mass.mass());
+    let drift = Mass::computed((gross.grams() * LARGEST_DRIFT).abs());
+    // Beside a heavy dish a light load may be gone.
+    let most = Mass::computed((net.grams() / Decimal::TWO).abs());
+    (shown.mass() - gross).abs() <= drift.max(step.times(10)).min(most)
+}
+
+/// Whether a button weighs so unlike what went in that one of the masses may have been weighed in
+/// another unit: no melt of clean metal loses so much, or gains.
+fn is_odd(melt: Mass, button: Mass, step: Mass) -> bool {
+    let rounding = step.times(5).grams();
+    let least = melt.grams() * (Decimal::ONE - LARGEST_LOSS) - rounding;
+    let most = melt.grams() * (Decimal::ONE + LARGEST_GAIN) + rounding;
+    !(least..=most).contains(&button.grams())
 }
 
 /// An addition under way with its window and the melt around it, worked out once when it is armed.

@@ -78,13 +78,6 @@ impl Holds {
         self.0.iter().any(|hold| hold.cause == cause)
     }
 
-    /// Whether this cause does, in these words.
-    pub(super) fn has_words(&self, cause: Cause, why: &str) -> bool {
-        self.0
-            .iter()
-            .any(|hold| hold.cause == cause && hold.why == why)
-    }
-
     /// The most urgent one.
     pub fn first(&self) -> Option<&Hold> {
         self.0.first()

@@ -110,6 +110,7 @@ impl State {
             Record::Open(_) | Record::Close(_) | Record::Plan { .. } | Record::Leave {} => {
                 if matches!(record, Record::Open(_)) {
                     self.guard.job_begins(at);
+                    (self.odd_rest, self.odd_button) = (None, None);
                 }
                 self.doubt_due = false;
                 (self.loose_since, self.loose_told) = (None, None);
@@ -323,8 +324,13 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
             let open = unproven
                 .as_ref()
                 .map_or_else(String::new, |told| format!(" {told}"));
+            let weight = if job.wants_check_weight() {
+                " Leave it on the pan, and put the check weight beside it."
+            } else {
+                ""
+            };
             (
-                format!("Button: {mass}. {loss}{open}"),
+                format!("Button: {mass}. {loss}{open}{weight}"),
                 heavier || unproven.is_some(),
             )
         }

@@ -76,8 +76,13 @@ impl State {
     /// showed before the first of it was put down.
     fn has_left(&self, gross: Indication) -> bool {
         let ground = self.open_job().and_then(|job| job.on_pan.ground());
-        ground
-            .is_some_and(|ground| (gross.mass() - ground.mass()).abs() <= self.rules.pan.tolerance)
+        let rules = &self.rules.pan;
+        ground.is_some_and(|ground| {
+            let (now, ground) = (gross.mass(), ground.mass());
+            // Zeroed since, where no dish stood before.
+            let is_zeroed = now.abs() <= rules.tolerance && ground <= rules.least_load;
+            (now - ground).abs() <= rules.tolerance || is_zeroed
+        })
     }
 
     /// Whether the balance rests at less than it showed before anything was recorded: the dish was

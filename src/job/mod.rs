@@ -40,7 +40,7 @@ pub use asks::Asked;
 pub use bell::{BellKind, Ring};
 pub use chain::{ChainLink, seal, unseal};
 pub use check::{CheckEntry, CheckVerdict, Checked, LastCheck, UnitBy};
-pub use fold::{Adding, Expected, Job, UnitProof, Weighed};
+pub use fold::{Adding, Expected, Job, UnitDoubt, UnitProof, Weighed};
 pub use hold::{Cause, Hold, Holds};
 pub use on_pan::Loose;
 pub use order::{Done, Effect, Event, Order};
@@ -50,7 +50,7 @@ pub use record::{
     WaterWay, What,
 };
 pub use scan::{Damage, Scan, Verdict, check_line, last_line, scan};
-pub use state::{BenchRules, Sends, State};
+pub use state::{BenchRules, PanQuestion, Sends, State};
 pub use statement::statement;
 pub use step::step;
 pub use terms::{Mark, OrderId, Terms};

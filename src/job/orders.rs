@@ -398,7 +398,12 @@ impl State {
     }
 
     fn may_answer(&self, said: PanAnswer) -> Result<Wanted, Trouble> {
-        if self.expected().is_none() || (!self.pan.is_low() && said != PanAnswer::Anew) {
+        let is_asked = match said {
+            PanAnswer::Anew => self.expected().is_some(),
+            PanAnswer::Back => self.pan.is_low(),
+            PanAnswer::Tared => self.pan.is_low() || self.pan_question().is_some(),
+        };
+        if self.expected().is_none() || !is_asked {
             return Err(refusal(
                 "no-question",
                 "The pan asks nothing.",
@@ -406,6 +411,8 @@ impl State {
             ));
         }
         let base = match said {
+            // Nothing is counted yet: what stands there now is what comes next counts from.
+            PanAnswer::Tared if !self.pan.is_low() => self.pan.last().map(|last| last.gross),
             PanAnswer::Tared => Some(self.pan.tared_base().ok_or_else(|| {
                 Trouble::new(
                     "tared-while-falling",

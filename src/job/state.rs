@@ -104,8 +104,27 @@ pub struct State {
     pub(super) doubt_due: bool,
     /// What a weighing last counted from, in a unit that was proven.
     pub(super) last_base: Option<Indication>,
+    /// The rest that was last held against it.
+    pub(super) compared: Option<Indication>,
+    /// The rest for which the bench last held, since it is the one before in another unit.
+    pub(super) odd_rest: Option<Indication>,
+    /// The button for which the bench last held, since it is the melt in another unit.
+    pub(super) odd_button: Option<Indication>,
     /// The moment of the event being taken.
     pub(super) now: Moment,
+}
+
+/// What happened to the pan is not known, and the person is asked. A weighing that is begun anew
+/// (`answer anew`) counts from what is on the pan then, and always leads on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PanQuestion {
+    /// What the weighing counts from was read before the unit was put in doubt.
+    BaseDoubted,
+    /// It is lighter than it was when the weighing began: was the dish lifted, or tared?
+    Low,
+    /// The last load is gone, but the pan rests at another mass than that was counted from: was the
+    /// dish taken off, changed, or tared?
+    NotEmptied,
 }
 
 #[derive(Debug, Clone)]
@@ -148,6 +167,9 @@ impl State {
             check_due: None,
             doubt_due: false,
             last_base: None,
+            compared: None,
+            odd_rest: None,
+            odd_button: None,
             now: Moment::default(),
             job,
             rules,
@@ -287,6 +309,24 @@ impl State {
         self.pan.is_low()
     }
 
+    /// What the pan asks of the person, if anything.
+    pub fn pan_question(&self) -> Option<PanQuestion> {
+        self.expected()?;
+        if self.job.as_ref()?.is_base_doubted() {
+            return Some(PanQuestion::BaseDoubted);
+        }
+        if self.pan.is_low() {
+            return Some(PanQuestion::Low);
+        }
+        let (Some(Base::AfterEmptying(back)), Some(tracked)) = (self.pan.base(), self.pan.last())
+        else {
+            return None;
+        };
+        // More than that is metal in no record, or a load that is still there (`loose`).
+        let is_less = tracked.gross.mass() < back.mass() - self.rules.pan.tolerance;
+        (tracked.steady && is_less).then_some(PanQuestion::NotEmptied)
+    }
+
     /// Whether a record is waited for; orders wait too.
     pub fn is_writing(&self) -> bool {
         self.pending.is_some()
@@ -420,7 +460,7 @@ fn after_button(job: &Job, button: &Weighed) -> &'static str {
             "The button is weighed, and below its mark as far as is known: have it assayed, put it right, or close the job."
         }
         (_, true) if job.wants_check_weight() => {
-            "The button is weighed. Show the check weight once more, then close the job."
+            "The button is weighed. Leave it on the pan, or put it back, and put the check weight beside it; then close the job."
         }
         (_, true) => "The button is weighed. Close the job.",
         (None, false) => {

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::fold::Job;
+use super::fold::{Job, UnitDoubt};
 use super::record::{Closed, What};
 use super::remedy::Remedy;
 use super::state::BenchRules;
@@ -67,10 +67,8 @@ pub(super) fn unfinished(job: &Job, rules: &BenchRules) -> Vec<String> {
     if melt.mass() == Mass::ZERO {
         return Vec::new();
     }
-    let is_doubted = job.is_unit_doubted();
     let mut open: Vec<String> = unproven(job)
         .into_iter()
-        .filter(|_| is_doubted)
         .chain(below(job, &melt, rules))
         .chain(doubtful(job))
         .chain(at_odds(job))
@@ -203,25 +201,42 @@ fn gains(job: &Job) -> Vec<String> {
     gains
 }
 
-/// The masses of which the unit is not proven from both sides.
-fn unproven(job: &Job) -> Option<String> {
-    let mut masses = Vec::new();
-    let mut is_shown_wrong = false;
-    for (weighed, next) in job.unproven() {
-        masses.push(weighed.captured.mass.to_string());
-        is_shown_wrong |= next.is_some();
-    }
-    let why = if is_shown_wrong {
-        "after them the balance was seen not to be in its unit, the check weight did not agree, or the button weighs too unlike them"
-    } else {
-        "the check weight was not shown again after them"
-    };
-    (!masses.is_empty()).then(|| {
-        format!(
-            "The unit of {} is not proven: {why}. Weigh them again before anything is sold by them.",
-            masses.join(", ")
-        )
-    })
+/// The masses of which the unit is not proven, by why.
+fn unproven(job: &Job) -> Vec<String> {
+    let why = [
+        (
+            UnitDoubt::Seen,
+            "after them the balance was seen not to be in its unit, the check weight did not agree, or the button weighs too unlike them",
+        ),
+        (
+            UnitDoubt::NotShown,
+            "the check weight was not shown again after them",
+        ),
+        (
+            UnitDoubt::NoButton,
+            "no button of them was weighed, and the balance may have been in another unit meanwhile",
+        ),
+        (
+            UnitDoubt::NotBeside,
+            "the check weight was not put beside the button, and the balance may have been in another unit meanwhile",
+        ),
+    ];
+    let doubts: Vec<(String, UnitDoubt)> = job
+        .unproven()
+        .map(|(weighed, doubt)| (weighed.captured.mass.to_string(), doubt))
+        .collect();
+    let told = why.into_iter().map(|(doubt, why)| {
+        let of = doubts.iter().filter(|(_, is)| *is == doubt);
+        let masses: Vec<&str> = of.map(|(mass, _)| mass.as_str()).collect();
+        (masses.join(", "), why)
+    });
+    told.filter(|(masses, _)| !masses.is_empty())
+        .map(|(masses, why)| {
+            format!(
+                "The unit of {masses} is not proven: {why}. Weigh them again before anything is sold by them."
+            )
+        })
+        .collect()
 }
 
 /// The statement as text for people, 60 columns wide.

@@ -7,7 +7,7 @@ use super::fold::{Adding, Job};
 use super::hold::Cause;
 use super::order::Effect;
 use super::record::{Captured, How, Raw, Record, What};
-use super::state::{Given, State};
+use super::state::{Given, PanQuestion, State};
 use super::words;
 use super::{BellKind, Ring};
 use crate::balance::{Base, LinkState, Tracked, Verdict};
@@ -16,6 +16,9 @@ use crate::melt::Side;
 
 /// A balance that cannot weigh for so long is told of; a lifted dish shows "under zero" meanwhile.
 const BALANCE_PATIENCE: Duration = Duration::from_secs(2);
+/// A pan that rests elsewhere than before the last load is asked about when it stays so: a dish may
+/// be on its way back.
+const EMPTIED_PATIENCE: Duration = Duration::from_secs(4);
 /// A line without a unit is told of when it lasts; many balances leave the unit out in motion.
 const UNPROVEN_PATIENCE: Duration = Duration::from_secs(2);
 
@@ -147,16 +150,21 @@ impl State {
         if !tracked.steady {
             return false;
         }
-        let found = match (self.pan.base(), tracked.net) {
-            (Some(Base::AfterEmptying(back)), _) => self.guard.comes_back(back, tracked.gross),
+        let base = self.pan.base();
+        let found = match (base, tracked.net) {
+            // After a record the pan goes back to what it bore before, also when nothing is ordered.
+            (Some(Base::AfterEmptying(_)) | None, _) => {
+                let back = match base {
+                    Some(Base::AfterEmptying(back)) => Some(back),
+                    _ => self.last_base,
+                };
+                self.comes_back_otherwise(back, tracked.gross)
+            }
             (Some(Base::From(_)), _) if tracked.base_taken => self
                 .last_base
                 .is_some_and(|last| self.guard.comes_back(last, tracked.gross)),
             (_, Some(net)) if self.expected() == Some(&What::Button) && self.pan.is_loaded() => {
-                let melt = self
-                    .open_job()
-                    .map(|job| words::shown(job, job.melt().mass()));
-                melt.is_some_and(|melt| self.guard.should_weigh(melt, net))
+                self.is_odd_button(net)
             }
             _ => false,
         };
@@ -174,17 +182,63 @@ impl State {
         found
     }
 
+    /// Whether a pan that rests shows what it bore before the last load in another unit. The load
+    /// itself may be just so many times as heavy.
+    fn comes_back_otherwise(&mut self, back: Option<Indication>, now: Indication) -> bool {
+        let is_new = self.compared.replace(now) != Some(now);
+        let tolerance = self.rules.pan.tolerance;
+        // Held for once: when the check weight has agreed, it was what it came back to that was of
+        // another unit.
+        let was_held = self
+            .odd_rest
+            .is_some_and(|held| (held.mass() - now.mass()).abs() <= tolerance.times(3));
+        let load = self.job.as_ref().and_then(|job| job.weighed.last());
+        let is_load =
+            load.is_some_and(|load| (load.captured.gross.mass() - now.mass()).abs() <= tolerance);
+        let comes_back = is_new
+            && !is_load
+            && !was_held
+            && back.is_some_and(|back| self.guard.comes_back(back, now));
+        if comes_back {
+            self.odd_rest = Some(now);
+        }
+        comes_back
+    }
+
+    /// Whether the button weighs what its melt would in another unit. Held for once: when the check
+    /// weight has agreed and it still does, it is as heavy as that, and what went into the melt is in
+    /// doubt.
+    fn is_odd_button(&mut self, net: Indication) -> bool {
+        let tolerance = self.rules.pan.tolerance;
+        let held = self.odd_button;
+        if held.is_some_and(|held| (held.mass() - net.mass()).abs() <= tolerance.times(3)) {
+            return false;
+        }
+        let melt = self
+            .open_job()
+            .map(|job| words::shown(job, job.melt().mass()));
+        let is_odd = melt.is_some_and(|melt| self.guard.should_weigh(melt, net));
+        if is_odd {
+            self.odd_button = Some(net);
+        }
+        is_odd
+    }
+
     /// Records what a weighing counts from.
     pub(super) fn take_base(&mut self, base: Option<Indication>, out: &mut Vec<Effect>) {
         if let Some(base) = base {
             self.last_base = Some(base);
+            self.compared = None;
             self.follow_up(Record::Base { base }, out);
         }
     }
 
     /// A load that is put down may lift a dish first; an addition in the middle may not.
     fn judge_pan(&mut self, at: Moment, out: &mut Vec<Effect>) {
-        if self.pan.is_low() && self.adding.is_some() {
+        if self.pan_question() == Some(PanQuestion::BaseDoubted) {
+            let (why, mend) = words::base_doubted();
+            self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
+        } else if self.pan.is_low() && self.adding.is_some() {
             let (why, mend) =
                 words::pan_question(self.job.as_ref(), self.pan.rest(), self.rules.pan.division);
             self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
@@ -192,6 +246,12 @@ impl State {
             let name = self.open_job().map(|job| words::of(job, what));
             let (why, mend) = words::base_question(doubted, &name.unwrap_or_default());
             self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
+        } else if let (Some(PanQuestion::NotEmptied), Some(Base::AfterEmptying(back))) =
+            (self.pan_question(), self.pan.base())
+        {
+            let (why, mend) = words::not_emptied(back);
+            self.holds
+                .begin(Cause::Pan, why, mend, EMPTIED_PATIENCE, at);
         } else if self.loose_told.is_none() {
             self.end_hold(Cause::Pan, out);
         }

@@ -1,11 +1,12 @@
 //! Jumps: numbers that change from one line to the next in a way that no mass can.
 //!
-//! Metal that is put on a pan goes through the balance's own settling, so the numbers after the
-//! first change go on changing. A unit key changes the display at once: the number jumps by the
-//! ratio of two units and is where it stays, or goes on as steadily as it did before, times that
-//! ratio. Mode keys (per cent, counting) jump by any ratio; that counts only for a balance whose
-//! loads were all seen to settle in between. The tare and zero keys jump to nothing, and are no
-//! matter of units. Leaves to others: what follows from it.
+//! Metal that is put on a pan goes through the balance's own settling, so between two numbers at
+//! rest others are seen that are no unit's multiple of the first. A unit key changes the display at
+//! once, and so do two or three presses in a row: every number from the last rest to the next is
+//! that rest in some unit. While metal falls or the pan settles the display goes on as steadily as
+//! before, times the ratio. Mode keys (per cent, counting) jump by any ratio; alone that counts only
+//! for a balance whose loads were all seen to settle. The tare and zero keys jump to nothing, and
+//! are no matter of units. Leaves to others: what follows from it.
 
 use std::time::Duration;
 
@@ -20,243 +21,466 @@ pub(super) enum Seen {
     Nothing,
     /// It may be one; the next lines tell.
     Maybe,
-    /// The display jumped into this unit, or into something that is no unit known.
+    /// The display jumped from the bench's unit into this one, or into something that is no unit
+    /// known.
     Into(Option<Unit>),
-    /// The display jumped as it would from this unit back into the bench's.
-    Back(Unit),
+    /// The display jumped out of this unit, into the bench's or a third: it had been in another
+    /// before.
+    OutOf(Unit),
 }
 
 /// Lines further apart than this do not show what lay between.
 const CLOSE: Duration = Duration::from_millis(1200);
-/// Lines as near as this show a load on its way in several of them.
+/// Lines as near as this show metal fall from one to the next.
 const FLUENT: Duration = Duration::from_millis(300);
+/// Lines as near as this show any load on its way, if they did so far.
+const DENSE: Duration = Duration::from_millis(130);
 /// The display must stay for so long: some balances repeat a number twice a second.
 const STAYS: Duration = Duration::from_millis(600);
-/// A pan is at rest for this after so many lines within a division of each other.
+/// The display rests after so many lines within a division of each other, over so long: a display
+/// that is refreshed more seldom than it is sent repeats a number under a moving pan.
 const REST_LINES: u32 = 3;
-/// Loads that must have been seen to settle before a jump by an odd ratio counts.
-const SETTLED_LOADS: u32 = 4;
-/// A change of so many divisions may be a jump.
+const REST_TIME: Duration = Duration::from_millis(350);
+/// So many numbers must have been seen of loads on their way, at most and at least so many of each,
+/// before a jump by an odd ratio counts.
+const SETTLED: usize = 6;
+const MOST_ON_ITS_WAY: usize = 3;
+const LEAST_ON_ITS_WAY: usize = 2;
+/// A change of so many divisions may be a jump by the ratio of two units.
 const LEAST_JUMP: u32 = 10;
+/// The lighter number of a jump has so many divisions, and the heavier so many: else any grain
+/// makes one.
+const LEAST_LIGHT: u32 = 10;
+const LEAST_HEAVY: u32 = 100;
+/// A change of so many divisions takes its time, and shows how a balance settles; less may be
+/// there at once.
+const LEAST_LOAD: u32 = 100;
 /// For a jump, which is there at once, plain displays count too, that write ounces with as few
 /// decimals as grams.
 const LEAST_AT_ONCE: Decimal = Decimal::from_parts(3, 0, 0, false, 2);
 /// While metal falls, a jump is so many times the largest change lately: the first lines of a load
 /// grow by less.
 const OVER_PACE: u32 = 20;
-/// Lines over which the pace of pouring is remembered.
+/// Lines over which the pace of pouring is remembered, and in how many of them metal falls.
 const PACE_LINES: usize = 6;
+const FALLING_LINES: usize = 3;
+/// No load begins by so many divisions a line.
+const SLOWLY: u32 = 4;
+/// The most different numbers from one rest to the next that can be presses of a key.
+const MOST_NUMBERS: usize = 6;
+/// A burst of presses that goes through a mode shows so many numbers that are no unit's.
+const MOST_ODD: usize = 2;
+/// From its first press to its last.
+const BURST: Duration = Duration::from_millis(900);
+/// What a number may be off, in parts of it, and still be told from its neighbours: one at rest,
+/// and one that goes on.
+const ROUGHEST: Decimal = Decimal::from_parts(15, 0, 0, false, 3);
+const ROUGHEST_PACE: Decimal = Decimal::from_parts(5, 0, 0, false, 2);
+
+/// Two units as near as this are no evidence that the display went from one to the other: any
+/// grain does so.
+const TOO_NEAR: std::ops::RangeInclusive<Decimal> =
+    Decimal::from_parts(6, 0, 0, false, 1)..=Decimal::from_parts(16, 0, 0, false, 1);
 
 /// Follows the numbers of a balance that sends no unit.
 #[derive(Debug, Clone)]
 pub(super) struct Jumps {
-    unit: Unit,
     step: Decimal,
+    least_jump: Decimal,
+    turns: Vec<(Decimal, Turn, bool)>,
     last: Option<(Decimal, Moment)>,
-    rest: u32,
+    /// Lines within a division of this, one after another, and since when.
+    stands: Stands,
     /// Changes from line to line lately, newest first.
     pace: [Decimal; PACE_LINES],
-    pending: Option<Pending>,
-    /// Loads that were seen to settle, and those that were there at once.
-    settled: u32,
-    instant: u32,
+    burst: Option<Burst>,
+    flow: Option<Flow>,
+    /// Numbers seen of loads on their way, and loads that were there at once or nearly so.
+    settled: usize,
+    thin: u32,
 }
 
-#[derive(Debug, Clone, Copy)]
-struct Pending {
-    before: Decimal,
-    after: Decimal,
-    at: Moment,
-    gap: Duration,
-    was_at_rest: bool,
-    pace: Decimal,
+#[derive(Debug, Clone, Copy, Default)]
+struct Stands {
+    at: Decimal,
+    since: Moment,
     lines: u32,
+}
+
+/// What the display did since it last rested.
+#[derive(Debug, Clone)]
+struct Burst {
+    rest: Decimal,
+    since: Moment,
+    /// The time to the line that began it.
+    gap: Duration,
+    /// Different numbers, each as first shown, and whether it is the rest before in some unit.
+    numbers: Vec<(Decimal, bool)>,
+    last_new: Moment,
+    /// More than a key could make, or the balance said that it moves.
+    moves: bool,
+}
+
+/// A jump while the numbers went on changing.
+#[derive(Debug, Clone, Copy)]
+struct Flow {
+    seen: Seen,
+    at: Moment,
+    allowed: Decimal,
+    lines: u32,
+}
+
+impl Burst {
+    /// The numbers that are no unit's multiple of the rest before, nor near to the last.
+    fn odd_numbers(&self, last: Option<(Decimal, Decimal)>) -> impl Iterator<Item = Decimal> {
+        let is_last =
+            move |number: Decimal| last.is_some_and(|(last, near)| (last - number).abs() <= near);
+        let odd = self.numbers.iter().filter(|(_, is_turned)| !is_turned);
+        odd.map(|(number, _)| *number)
+            .filter(move |number| !is_last(*number))
+    }
+}
+
+/// How one number follows from another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Turn {
+    Same,
+    Into(Unit),
+    OutOf(Unit),
 }
 
 impl Jumps {
     pub(super) fn new(division: Division) -> Self {
+        let step = division.in_unit(division.mass(), division.decimals());
         Self {
-            unit: division.unit(),
-            step: division.in_unit(division.mass(), division.decimals()),
+            step,
+            least_jump: step * Decimal::from(LEAST_JUMP),
+            turns: turns(division.unit()),
             last: None,
-            rest: 0,
+            stands: Stands::default(),
             pace: [Decimal::ZERO; PACE_LINES],
-            pending: None,
+            burst: None,
+            flow: None,
             settled: 0,
-            instant: 0,
+            thin: 0,
         }
     }
 
     /// What was heard before has nothing to do with what comes.
     pub(super) fn forget(&mut self) {
         self.last = None;
-        self.rest = 0;
+        self.stands = Stands::default();
         self.pace = [Decimal::ZERO; PACE_LINES];
-        self.pending = None;
+        (self.burst, self.flow) = (None, None);
+    }
+
+    fn steps(&self, count: u32) -> Decimal {
+        self.step * Decimal::from(count)
+    }
+
+    fn is_nothing(&self, digits: Decimal) -> bool {
+        digits.abs() <= self.step * Decimal::TWO
     }
 
     /// Takes the next number.
     pub(super) fn take(&mut self, digits: Decimal, status: Status, at: Moment) -> Seen {
         let Some((last, heard)) = self.last.replace((digits, at)) else {
+            self.stand(digits, at);
             return Seen::Nothing;
         };
         let gap = at.since(heard);
         if gap > CLOSE {
             self.forget();
             self.last = Some((digits, at));
+            self.stand(digits, at);
             return Seen::Nothing;
         }
-        let change = (digits - last).abs();
-        if let Some(pending) = self.pending {
-            return self.judge(pending, digits, change, status, at);
-        }
-        let pace = self.fastest();
-        let least = self.step * Decimal::from(LEAST_JUMP);
-        let threshold = least.max(pace * Decimal::from(OVER_PACE));
-        let nothing = self.step * Decimal::TWO;
-        if change >= threshold && digits.abs() > nothing && last.abs() > nothing {
-            self.pending = Some(Pending {
-                before: last,
-                after: digits,
-                at,
+        let was_at_rest = self.is_at_rest(heard);
+        let rest = self.stands.at;
+        let begins = was_at_rest && self.burst.is_none();
+        let flow = self.follow_flow(last, digits, status, (heard, at, begins));
+        self.note((digits - last).abs());
+        self.stand(digits, at);
+        if begins && self.stands.lines == 1 {
+            self.burst = Some(Burst {
+                rest,
+                since: at,
                 gap,
-                was_at_rest: self.rest >= REST_LINES,
-                pace: if self.rest >= REST_LINES {
-                    Decimal::ZERO
-                } else {
-                    pace
-                },
-                lines: 0,
+                numbers: Vec::with_capacity(MOST_NUMBERS),
+                last_new: at,
+                moves: false,
             });
-            return Seen::Maybe;
         }
-        if change >= threshold && last.abs() <= nothing && self.rest >= REST_LINES {
-            // A load on an empty pan: how it comes to rest shows how this balance settles.
-            self.pending = Some(Pending {
-                before: Decimal::ZERO,
-                after: digits,
-                at,
-                gap,
-                was_at_rest: true,
-                pace: Decimal::ZERO,
-                lines: 0,
-            });
-            return Seen::Nothing;
+        let burst = self.follow_burst(digits, status, at);
+        match (burst, flow) {
+            (Seen::Nothing, flow) => flow,
+            (Seen::Maybe, flow) if flow != Seen::Nothing => flow,
+            (burst, _) => burst,
         }
-        self.note(change);
-        Seen::Nothing
+    }
+
+    /// Whether the display stood still up to this moment.
+    fn is_at_rest(&self, heard: Moment) -> bool {
+        self.stands.lines >= REST_LINES && heard.since(self.stands.since) >= REST_TIME
+    }
+
+    /// How far numbers lie apart that are one at rest, `rest` having been so before: a division, or
+    /// as much in a finer unit.
+    fn tremble(&self, rest: Decimal, digits: Decimal) -> Decimal {
+        if rest.is_zero() || digits.abs() <= rest.abs() * Decimal::new(15, 1) {
+            return self.step;
+        }
+        let times = (digits / rest).abs().min(Decimal::from(16));
+        self.step * (times * Decimal::new(15, 1))
+    }
+
+    fn stand(&mut self, digits: Decimal, at: Moment) {
+        let stands = self.stands;
+        let rest = self.burst.as_ref().map_or(digits, |burst| burst.rest);
+        let off = (digits - stands.at).abs();
+        let is_same = off <= self.step || off <= self.tremble(rest, digits);
+        self.stands = if stands.lines > 0 && is_same {
+            Stands {
+                lines: stands.lines.saturating_add(1),
+                ..stands
+            }
+        } else {
+            Stands {
+                at: digits,
+                since: at,
+                lines: 1,
+            }
+        };
     }
 
     fn note(&mut self, change: Decimal) {
-        self.rest = if change <= self.step {
-            self.rest.saturating_add(1)
-        } else {
-            0
-        };
         self.pace.rotate_right(1);
         if let Some(newest) = self.pace.first_mut() {
             *newest = change;
         }
     }
 
-    fn fastest(&self) -> Decimal {
-        self.pace.iter().copied().max().unwrap_or_default()
+    /// How much the number may change by the next line if nothing happens: where it slows down to
+    /// rest, as last; where metal falls, as the fastest lately. Nobody knows of a load that begins.
+    fn pace(&self, heard: Moment) -> Option<Decimal> {
+        let since = heard.since(self.stands.since);
+        let [first, second, third, ..] = self.pace;
+        let rests = !second.is_zero() || since >= REST_TIME;
+        if first <= second && second <= third && rests {
+            return Some(first);
+        }
+        let fastest = self.pace.iter().copied().max().unwrap_or_default();
+        let falls = self.pace.iter().filter(|change| **change > self.step);
+        (fastest <= self.steps(SLOWLY) || falls.count() >= FALLING_LINES).then_some(fastest)
     }
 
-    /// The lines after a change that may have been a jump.
-    fn judge(
+    fn can_be_jump(&self, before: Decimal, after: Decimal) -> bool {
+        let (before, after) = (before.abs(), after.abs());
+        (before - after).abs() >= self.least_jump
+            && before.min(after) >= self.steps(LEAST_LIGHT)
+            && before.max(after) >= self.steps(LEAST_HEAVY)
+    }
+
+    /// A jump while metal falls or the pan settles: by a unit's ratio, and then on as before.
+    fn follow_flow(
         &mut self,
-        mut pending: Pending,
+        last: Decimal,
         digits: Decimal,
-        change: Decimal,
         status: Status,
-        at: Moment,
+        (heard, at, from_rest): (Moment, Moment, bool),
     ) -> Seen {
-        let from_nothing = pending.before.is_zero();
-        let ratio = if from_nothing {
-            Decimal::ONE
-        } else {
-            (pending.after / pending.before).abs()
-        };
-        let times = ratio.max(Decimal::ONE);
-        let nothing = self.step * Decimal::TWO;
-        // As before, in the new number's size: the pace of pouring, and a division's tremble.
-        let allowed = times * (pending.pace * Decimal::TWO + self.step) + self.step * Decimal::TWO;
-        let moves = change > allowed || (pending.was_at_rest && status == Status::InMotion);
-        if moves || digits.abs() <= nothing {
-            self.pending = None;
-            self.settled = self.settled.saturating_add(u32::from(pending.was_at_rest));
-            self.rest = 0;
-            self.pace = [Decimal::ZERO; PACE_LINES];
-            self.note(change);
+        let gap = at.since(heard);
+        let change = (digits - last).abs();
+        if let Some(mut flow) = self.flow.take() {
+            if change > flow.allowed || self.is_nothing(digits) {
+                return Seen::Nothing;
+            }
+            flow.lines += 1;
+            if flow.lines >= 2 && at.since(flow.at) >= STAYS {
+                return flow.seen;
+            }
+            self.flow = Some(flow);
+            return Seen::Maybe;
+        }
+        // Most lines are out of the question at a glance.
+        if change < self.least_jump || from_rest || gap > FLUENT || status == Status::InMotion {
             return Seen::Nothing;
         }
-        pending.lines += 1;
-        self.pending = Some(pending);
-        if pending.lines < 2 || at.since(pending.at) < STAYS {
-            return if from_nothing {
-                Seen::Nothing
+        let Some(pace) = self.pace(heard) else {
+            return Seen::Nothing;
+        };
+        if change < pace * Decimal::from(OVER_PACE) || !self.can_be_jump(last, digits) {
+            return Seen::Nothing;
+        }
+        let seen = match self.turn(last, digits, pace, false) {
+            Some(Turn::Into(unit)) => Seen::Into(Some(unit)),
+            Some(Turn::OutOf(unit)) => Seen::OutOf(unit),
+            Some(Turn::Same) | None => return Seen::Nothing,
+        };
+        let times = (digits / last).abs().max(Decimal::ONE);
+        self.flow = Some(Flow {
+            seen,
+            at,
+            allowed: times * (pace * Decimal::TWO + self.step) + self.step * Decimal::TWO,
+            lines: 0,
+        });
+        Seen::Maybe
+    }
+
+    /// What the display does from one rest to the next.
+    fn follow_burst(&mut self, digits: Decimal, status: Status, at: Moment) -> Seen {
+        let Some(mut burst) = self.burst.take() else {
+            return Seen::Nothing;
+        };
+        burst.moves |= status == Status::InMotion;
+        let tremble = self.tremble(burst.rest, digits);
+        if !burst
+            .numbers
+            .iter()
+            .any(|(number, _)| (digits - *number).abs() <= tremble)
+        {
+            if burst.numbers.len() < MOST_NUMBERS {
+                let is_turned = self.turn(burst.rest, digits, Decimal::ZERO, true).is_some();
+                burst.numbers.push((digits, is_turned));
             } else {
-                Seen::Maybe
-            };
+                burst.moves = true;
+            }
+            burst.last_new = at;
         }
-        self.pending = None;
-        self.rest = if pending.was_at_rest {
-            pending.lines
-        } else {
-            0
-        };
-        self.pace = [Decimal::ZERO; PACE_LINES];
-        if from_nothing {
-            self.instant = self.instant.saturating_add(1);
+        // What was seen on its way is a load, and needs no patience: it may have been a key only if
+        // nothing was.
+        let near = self.tremble(burst.rest, digits) + self.step;
+        let is_load = burst.moves || burst.odd_numbers(Some((digits, near))).next().is_some();
+        let patience = if is_load { REST_TIME } else { STAYS };
+        if self.stands.lines >= REST_LINES && at.since(self.stands.since) >= patience {
+            return self.judge_burst(&burst);
+        }
+        let maybe = !burst.moves
+            && self.can_be_jump(burst.rest, digits)
+            && burst.odd_numbers(None).count() <= MOST_ODD;
+        self.burst = Some(burst);
+        if maybe { Seen::Maybe } else { Seen::Nothing }
+    }
+
+    /// The display rests again.
+    fn judge_burst(&mut self, burst: &Burst) -> Seen {
+        let (before, after) = (burst.rest, self.stands.at);
+        let near = self.tremble(before, after) + self.step;
+        let on_its_way = burst.odd_numbers(Some((after, near))).count();
+        let is_at_once = on_its_way == 0 && !burst.moves;
+        let is_load = (after - before).abs() >= self.steps(LEAST_LOAD);
+        if !self.can_be_jump(before, after) {
+            // Off to nothing, or on from it: how it comes to rest shows how this balance settles.
+            // The tare key, there at once, does not.
+            if is_load && burst.gap <= DENSE {
+                let is_instant = is_at_once && self.is_nothing(before);
+                self.settle(burst, on_its_way, is_instant);
+            }
             return Seen::Nothing;
         }
-        let close = pending.was_at_rest || pending.gap <= FLUENT;
-        let seen = if close {
-            self.unit_between(&pending)
-        } else {
-            Seen::Nothing
-        };
-        if seen != Seen::Nothing {
-            return seen;
+        let turn = self.turn(
+            before,
+            after,
+            Decimal::ZERO,
+            burst.numbers.len() > 1 && is_load,
+        );
+        let through_modes = !burst.moves
+            && on_its_way <= MOST_ODD
+            && burst.last_new.since(burst.since) <= BURST
+            && self.goes_astray(burst, before, after);
+        match turn {
+            Some(Turn::Into(unit)) if is_at_once || through_modes => return Seen::Into(Some(unit)),
+            Some(Turn::OutOf(unit)) if is_at_once || through_modes => return Seen::OutOf(unit),
+            Some(Turn::Same) => return Seen::Nothing,
+            _ => {}
         }
-        let fluent = self.instant == 0 && self.settled >= SETTLED_LOADS && pending.gap <= FLUENT;
-        if fluent && pending.was_at_rest {
+        let is_fluent = self.thin == 0 && self.settled >= SETTLED && burst.gap <= DENSE;
+        let near = self.tremble(before, after) + self.step;
+        let is_pressed = burst
+            .numbers
+            .iter()
+            .filter(|(number, _)| (*number - after).abs() > near)
+            .any(|(number, _)| self.is_into_unit(before, *number));
+        if is_at_once && is_load && (is_fluent || is_pressed) {
             return Seen::Into(None);
         }
-        self.instant = self.instant.saturating_add(u32::from(pending.was_at_rest));
-        Seen::Nothing
-    }
-
-    /// The unit whose ratio to the bench's explains the jump.
-    fn unit_between(&self, pending: &Pending) -> Seen {
-        for (unit, factor) in within(self.unit, LEAST_AT_ONCE) {
-            if self.explains(pending, factor) {
-                return Seen::Into(Some(unit));
-            }
-        }
-        for (unit, factor) in within(self.unit, LEAST_AT_ONCE) {
-            if self.explains(pending, Decimal::ONE / factor) {
-                return Seen::Back(unit);
-            }
+        if is_load && burst.gap <= DENSE {
+            self.settle(burst, on_its_way, is_at_once);
         }
         Seen::Nothing
     }
 
-    fn explains(&self, pending: &Pending, factor: Decimal) -> bool {
-        explains(
-            pending.before,
-            pending.after,
-            factor,
-            self.step,
-            pending.pace,
-        )
+    fn settle(&mut self, burst: &Burst, on_its_way: usize, is_instant: bool) {
+        let seen = if burst.moves {
+            MOST_ON_ITS_WAY
+        } else {
+            on_its_way
+        };
+        self.settled = self.settled.saturating_add(seen.min(MOST_ON_ITS_WAY));
+        let is_thin = is_instant || (seen > 0 && seen < LEAST_ON_ITS_WAY);
+        self.thin = self.thin.saturating_add(u32::from(is_thin));
+    }
+
+    fn is_into_unit(&self, before: Decimal, after: Decimal) -> bool {
+        let turn = self.turn(before, after, Decimal::ZERO, false);
+        matches!(turn, Some(Turn::Into(_)))
+    }
+
+    /// Whether a burst went far beyond both its ends, as no load on its way does.
+    fn goes_astray(&self, burst: &Burst, before: Decimal, after: Decimal) -> bool {
+        let (low, high) = (before.min(after), before.max(after));
+        let beyond = (high - low) * Decimal::new(25, 2) + self.steps(LEAST_JUMP);
+        burst.numbers.iter().any(|(number, _)| {
+            *number > high + beyond || (*number < low - beyond && !self.is_nothing(*number))
+        })
+    }
+
+    /// How one number may have come of another by the unit key. `between`: also from one unit that
+    /// is not the bench's to another.
+    fn turn(&self, before: Decimal, after: Decimal, pace: Decimal, between: bool) -> Option<Turn> {
+        if explains(before, after, Decimal::ONE, self.step, pace) {
+            return Some(Turn::Same);
+        }
+        if before.is_zero()
+            || after.is_zero()
+            || before.is_sign_negative() != after.is_sign_negative()
+        {
+            return None;
+        }
+        // Most turns are out of the question at a glance.
+        let ratio = after / before;
+        let (least, most) = (ratio * Decimal::new(9, 1), ratio * Decimal::new(11, 1));
+        self.turns
+            .iter()
+            .filter(|(factor, _, is_between)| {
+                (between || !is_between) && *factor >= least && *factor <= most
+            })
+            .find(|(factor, ..)| explains(before, after, *factor, self.step, pace))
+            .map(|(_, turn, _)| *turn)
     }
 }
 
+/// What a unit key can make of a number, by its factor: into a unit, out of one into the bench's,
+/// and (`true`) from one other to another.
+fn turns(bench: Unit) -> Vec<(Decimal, Turn, bool)> {
+    let units: Vec<(Unit, Decimal)> = within(bench, LEAST_AT_ONCE).collect();
+    let into = units
+        .iter()
+        .map(|(unit, of)| (*of, Turn::Into(*unit), false));
+    let out_of = units
+        .iter()
+        .map(|(unit, of)| (Decimal::ONE / *of, Turn::OutOf(*unit), false));
+    let between = units.iter().flat_map(|(from, of)| {
+        let factors = units.iter().map(move |(_, to)| to / *of);
+        factors.map(|factor| (factor, Turn::OutOf(*from), true))
+    });
+    let between = between.filter(|(factor, ..)| !TOO_NEAR.contains(factor));
+    into.chain(out_of).chain(between).collect()
+}
+
 /// Whether one number is another times a factor, as rounding and pouring on leave it: half a
-/// division of the first, times the factor, and half of the second's, which may be five of its
-/// last digit.
+/// division of the first and its tremble, times the factor, and half of the second's, which may be
+/// five of its last digit. So far off that any factor would do, it is not.
 pub(super) fn explains(
     before: Decimal,
     after: Decimal,
@@ -265,9 +489,15 @@ pub(super) fn explains(
     pace: Decimal,
 ) -> bool {
     let half = step / Decimal::TWO;
-    let slack = factor * (half + pace * Decimal::TWO)
+    let slack = factor * (step * Decimal::new(75, 2) + pace * Decimal::TWO)
         + half * Decimal::from(5).min(factor.max(Decimal::ONE));
-    (after - before * factor).abs() <= slack
+    let roughest = if pace.is_zero() {
+        ROUGHEST
+    } else {
+        ROUGHEST_PACE
+    };
+    let expected = before * factor;
+    (after - expected).abs() <= slack && slack <= (expected * roughest).abs().max(step)
 }
 
 /// The units that a balance could show with as many decimals as the bench's, each with how many of
@@ -334,7 +564,7 @@ mod tests {
     fn back_into_the_benchs_unit_is_another_thing_than_out_of_it() {
         let mut wire = Wire::new(100);
         wire.rest("100.00");
-        assert_eq!(wire.rest("20.00"), Seen::Back(Unit::Carat));
+        assert_eq!(wire.rest("20.00"), Seen::OutOf(Unit::Carat));
         let mut wire = Wire::new(100);
         wire.rest("20.00");
         assert_eq!(wire.rest("12.86"), Seen::Into(Some(Unit::Pennyweight)));
@@ -373,5 +603,53 @@ mod tests {
             wire.rest(load);
         }
         assert_eq!(wire.rest("73.50"), Seen::Nothing);
+    }
+
+    #[test]
+    fn presses_in_a_row_are_held_against_the_rest_before_them() {
+        let ct = Seen::Into(Some(Unit::Carat));
+        let dwt = Seen::Into(Some(Unit::Pennyweight));
+        for (shown, rests, seen) in [
+            (&["100.00"][..], "12.86", dwt),
+            (&["12.86", "308.65"], "100.00", ct),
+            // A mode on its way: a number that is no unit's.
+            (&["100.00", "437.10"], "12.86", dwt),
+            (&["100.00"], "437.10", Seen::Into(None)),
+            (&["100.00", "12.86"], "20.00", Seen::Nothing),
+        ] {
+            let mut wire = Wire::new(100);
+            wire.rest("20.00");
+            wire.say(shown);
+            assert_eq!(wire.rest(rests), seen, "{shown:?} {rests}");
+        }
+        let mut wire = Wire::new(100);
+        wire.rest("100.00");
+        wire.say(&["12.86"]);
+        assert_eq!(wire.rest("20.00"), Seen::OutOf(Unit::Carat));
+    }
+
+    #[test]
+    fn what_hands_do_over_a_slow_display_is_no_key() {
+        // A tap of the spoon is there at once, whatever settled before.
+        let mut wire = Wire::new(100);
+        for _ in 0..3 {
+            wire.rest("0.00");
+            wire.say(&["6.00", "9.10", "9.80"]);
+            wire.rest("10.00");
+            wire.say(&["4.00", "0.90", "0.20"]);
+        }
+        wire.rest("2.11");
+        assert_eq!(wire.rest("2.28"), Seen::Nothing);
+        assert_eq!(wire.rest("2.51"), Seen::Nothing);
+        // The first lines of a load have any ratio to each other.
+        let mut wire = Wire::new(100);
+        wire.rest("0.00");
+        assert_eq!(wire.say(&["0.08", "4.08", "11.80", "15.50"]), Seen::Nothing);
+        assert_eq!(wire.rest("15.96"), Seen::Nothing);
+        // A display that is refreshed three times a second stands still while the load moves.
+        let mut wire = Wire::new(100);
+        wire.rest("3.08");
+        assert_eq!(wire.say(&["34.11", "34.11", "34.11"]), Seen::Nothing);
+        assert_eq!(wire.rest("53.05"), Seen::Nothing);
     }
 }

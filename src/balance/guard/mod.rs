@@ -53,8 +53,19 @@ pub struct UnitGuard {
     jumps: Jumps,
     /// A jump that may be one, not decided yet.
     is_suspect: bool,
-    /// The conflict throws doubt on what was shown before it, not only on what is shown now.
-    doubts_past: bool,
+    doubt: Doubt,
+    /// When a line last stated a unit.
+    stated: Moment,
+}
+
+/// What a conflict throws doubt on beside what is shown now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Doubt {
+    Nothing,
+    /// What was shown before it.
+    Past,
+    /// The same, and whoever asked was told.
+    PastTold,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -73,6 +84,9 @@ const AGREED_AGAIN: u32 = 2;
 pub const CHECK_LASTS: Duration = Duration::from_hours(12);
 /// How old one that nothing was captured on may be when a job begins (our own choice).
 const CHECK_BEFORE_JOB: Duration = Duration::from_mins(15);
+/// A balance that stated its unit and has not for so long does not state it any more, and only a
+/// check weight leads on; in motion many leave it out, for less.
+const UNSTATED: Duration = Duration::from_secs(30);
 /// A standing load lighter than so many divisions says nothing when it comes back.
 const LEAST_STANDING: u32 = 100;
 
@@ -89,7 +103,8 @@ impl UnitGuard {
             form: Form::new(division),
             jumps: Jumps::new(division),
             is_suspect: false,
-            doubts_past: false,
+            doubt: Doubt::Nothing,
+            stated: Moment::default(),
         }
     }
 
@@ -119,7 +134,16 @@ impl UnitGuard {
     /// Whether the conflict throws doubt on what was weighed before it: the numbers jumped as they
     /// would from another unit *into* the bench's, or were of a coarser division for a while.
     pub fn doubts_past(&self) -> bool {
-        self.doubts_past
+        self.doubt != Doubt::Nothing
+    }
+
+    /// The same, once for every conflict: what was weighed before it is to be put in doubt now.
+    pub fn take_doubt(&mut self) -> bool {
+        let is_new = self.doubt == Doubt::Past;
+        if is_new {
+            self.doubt = Doubt::PastTold;
+        }
+        is_new
     }
 
     /// Whether digits without a unit have the form of the bench's division.
@@ -129,6 +153,9 @@ impl UnitGuard {
 
     /// Judges one reading.
     pub fn judge(&mut self, reading: &Reading, at: Moment) -> Verdict {
+        if matches!(reading.shown, Shown::UnitUnstated(_)) && at.since(self.stated) > UNSTATED {
+            self.says_units = false;
+        }
         let said = match reading.shown {
             Shown::Weighed(mass) if mass.unit() == self.unit() => Verdict::Agreed,
             Shown::Weighed(mass) => Verdict::Conflict(Some(mass.unit())),
@@ -141,9 +168,9 @@ impl UnitGuard {
             Shown::Nothing => return self.verdict,
         };
         if said != Verdict::Unproven {
-            self.says_units = true;
+            (self.says_units, self.stated) = (true, at);
             self.checked = None;
-            (self.is_suspect, self.doubts_past) = (false, false);
+            (self.is_suspect, self.doubt) = (false, Doubt::Nothing);
         }
         self.agreed_in_a_row = if said == Verdict::Agreed {
             self.agreed_in_a_row.saturating_add(1)
@@ -176,7 +203,7 @@ impl UnitGuard {
             (Fit::Coarser, _) => self.fall_out(None, true),
             // By an odd ratio it may as well be the way back from a mode that counts.
             (Fit::Bench, Seen::Into(unit)) => self.fall_out(unit, unit.is_none()),
-            (Fit::Bench, Seen::Back(unit)) => self.fall_out(Some(unit), true),
+            (Fit::Bench, Seen::OutOf(unit)) => self.fall_out(Some(unit), true),
             (Fit::Bench, Seen::Nothing | Seen::Maybe) => {
                 if self.checked.is_none_or(|c| at.since(c.at) > CHECK_LASTS) {
                     self.lapse();
@@ -189,7 +216,12 @@ impl UnitGuard {
     fn fall_out(&mut self, unit: Option<Unit>, doubts_past: bool) {
         self.verdict = Verdict::Conflict(unit);
         self.checked = None;
-        self.doubts_past = doubts_past;
+        // A doubt that was not taken yet is not lost by a conflict that throws none.
+        if doubts_past {
+            self.doubt = Doubt::Past;
+        } else if self.doubt == Doubt::PastTold {
+            self.doubt = Doubt::Nothing;
+        }
     }
 
     fn lapse(&mut self) {
@@ -227,7 +259,7 @@ impl UnitGuard {
             is_used: false,
         });
         self.verdict = Verdict::Agreed;
-        self.doubts_past = false;
+        self.doubt = Doubt::Nothing;
         // The taking off of the weight is judged, not the keys pressed before it was put on.
         self.form.forget();
     }
@@ -399,7 +431,7 @@ mod tests {
         );
         assert_eq!(wire.rest("20.10"), Verdict::Conflict(Some(Unit::Carat)));
         assert_eq!(wire.rest("4.02"), Verdict::Conflict(Some(Unit::Carat)));
-        assert!(!wire.0.doubts_past());
+        assert!(!wire.0.doubts_past() && !wire.0.take_doubt());
         wire.agree();
         assert_eq!(wire.say("4.020"), Verdict::Conflict(None), "other decimals");
     }
@@ -437,7 +469,8 @@ mod tests {
         assert!(wire.0.doubts_past());
         wire.agree();
         assert!(!wire.0.should_weigh(g("30.00 g"), g("29.60 g")));
+        assert!(wire.0.take_doubt() && !wire.0.take_doubt(), "once");
         assert!(wire.0.should_weigh(g("30.00 g"), g("149.00 g")));
-        assert!(wire.0.doubts_past());
+        assert!(wire.0.doubts_past() && wire.0.take_doubt(), "and again");
     }
 }
