@@ -96,7 +96,9 @@ fn every_shape_is_heard_by_the_real_service() {
     }
     let checked = names.iter().position(|name| *name == "stx-check").unwrap();
     for _ in 0..3 {
-        balances[checked].say("\u{2}=    99.99 g\u{3}!").unwrap();
+        balances[checked]
+            .say("\u{2}#      99.99|g    \u{3}!")
+            .unwrap();
     }
     let bench = "stx-check";
     let view = until(&home, bench, "they are counted", |view| {
@@ -147,7 +149,7 @@ fn keys_are_pressed_only_on_order_and_never_under_a_weighing() {
     let home = Home::new();
     let wire = RawWire::new(&home.port("left"));
     let mut file = super::shipped("asked");
-    file.ask.as_mut().unwrap().tare = Some(b"T!\r\n".to_vec());
+    file.ask.as_mut().unwrap().tare = Some(b"tumkel\r\n".to_vec());
     home.balance_file("keyed", &file.to_toml());
     let bench = home::bench("left", &home.port("left"), "keyed");
     home.settings(&format!("{}{bench}", home::NO_DESKTOP));
@@ -166,8 +168,8 @@ fn keys_are_pressed_only_on_order_and_never_under_a_weighing() {
         scope.spawn(|| {
             while !is_over.load(Ordering::Relaxed) {
                 let fresh = wire.hear();
-                for _ in fresh.iter().filter(|byte| **byte == b'?') {
-                    wire.send(b"=    12.34 g\r\n");
+                for _ in fresh.windows(6).filter(|it| *it == b"brilvo") {
+                    wire.send(b"#      12.34|g    \r\n");
                 }
                 heard.lock().unwrap().extend(fresh);
                 std::thread::sleep(Duration::from_millis(5));
@@ -176,20 +178,20 @@ fn keys_are_pressed_only_on_order_and_never_under_a_weighing() {
         until(&home, "left", "12.34 g", |view| {
             view["pan"]["shown"] == "12.34 g"
         });
-        assert_eq!(count(b"T!"), 0);
+        assert_eq!(count(b"tumkel"), 0);
         say(&["zero"]).is_refused("does not say what presses the zero key");
         say(&["tare"]).ends(0);
         // Two more requests, and the key before them is there, once.
-        let asked = count(b"?\r\n");
+        let asked = count(b"brilvo\r\n");
         until(&home, "left", "it is asked on", |_| {
-            count(b"?\r\n") > asked + 2
+            count(b"brilvo\r\n") > asked + 2
         });
-        assert_eq!(count(b"T!\r\n"), 1);
+        assert_eq!(count(b"tumkel\r\n"), 1);
 
         say(&["open", "T-1", "--target", "750", "--colour", "yellow"]).ends(0);
         say(&["lot", "916", "fire-assay"]).ends(0);
         say(&["tare"]).is_refused("A weighing is under way");
-        assert_eq!(count(b"T!"), 1);
+        assert_eq!(count(b"tumkel"), 1);
     });
 }
 
@@ -209,7 +211,7 @@ fn a_port_that_takes_nothing_delays_no_reading() {
     let wire = RawWire::new(&home.port("left"));
     let mut file = super::shipped("asked");
     let ask = file.ask.as_mut().unwrap();
-    ask.send = vec![b'?'; 64];
+    ask.send = vec![b'v'; 64];
     ask.every = Duration::from_millis(20);
     home.balance_file("deaf", &file.to_toml());
     let bench = home::bench("left", &home.port("left"), "deaf");
@@ -219,14 +221,14 @@ fn a_port_that_takes_nothing_delays_no_reading() {
     let mut lines = 0;
     // A pseudo-terminal holds 4 KiB, some sixty requests; each line lets one more be sent.
     while began.elapsed() < Duration::from_secs(3) {
-        wire.send(format!("={:>9} g\r\n", format!("{lines}.00")).as_bytes());
+        wire.send(format!("#{:>11}|g    \r\n", format!("{lines}.00")).as_bytes());
         lines += 1;
         std::thread::sleep(Duration::from_millis(20));
     }
     let last = format!("{}.00 g", lines - 1);
     until(&home, "left", &last, |view| {
         // Said again, since a reading grows old.
-        wire.send(format!("={:>9} g\r\n", last.trim_end_matches(" g")).as_bytes());
+        wire.send(format!("#{:>11}|g    \r\n", last.trim_end_matches(" g")).as_bytes());
         view["pan"]["shown"] == last
     });
     assert!(service.is_running());

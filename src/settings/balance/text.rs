@@ -102,8 +102,15 @@ mod tests {
 
     #[test]
     fn bytes_are_plain_or_told() {
-        assert_eq!(bytes("W\\r\\n\\x05 \\\\").unwrap(), b"W\r\n\x05 \\");
-        assert_eq!(bytes("W\r\n").unwrap(), b"W\r\n", "as TOML itself reads it");
+        assert_eq!(
+            bytes("brilvo\\r\\n\\x05 \\\\").unwrap(),
+            b"brilvo\r\n\x05 \\"
+        );
+        assert_eq!(
+            bytes("brilvo\r\n").unwrap(),
+            b"brilvo\r\n",
+            "as TOML itself reads it"
+        );
         for (odd, why) in [
             ("\\", "followed by"),
             ("\\q", "followed by"),
