@@ -9,7 +9,7 @@ use std::time::Duration;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive as _;
 
-use crate::mass::Indication;
+use crate::mass::typed_number;
 
 /// Reads `W\r\n` or `\x05`: plain characters, and bytes as `\r`, `\n`, `\t`, `\\` and `\xNN`.
 pub(super) fn bytes(text: &str) -> Result<Vec<u8>, String> {
@@ -67,7 +67,7 @@ pub(super) fn time(text: &str) -> Option<Duration> {
         Some(number) => (number, 1),
         None => (text.strip_suffix('s')?, 1000),
     };
-    let number = Indication::parse_digits(number.trim())?;
+    let number = typed_number(number.trim()).ok()?;
     let milliseconds = number * Decimal::from(thousandths);
     (milliseconds.fract().is_zero())
         .then(|| milliseconds.to_u64().map(Duration::from_millis))
