@@ -173,7 +173,7 @@ fn ports_are_told_with_adapter_driver_and_the_name_that_stays() {
         "1-3",
         &[
             ("manufacturer", "Works"),
-            ("product", "Works \u{1b}[31mBalance"),
+            ("product", "Works \u{1b}[31m\u{202e}Bal\u{200b}ance"),
         ],
     );
     tree.driver(&format!("{device}/1-3:1.0"), "usb", "some_acm");

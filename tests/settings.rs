@@ -1131,7 +1131,7 @@ fn a_file_that_cannot_be_read_is_never_taken_for_none() {
     fs::write(&home.folders.shelf, "#".repeat(1 << 21)).unwrap();
     check(
         &home,
-        "The file HOME/shelf.toml could not be read: it is larger than 1 MiB, which no settings are.",
+        "The file HOME/shelf.toml could not be read: it is larger than 1 MiB, which no such file is.",
     );
 
     let home = Home::with(SHORTEST);

@@ -10,6 +10,7 @@ use super::words;
 use crate::mass::{Mass, fixed};
 use crate::melt::{Mix, Verdict};
 use crate::metal::Purpose;
+use crate::trouble::harmless;
 
 /// The sums of a job with what stands against it.
 pub(super) fn closing(job: &Job, rules: &BenchRules) -> Closed {
@@ -230,6 +231,8 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
     let mut text = String::new();
     let opened = &job.opened;
     let mut line = |label: &str, value: &str| {
+        // An old file can hold anything; what hides on a sheet is written out.
+        let label = harmless(label);
         let _infallible = writeln!(text, "{label:<38}{value:>22}");
     };
     line(&format!("Ticket {}", opened.ticket), "");

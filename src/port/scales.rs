@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::hidraw::described;
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, is_harmful};
 
 /// A USB scale that is plugged in.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -45,7 +45,7 @@ pub fn hid_scales(sys: &Path) -> Vec<HidScale> {
                 // It is the device's own word, and goes to a terminal.
                 let plain: String = value
                     .chars()
-                    .filter(|it| !it.is_control())
+                    .filter(|it| !is_harmful(*it))
                     .take(80)
                     .collect();
                 (!plain.trim().is_empty()).then(|| plain.trim().to_owned())

@@ -10,7 +10,7 @@ use crate::job::{AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer,
 use crate::mass::{Mass, fixed, typed_number_to};
 use crate::melt::Air;
 use crate::metal::{Basis, Stated};
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, is_harmful};
 
 /// An order as JSON: `{"order":"lot","fineness":"750","basis":"stamp"}`.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -420,10 +420,10 @@ fn short(text: &str, what: &str) -> Result<String, Trouble> {
             "Shorten it.".to_owned(),
         ));
     }
-    // Control characters have no place on a statement, and none in a terminal.
+    // What commands, turns or hides text has no place on a statement, and none in a terminal.
     Ok(text
         .chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
+        .map(|c| if is_harmful(c) { ' ' } else { c })
         .collect())
 }
 

@@ -6,6 +6,7 @@ use crate::balance::{LinkState, Verdict};
 use crate::job::{BenchRules, Job, Ring, State, What, statement, words};
 use crate::mass::{Indication, Moment, Shown};
 use crate::metal::Metal;
+use crate::trouble::harmless;
 
 /// A bench, whole.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -370,8 +371,8 @@ impl JobView {
         };
         Self {
             job: job.opened.job.clone(),
-            ticket: job.opened.ticket.clone(),
-            client: job.opened.client.clone(),
+            ticket: harmless(&job.opened.ticket).into_owned(),
+            client: harmless(&job.opened.client).into_owned(),
             target: job.opened.target.stated_text(),
             colour: job.opened.colour.to_string(),
             purpose: job.opened.purpose.to_string(),

@@ -13,7 +13,7 @@ use super::source::Source;
 use super::trouble::{MEANS, SettingsTrouble};
 use crate::mass::{Indication, typed_number_to};
 use crate::metal::{Composition, Fineness, Metal, Price, Purpose, Shelf};
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, is_harmful};
 
 const TOP: Known = Known {
     table: "the shelf",
@@ -95,7 +95,7 @@ fn metal(section: &Section<'_>, earlier: &[Metal]) -> Option<Metal> {
     }
     let name = called.map_or_else(|| key.clone(), |name| name.value.trim().to_owned());
     let fits = (1..=LONGEST_NAME).contains(&name.chars().count());
-    if !fits || name.chars().any(char::is_control) {
+    if !fits || name.chars().any(is_harmful) {
         section.refuse(
             "name",
             "That cannot be a name for people.",

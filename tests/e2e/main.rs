@@ -17,6 +17,7 @@ mod hotplug;
 mod kills;
 mod link;
 mod orders;
+mod outside;
 mod pan;
 mod proof;
 mod stop;
