@@ -14,6 +14,7 @@ mod find;
 mod follow;
 mod key;
 mod learn;
+mod licences;
 mod logs;
 mod lot;
 mod open;
@@ -126,6 +127,8 @@ enum Command {
     Rehearse(rehearse::Rehearse),
     /// Be a pretend balance on a pseudo-terminal, by itself
     Simulate(simulate::Simulate),
+    /// Print the licences of everything that the program is made of
+    Licences(licences::Licences),
 }
 
 /// How a command ended well.
@@ -168,6 +171,7 @@ pub fn main() -> ExitCode {
         Command::Reckon(reckon) => reckon.run(&cli.common, &output),
         Command::Rehearse(rehearse) => rehearse.run(&output),
         Command::Simulate(simulate) => simulate.run(&cli.common, &output),
+        Command::Licences(licences) => Ok(licences.run(&output)),
     };
     match result {
         Ok(Ended::Done) => ExitCode::SUCCESS,
