@@ -134,7 +134,7 @@ impl Simulate {
         let found = BalanceFile::find(named.as_deref().unwrap_or(&self.layout), folders);
         let wrong = match found {
             Ok(file) => return Ok(file),
-            Err(wrong) if wrong.first().code == "balance-unknown" => wrong.first().clone(),
+            Err(wrong) if wrong.is_unknown_balance() => wrong.first().clone(),
             Err(wrong) => return Err(wrong.into()),
         };
         let happened = if self.layout == USB_SCALE {
