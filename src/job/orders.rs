@@ -168,6 +168,7 @@ impl State {
             Order::Close => {
                 let mut closed = statement::closing(job, &self.rules);
                 closed.warnings.extend(self.check_warning());
+                closed.fine_digit = self.fine_digit;
                 Ok(record(Record::Close(closed)))
             }
             // Answered before; it needs no job.

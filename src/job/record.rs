@@ -349,6 +349,9 @@ pub struct Closed {
     /// What stood against the job when it was closed.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<String>,
+    /// Whether the balance set the last digit of its masses apart, as one not meant for payment.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub fine_digit: bool,
 }
 
 impl Record {

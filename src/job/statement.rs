@@ -24,6 +24,7 @@ pub(super) fn closing(job: &Job, rules: &BenchRules) -> Closed {
             .map_or_else(String::new, |f| f.to_per_mille(2).to_string()),
         button: job.button(),
         warnings: warnings(job, &melt, rules),
+        fine_digit: false,
     }
 }
 
@@ -398,6 +399,9 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
             let lost = words::shown(job, put_in - button.mass());
             line("Lost over all melts", &lost.to_string());
         }
+    }
+    if closed.fine_digit {
+        text.push_str("Note: The balance puts the last digit of each mass in brackets: it is not meant for payment.\n");
     }
     for warning in &closed.warnings {
         let _infallible = writeln!(text, "Note: {warning}");

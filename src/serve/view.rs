@@ -22,6 +22,9 @@ pub struct BenchView {
     pub division: String,
     /// The link: absent, silent, garbled or talking.
     pub link: String,
+    /// Whether the balance sets the last digit of its masses apart: it is not meant for payment.
+    #[serde(default)]
+    pub fine_digit: bool,
     /// Frames that failed their check since the service started; they are dropped.
     #[serde(default)]
     pub damaged: u64,
@@ -268,6 +271,7 @@ impl BenchView {
             unit_name: unit.name().to_owned(),
             division: division.to_string(),
             link: state.link().state().word().to_owned(),
+            fine_digit: state.has_fine_digit(),
             damaged: state.link().damaged(),
             sentence: state.sentence(),
             hold: state.holds().told().map(|hold| HoldView {

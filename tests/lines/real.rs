@@ -1,6 +1,8 @@
 //! Every shape through the real program: the service on real pseudo-terminals.
 
+use std::io::{BufRead as _, BufReader};
 use std::path::Path;
+use std::process::Stdio;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -13,7 +15,7 @@ use crate::support::desk::g;
 use crate::support::follower::{Follower, LIMIT};
 use crate::support::home::{self, Home};
 use crate::support::http;
-use crate::support::service::{Service, plain, run};
+use crate::support::service::{KilledOnDrop, Service, plain, run};
 use crate::support::wire::RawWire;
 
 /// A pretend balance of a shape, asked or talking as its balance file says.
@@ -132,6 +134,51 @@ fn a_balance_that_must_be_asked_weighs_a_lot_and_its_silence_is_told_as_such() {
     let pace = Pace::WhenAsked(super::shipped("asked").ask.unwrap().send);
     balances[0].set_pace(pace).unwrap();
     follower.bell(mark, "resumed");
+}
+
+#[test]
+fn a_digit_in_brackets_is_told_as_not_for_payment_wherever_masses_are_shown() {
+    let (home, balances, _service) = started(&["last-in-brackets", "stx-check"]);
+    let say = |words: &[&str]| run(plain(home.path()).args(words));
+    for (place, (bench, is_told)) in [("last-in-brackets", true), ("stx-check", false)]
+        .into_iter()
+        .enumerate()
+    {
+        let follower = Follower::start(&home.socket(), bench);
+        let on = |words: &[&str]| say(&[words, &["--bench", bench]].concat());
+        let talks = until(&home, bench, "it talks", |view| {
+            view["pan"]["steady"] == true
+        });
+        assert_eq!(talks["fine_digit"], is_told);
+        let ticket = format!("T-{place}");
+        on(&["open", &ticket, "--target", "750", "--colour", "yellow"]).ends(0);
+        on(&["lot", "916", "fire-assay"]).ends(0);
+        until(&home, bench, "a base", |view| {
+            view["pan"]["net"] == "0.00 g"
+        });
+        let mark = follower.mark();
+        balances[place].place(g("20.00")).unwrap();
+        follower.bell(mark, "recorded");
+        assert_eq!(home.masses(&ticket), ["20.00 g"]);
+        let mut child = plain(home.path());
+        let child = child.args(["follow", "--line", "--bench", bench]);
+        let mut child = KilledOnDrop(child.stdout(Stdio::piped()).spawn().unwrap());
+        let out = BufReader::new(child.0.stdout.take().unwrap());
+        let shown = out
+            .lines()
+            .map(Result::unwrap)
+            .find(|line| line.contains("20.00 g"));
+        let told = shown.unwrap().contains("the last digit is not for payment");
+        assert_eq!(told, is_told);
+        balances[place].place(Mass::ZERO).unwrap();
+        on(&["close"]);
+        let statement = on(&["close"]).ends(3);
+        let note = "Note: The balance puts the last digit of each mass in brackets: it is not meant for payment.";
+        assert_eq!(statement.contains(note), is_told, "{statement}");
+        let file = std::fs::read_to_string(home.job_path(&ticket)).unwrap();
+        assert_eq!(file.contains("\"fine_digit\":true"), is_told);
+        run(plain(home.path()).arg("verify")).ends(0);
+    }
 }
 
 #[test]

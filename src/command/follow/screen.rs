@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use super::beam::{self, NARROWEST, Strokes};
-use super::shown::Shown;
+use super::shown::{NOT_FOR_PAYMENT, Shown};
 use crate::command::output::Output;
 use crate::serve::{BellView, BenchView, PanView, WeighingView};
 
@@ -135,6 +135,9 @@ impl Screen {
                     ..
                 } = &self.shown;
                 let mut line = format!("{bench}  {sentence}  {}", self.shown.on_pan());
+                if self.shown.fine_digit && self.shown.pan.shown.is_some() {
+                    line = format!("{line}; {NOT_FOR_PAYMENT}");
+                }
                 if *damaged > 0 {
                     line = format!("{line}  ({})", self.shown.dropped());
                 }
