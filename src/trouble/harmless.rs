@@ -5,6 +5,7 @@
 //! Text without any comes out as it is. Leaves to others: markup, and how long a text may be.
 
 use std::borrow::Cow;
+use std::fmt::Write as _;
 
 /// Whether a character is one that shows nothing and changes how other things show: controls (C0,
 /// DEL, C1), the marks of line and paragraph, the controls of the direction of writing, and what has
@@ -39,7 +40,8 @@ pub fn harmless_json(text: &str) -> Cow<'_, str> {
         if is_harmful(c) {
             let mut units = [0; 2];
             for unit in c.encode_utf16(&mut units) {
-                out.push_str(&format!("\\u{unit:04x}"));
+                // Writing to a string cannot fail.
+                let _written = write!(out, "\\u{unit:04x}");
             }
         } else {
             out.push(c);
