@@ -466,7 +466,7 @@ fn pyserial_reads_the_same_masses() {
             "status-first",
             r"stable (?P<value>[ 0-9.-]{7}) (?P<unit>\S+)",
         ),
-        ("comma-fields", r"N;(?P<value>[0-9,-]+);(?P<unit>\w+);1"),
+        ("comma-fields", r"&; *(?P<value>[0-9,-]+);(?P<unit>\w+);#"),
     ] {
         let words = ["--layout", layout, "--settle", "200ms", "--rate", "50"];
         let mut simulated = Simulated::start(&home, &words);

@@ -83,14 +83,14 @@ fn value_only(showing: &Showing) -> Vec<u8> {
     format!("<{:>13}>\r\n", showing.digits.to_string()).into_bytes()
 }
 
-/// `       12.34_g    _` at rest, `       12.34_______` in motion: no unit while the pan moves.
+/// `       12.34|g    |` at rest, `       12.34|~~~~~|` in motion: no unit while the pan moves.
 fn unit_at_rest(showing: &Showing) -> Vec<u8> {
     let unit = if showing.moving {
-        "_____".to_owned()
+        "~~~~~".to_owned()
     } else {
         unit(showing)
     };
-    format!("{:>12}_{unit}_\r\n", showing.digits.to_string()).into_bytes()
+    format!("{:>12}|{unit}|\r\n", showing.digits.to_string()).into_bytes()
 }
 
 /// `+000000012.34:g    :V`: zeros in front, a letter behind; ends with CR alone.
@@ -122,11 +122,11 @@ fn marked(showing: &Showing) -> String {
     format!("{mark}{value:>11}|{}", unit(showing))
 }
 
-/// `:      12.3[4]g    `, with `%` in front in motion: the last digit in brackets.
+/// `=      12.3[4]g    `, with `!` in front in motion: the last digit in brackets.
 fn last_in_brackets(showing: &Showing) -> Vec<u8> {
     let mut value = showing.digits.to_string();
     let last = value.pop().unwrap_or('0');
-    let mark = rest(showing, ':', '%');
+    let mark = rest(showing, '=', '!');
     format!("{mark}{value:>10}[{last}]{}\r\n", unit(showing)).into_bytes()
 }
 
@@ -149,7 +149,7 @@ fn headed_block(showing: &Showing) -> Vec<u8> {
     .into_bytes()
 }
 
-/// `*        1'234,5_g    `: a decimal comma, thousands apart, a star at rest; ends with LF alone.
+/// `*        1'234,5;g    `: a decimal comma, thousands apart, a star at rest; ends with LF alone.
 fn grouped_digits(showing: &Showing) -> Vec<u8> {
     let (sign, value) = apart(showing, ' ');
     let whole = value.find('.').unwrap_or(value.len());
@@ -160,8 +160,8 @@ fn grouped_digits(showing: &Showing) -> Vec<u8> {
         }
         text.push(if digit == '.' { ',' } else { digit });
     }
-    let mark = rest(showing, '*', '_');
-    format!("{mark}{text:>15}_{}\n", unit(showing)).into_bytes()
+    let mark = rest(showing, '*', '~');
+    format!("{mark}{text:>15};{}\n", unit(showing)).into_bytes()
 }
 
 /// `       12.34^g    ` and nothing that ends it.
@@ -252,14 +252,14 @@ mod tests {
             "12.34",
             Unit::Gram,
             true,
-            "       12.34_______\r\n",
+            "       12.34|~~~~~|\r\n",
         ),
         (
             "unit-at-rest",
             "12.34",
             Unit::Gram,
             false,
-            "       12.34_g    _\r\n",
+            "       12.34|g    |\r\n",
         ),
         (
             "zero-filled",
@@ -280,7 +280,7 @@ mod tests {
             "12.34",
             Unit::Gram,
             true,
-            "%      12.3[4]g    \r\n",
+            "!      12.3[4]g    \r\n",
         ),
         (
             "net-gross-tare",
@@ -301,7 +301,7 @@ mod tests {
             "-1234567.8",
             Unit::Gram,
             false,
-            "*   -1'234'567,8_g    \n",
+            "*   -1'234'567,8;g    \n",
         ),
         (
             "pause-ended",
