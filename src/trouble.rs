@@ -4,7 +4,11 @@
 //! melt, what to do, and whether it can pass by itself. The rooms keep their own typed causes as
 //! long as they decide on them, and turn them into a [`Trouble`] where they are shown.
 
+mod harmless;
+
 use std::fmt;
+
+pub use harmless::{harmless, harmless_json, harmless_lines, is_harmful};
 
 /// What happened, what it means for the melt, and what to do.
 #[derive(Debug, Clone, PartialEq, Eq)]

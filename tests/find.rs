@@ -173,7 +173,7 @@ fn ports_are_told_with_adapter_driver_and_the_name_that_stays() {
         "1-3",
         &[
             ("manufacturer", "Works"),
-            ("product", "Works \u{1b}[31mBalance"),
+            ("product", "Works \u{1b}[31m\u{202e}Bal\u{200b}ance"),
         ],
     );
     tree.driver(&format!("{device}/1-3:1.0"), "usb", "some_acm");
@@ -491,7 +491,7 @@ fn what_talks_like_a_balance_is_heard_and_nothing_is_sent() {
     assert_eq!(heard(1)["framing"], "7E1");
     assert_eq!(
         (&heard(1)["line"], &heard(1)["layouts"]),
-        (&json!("N;12,46;g;1"), &json!(["comma-fields"]))
+        (&json!("&;      12,46;g;#"), &json!(["comma-fields"]))
     );
     assert_eq!(heard(2)["sound"], "garbled");
     assert_eq!(heard(3)["sound"], "silent");

@@ -899,7 +899,7 @@ fn what_cannot_be_on_a_shelf_is_told_with_its_line() {
         ),
         (
             "gold = '750'\nprice_per_gram = '-6 EUR'",
-            "its number is not plain digits",
+            "it is not from 0 to",
         ),
         (
             "gold = '750'\nprice_per_gram = '6 E1'",

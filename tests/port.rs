@@ -511,9 +511,9 @@ const FAST: Pace = Pace::LinesPerSecond(50);
 #[test]
 fn the_pretend_balance_speaks_every_shape_and_settles() {
     for (name, at_rest) in [
-        ("signed-fixed", "+    12.34 g   \r\n"),
+        ("signed-fixed", "+/      12.34/g    /\r\n"),
         ("status-first", "stable   12.34 g\r\n"),
-        ("comma-fields", "N;12,34;g;1\r\n"),
+        ("comma-fields", "&;      12,34;g;#\r\n"),
     ] {
         run(async {
             let folder = tempfile::tempdir().unwrap();
@@ -558,7 +558,7 @@ fn the_pretend_balance_is_unplugged_and_comes_back_under_its_name() {
         balance.place(mass("5.00 g")).unwrap();
         for _ in 0..20 {
             let mut port = open_soon(&settings(balance.link())).await;
-            read_until(&mut port, " 5.00 g   \r\n").await;
+            read_until(&mut port, " 5.00/g    /\r\n").await;
             balance.unplug().unwrap();
             let mut buf = [0; 4096];
             while port.read(&mut buf).await.unwrap() != 0 {}
@@ -584,7 +584,7 @@ fn the_pretend_balance_survives_that_nobody_reads() {
         balance.place(mass("7.00 g")).unwrap();
         balance.set_pace(FAST).unwrap();
         let mut port = OpenPort::open(&settings(balance.link())).unwrap();
-        let text = read_until(&mut port, " 7.00 g   \r\n").await;
+        let text = read_until(&mut port, " 7.00/g    /\r\n").await;
         assert!(!text.contains("xx"), "the stale flood is cleared");
     });
 }
@@ -593,13 +593,13 @@ fn the_pretend_balance_survives_that_nobody_reads() {
 fn a_pretend_balance_that_is_asked_answers_once() {
     run(async {
         let folder = tempfile::tempdir().unwrap();
-        let asked = Pace::WhenAsked(b"Q\r\n".to_vec());
+        let asked = Pace::WhenAsked(b"brilvo\r\n".to_vec());
         let balance = pretend(&folder.path().join("bench"), "comma-fields", asked);
         let mut port = OpenPort::open(&settings(balance.link())).unwrap();
         for _ in 0..3 {
-            port.write_all(b"Q\r", LIMIT).await.unwrap();
+            port.write_all(b"brilvo\r", LIMIT).await.unwrap();
             port.write_all(b"\n", LIMIT).await.unwrap();
-            assert_eq!(read_until(&mut port, "\n").await, "N;0,00;g;1\r\n");
+            assert_eq!(read_until(&mut port, "\n").await, "&;       0,00;g;#\r\n");
         }
     });
 }

@@ -851,8 +851,8 @@ fn a_value_that_cannot_be_used_says_why() {
             "Write it as in give_away = \"5 ppt\".",
         ),
         (
-            and("[mark]\nminus_tolerance = \"1,5 ppt\"\n"),
-            "Line 6 of HOME/panbell.toml reads minus_tolerance = \"1,5 ppt\". That is not a share of gold: what stands before ppt is not plain digits with at most one point.",
+            and("[mark]\nminus_tolerance = \"1,5,0 ppt\"\n"),
+            "Line 6 of HOME/panbell.toml reads minus_tolerance = \"1,5,0 ppt\". That is not a share of gold: its number is not plain digits with at most one point or decimal comma.",
             "Write it as in minus_tolerance = \"0 ppt\".",
         ),
         (
@@ -1131,7 +1131,7 @@ fn a_file_that_cannot_be_read_is_never_taken_for_none() {
     fs::write(&home.folders.shelf, "#".repeat(1 << 21)).unwrap();
     check(
         &home,
-        "The file HOME/shelf.toml could not be read: it is larger than 1 MiB, which no settings are.",
+        "The file HOME/shelf.toml could not be read: it is larger than 1 MiB, which no such file is.",
     );
 
     let home = Home::with(SHORTEST);

@@ -232,8 +232,8 @@ fn it_speaks_every_shipped_balance_file() {
 fn it_speaks_a_balance_file_of_ones_own() {
     let home = Home::new();
     let text = "says = \"own\"\n[port]\nspeed = 4800\nframing = \"7E1\"\n\
-        [line]\nform = '''(?<status>[SU])[ ]{2}(?<sign>[-+ ])(?<value>[0-9]{5},[0-9]{3})(?<unit>[a-z]{1,3}) {0,2}'''\ndecimal = \",\"\n\
-        [units]\n\"g\" = \"g\"\n\"dwt\" = \"dwt\"\n[status]\n\"S\" = \"stable\"\n\"U\" = \"in motion\"\n";
+        [line]\nform = '''(?<status>[VY])[ ]{2}(?<sign>[-+ ])(?<value>[0-9]{5},[0-9]{3})(?<unit>[a-z]{1,3}) {0,2}'''\ndecimal = \",\"\n\
+        [units]\n\"g\" = \"g\"\n\"dwt\" = \"dwt\"\n[status]\n\"V\" = \"stable\"\n\"Y\" = \"in motion\"\n";
     home.balance_file("shop-made", text);
     let file = BalanceFile::find("shop-made", &Folders::under(home.path())).unwrap();
     let words = ["--layout", "shop-made", "--division", "0.001 dwt"];
@@ -466,7 +466,7 @@ fn pyserial_reads_the_same_masses() {
             "status-first",
             r"stable (?P<value>[ 0-9.-]{7}) (?P<unit>\S+)",
         ),
-        ("comma-fields", r"N;(?P<value>[0-9,-]+);(?P<unit>\w+);1"),
+        ("comma-fields", r"&; *(?P<value>[0-9,-]+);(?P<unit>\w+);#"),
     ] {
         let words = ["--layout", layout, "--settle", "200ms", "--rate", "50"];
         let mut simulated = Simulated::start(&home, &words);

@@ -65,7 +65,7 @@ type Faults = Vec<String>;
 /// A rule: the path from the package's folder, and the text.
 type Rule = fn(&str, &str) -> Faults;
 
-const RULES: [Rule; 8] = [
+const RULES: [Rule; 9] = [
     rooms_name_only_those_above,
     core_is_pure,
     core_counts_exactly,
@@ -73,6 +73,7 @@ const RULES: [Rule; 8] = [
     is_not_too_long,
     unsafe_only_where_listed,
     nothing_is_left_undone,
+    no_decision_hangs_on_a_code,
     carat_is_a_mass_and_karat_a_fineness,
 ];
 
@@ -225,6 +226,42 @@ fn nothing_is_left_undone(path: &str, text: &str) -> Faults {
         });
         if let Some(mark) = left {
             faults.push(format!("{path}:{} leaves a {mark}", at + 1));
+        }
+    }
+    faults
+}
+
+/// Codes of troubles and warnings are for programs outside; inside, a kind is a type.
+fn no_decision_hangs_on_a_code(path: &str, text: &str) -> Faults {
+    if !path.starts_with("src/") {
+        return Faults::new();
+    }
+    // Tests hold what is told.
+    let text = text
+        .split_once("mod tests {")
+        .map_or(text, |(text, _)| text);
+    let tokens: Vec<(usize, Token)> = tokens(text)
+        .into_iter()
+        .filter(|(_, token)| !matches!(token, Token::Mark('(' | ')')))
+        .collect();
+    let mut faults = Faults::new();
+    for (at, found) in tokens.windows(3).enumerate() {
+        let [(line, Token::Word(word)), (_, one), (_, two)] = found else {
+            continue;
+        };
+        let before = tokens.get(at.saturating_sub(5)..at).unwrap_or_default();
+        let in_matches = before
+            .iter()
+            .any(|(_, token)| matches!(token, Token::Word(word) if word == "matches"));
+        let is_compared = match (one, two) {
+            (Token::Mark('=' | '!'), Token::Mark('=')) => true,
+            (Token::Mark(','), Token::Text(_)) => in_matches,
+            _ => false,
+        };
+        if word == "code" && is_compared {
+            faults.push(format!(
+                "{path}:{line} decides by a code: let it be a kind of its own"
+            ));
         }
     }
     faults

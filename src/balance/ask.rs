@@ -158,7 +158,7 @@ mod tests {
 
     fn spec() -> AskSpec {
         AskSpec {
-            send: b"W\r\n".to_vec(),
+            send: b"brilvo\r\n".to_vec(),
             every: Duration::from_millis(200),
             timeout: Duration::from_secs(1),
             tare: None,

@@ -185,6 +185,12 @@ impl Layout {
         })
     }
 
+    /// Whether the last digits stand apart in lines of this layout, as those that are not meant for
+    /// payment do.
+    pub fn has_fine_digits(&self) -> bool {
+        self.fine.is_some()
+    }
+
     /// Whether lines of this layout can state a unit at all.
     pub fn states_unit(&self) -> bool {
         self.unit.is_some()

@@ -1,34 +1,41 @@
-//! Bytes that are no text and belong to no line: what a wrong speed makes of a balance's lines.
+//! Bytes that belong to no line: what a wrong speed makes of a balance's lines, or a flood without
+//! an end.
 //!
-//! Promises: a stream without line ends is noticed by what it holds, however long it goes on;
+//! Promises: a stream without line ends is noticed, however long it goes on and whatever it holds;
 //! a few odd bytes, as a plug gives, are not. Leaves to others: lines (`split`), and how many
 //! signs make a link garbled (`link`).
 
-/// Bytes in a row, without a line among them, that no balance has in its lines.
+use super::Splitter;
+
+/// Bytes that are no text, without a line among them, that no balance has in its lines.
 const MOST: u32 = 8;
 
 /// Counts what makes no sense between lines.
 #[derive(Debug, Clone, Default)]
 pub struct Rubble {
-    count: u32,
+    odd: u32,
+    all: usize,
 }
 
 impl Rubble {
     /// A line came: whatever was odd before it belongs to it.
     pub fn clear(&mut self) {
-        self.count = 0;
+        *self = Self::default();
     }
 
     /// Takes bytes among which no line ended; gives how many times more there were of them than
-    /// any line has.
+    /// any line has: of those that are no text, and of all.
     pub fn take(&mut self, bytes: &[u8]) -> u32 {
         let odd = bytes.iter().filter(|byte| !is_text(**byte)).count();
-        self.count = self
-            .count
+        self.odd = self
+            .odd
             .saturating_add(u32::try_from(odd).unwrap_or(u32::MAX));
-        let times = self.count / MOST;
-        self.count %= MOST;
-        times
+        self.all = self.all.saturating_add(bytes.len());
+        let times = self.odd / MOST;
+        let long = u32::try_from(self.all / Splitter::LONGEST).unwrap_or(u32::MAX);
+        self.odd %= MOST;
+        self.all %= Splitter::LONGEST;
+        times.max(long)
     }
 }
 
@@ -50,6 +57,14 @@ mod tests {
         assert_eq!(rubble.take(&[0xfe; 7]), 0);
         assert_eq!(rubble.take(&[0]), 1);
         assert_eq!(rubble.take(&[0xc3; 80]), 10);
-        assert_eq!(rubble.take(&[b'7'; 4000]), 0, "that is a line too long");
+    }
+
+    #[test]
+    fn digits_that_never_end_are_noticed_and_a_long_line_is_not() {
+        let mut rubble = Rubble::default();
+        assert_eq!(rubble.take(&[b'7'; Splitter::LONGEST - 1]), 0);
+        rubble.clear();
+        let times: u32 = (0..100).map(|_| rubble.take(&[b'7'; 64])).sum();
+        assert_eq!(times, 25);
     }
 }

@@ -7,6 +7,7 @@ use super::limits;
 use super::press::Act;
 use super::server::Can;
 use crate::job::BellKind;
+use crate::trouble::is_harmful;
 
 /// The name under which the desktop knows us, and the name of our desktop entry.
 const NAME: &str = "panbell";
@@ -177,12 +178,13 @@ fn escaped(text: &str) -> String {
     escaped
 }
 
-/// Text of a bounded length without control characters: a NUL cannot travel on the bus at all.
+/// Text of a bounded length without characters that command, turn or hide: a NUL cannot travel on
+/// the bus at all.
 fn cut(text: &str, most: usize) -> String {
     let mut cut: String = text
         .trim()
         .chars()
-        .map(|c| if c.is_control() && c != '\n' { ' ' } else { c })
+        .map(|c| if is_harmful(c) && c != '\n' { ' ' } else { c })
         .take(most + 1)
         .collect();
     if cut.chars().count() > most {

@@ -14,7 +14,7 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use super::asked::{Asked, Asker};
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, is_harmful};
 
 /// How long the dispatcher may take to answer a line.
 const ANSWER: Duration = Duration::from_secs(2);
@@ -167,7 +167,7 @@ fn data(sentence: &str) -> String {
         if line.starts_with('.') {
             text.push('.');
         }
-        let plain = line.chars().map(|c| if c.is_control() { ' ' } else { c });
+        let plain = line.chars().map(|c| if is_harmful(c) { ' ' } else { c });
         text.extend(plain.take(SENTENCE));
         text.push_str("\r\n");
     }

@@ -97,12 +97,15 @@ impl Lane {
         asks: mpsc::Receiver<Ask>,
         live: Live,
     ) -> Result<Self, Trouble> {
+        let reader = Reader::of(&settings.form)?;
         Ok(Self {
             name: settings.name.clone(),
             state: Some(
-                State::new(Arc::clone(&settings.rules), job).sending(settings.form.sends()),
+                State::new(Arc::clone(&settings.rules), job)
+                    .sending(settings.form.sends())
+                    .with_fine_digit(reader.has_fine_digit()),
             ),
-            reader: Reader::of(&settings.form)?,
+            reader,
             line: Line::new(settings.port.clone(), &settings.form),
             journal,
             checks,

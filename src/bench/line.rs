@@ -53,7 +53,7 @@ pub(super) struct Line {
     not_looked: u32,
     /// Since when a port that had just come may not be opened.
     denied: Option<Instant>,
-    last_trouble: Option<Arc<Trouble>>,
+    last_trouble: Option<(Kind, Arc<Trouble>)>,
     splitter: Splitter,
     rubble: Rubble,
     frame: FrameSpec,
@@ -65,14 +65,27 @@ pub(super) struct Line {
     last: Instant,
 }
 
-/// The code of a port that hung up.
-const GONE: &str = "port-gone";
+/// What kind of trouble was told last, as far as the next one hangs on it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    /// The port hung up.
+    Gone,
+    /// It is not there.
+    Absent,
+    /// Another program holds it.
+    Busy,
+    Other,
+}
 
-/// The code of a port that another program holds.
-const BUSY: &str = "port-busy";
-
-/// The code of a port that is not there.
-const ABSENT: &str = "port-absent";
+impl Kind {
+    fn of(cause: &PortTrouble) -> Self {
+        match cause {
+            PortTrouble::Absent { .. } => Self::Absent,
+            PortTrouble::Busy { .. } => Self::Busy,
+            _ => Self::Other,
+        }
+    }
+}
 
 /// A port that comes is the system's own for a moment, until its rules have given it away.
 const GIVEN_AWAY_BY: Duration = Duration::from_secs(2);
@@ -148,12 +161,15 @@ impl Line {
             }
         };
         match read {
-            Ok(0) => self.lost(Trouble::new(
-                GONE,
-                format!("The balance on {} went away.", self.settings.path.display()),
-                "Nothing is read or recorded until it is back; what was recorded stays.",
-                "Put its cable back and see that it is switched on; the bench goes on by itself.",
-            )),
+            Ok(0) => {
+                let gone = Trouble::new(
+                    "port-gone",
+                    format!("The balance on {} went away.", self.settings.path.display()),
+                    "Nothing is read or recorded until it is back; what was recorded stays.",
+                    "Put its cable back and see that it is switched on; the bench goes on by itself.",
+                );
+                self.lost(Kind::Gone, gone)
+            }
             Ok(count) => {
                 if !self.heard && self.opened.elapsed() >= QUIET {
                     self.splitter = Splitter::at_line_start().framed(self.frame);
@@ -171,12 +187,15 @@ impl Line {
                 }
                 Came::Bytes(count)
             }
-            Err(error) => self.lost(Trouble::new(
-                "port-failed",
-                format!("Reading {} failed: {error}.", self.settings.path.display()),
-                "Nothing is read or recorded until it is back; what was recorded stays.",
-                "Pull the adapter and put it back.",
-            )),
+            Err(error) => {
+                let failed = Trouble::new(
+                    "port-failed",
+                    format!("Reading {} failed: {error}.", self.settings.path.display()),
+                    "Nothing is read or recorded until it is back; what was recorded stays.",
+                    "Pull the adapter and put it back.",
+                );
+                self.lost(Kind::Other, failed)
+            }
         }
     }
 
@@ -313,10 +332,7 @@ impl Line {
     fn attempt(&mut self) -> JoinHandle<Result<Plug, ScaleTrouble>> {
         let (settings, is_scale) = (self.settings.clone(), self.is_scale);
         // Who holds it is looked for through every process: not at each attempt.
-        let is_busy = self
-            .last_trouble
-            .as_ref()
-            .is_some_and(|last| last.code == BUSY);
+        let is_busy = self.last_kind() == Some(Kind::Busy);
         self.not_looked += 1;
         let look = !is_busy || self.not_looked >= LOOK_AGAIN;
         if look {
@@ -355,27 +371,34 @@ impl Line {
 
     fn refused_with(&mut self, trouble: Trouble) -> Came {
         self.retry_at = Instant::now() + self.retry.failed();
-        if self.last_trouble.as_deref() == Some(&trouble) {
+        if self
+            .last_trouble
+            .as_ref()
+            .is_some_and(|(_, last)| **last == trouble)
+        {
             return Came::Nothing;
         }
-        self.say(trouble)
+        self.say(Kind::Other, trouble)
+    }
+
+    fn last_kind(&self) -> Option<Kind> {
+        self.last_trouble.as_ref().map(|(kind, _)| *kind)
     }
 
     fn refused(&mut self, cause: &PortTrouble) -> Came {
         self.retry_at = Instant::now() + self.retry.failed();
         // A port that went away and is not there yet is no news, nor is one that is still busy.
-        let known = |last: &Trouble| match cause {
-            PortTrouble::Absent { .. } => last.code == GONE || *last == cause.trouble(),
+        let known = |(kind, last): &(Kind, Arc<Trouble>)| match cause {
+            PortTrouble::Absent { .. } if *kind == Kind::Gone => true,
             // Who has it is known only where it was looked for.
-            PortTrouble::Busy { holder: None, .. } => last.code == BUSY,
-            _ => *last == cause.trouble(),
+            PortTrouble::Busy { holder: None, .. } => *kind == Kind::Busy,
+            _ => **last == cause.trouble(),
         };
-        if self.last_trouble.as_deref().is_some_and(known) {
+        if self.last_trouble.as_ref().is_some_and(known) {
             return Came::Nothing;
         }
-        let had_gone = |last: &Trouble| [GONE, ABSENT].contains(&last.code);
         if matches!(cause, PortTrouble::NoPermission { .. })
-            && self.last_trouble.as_deref().is_some_and(had_gone)
+            && matches!(self.last_kind(), Some(Kind::Gone | Kind::Absent))
         {
             let since = *self.denied.get_or_insert_with(Instant::now);
             if since.elapsed() < GIVEN_AWAY_BY {
@@ -383,11 +406,11 @@ impl Line {
             }
         }
         self.denied = None;
-        self.say(cause.trouble())
+        self.say(Kind::of(cause), cause.trouble())
     }
 
     /// Closes at once: while a dead descriptor is held, the adapter comes back under another name.
-    fn lost(&mut self, trouble: Trouble) -> Came {
+    fn lost(&mut self, kind: Kind, trouble: Trouble) -> Came {
         if let Some(port) = self.port.take() {
             // Beside the loop: closing waits for an adapter that is stuck.
             drop(spawn_blocking(move || drop(port)));
@@ -397,13 +420,13 @@ impl Line {
             self.retry.succeeded();
         }
         self.retry_at = Instant::now() + self.retry.failed();
-        self.say(trouble)
+        self.say(kind, trouble)
     }
 
-    fn say(&mut self, trouble: Trouble) -> Came {
+    fn say(&mut self, kind: Kind, trouble: Trouble) -> Came {
         tracing::warn!(code = trouble.code, "{trouble}");
         let trouble = Arc::new(trouble);
-        self.last_trouble = Some(Arc::clone(&trouble));
+        self.last_trouble = Some((kind, Arc::clone(&trouble)));
         Came::Lost(trouble)
     }
 }

@@ -43,6 +43,11 @@ impl Reader {
         })
     }
 
+    /// Whether the balance sets its last digit apart, as one that is not meant for payment.
+    pub(super) fn has_fine_digit(&self) -> bool {
+        matches!(self, Self::Lines(layout) if layout.has_fine_digits())
+    }
+
     /// The port was opened; a scale said what its reports look like.
     pub(super) fn opened(&mut self, described: Option<Arc<ScaleLayout>>) {
         if let Self::Reports { scale, .. } = self {

@@ -98,7 +98,7 @@ pub(super) fn twin(job: &JobName, twin: &JobName) -> AppendTrouble {
     AppendTrouble::Failed(Trouble::new(
         "job-exists",
         format!(
-            "The book already has a job {twin}, and {job} differs from it in letter case only."
+            "The book already has a file {twin}, and {job} differs from it in letter case only."
         ),
         "It was not touched, and no new job was opened.",
         "If that is the ticket that is meant, write it as the book has it; else give the new job another.",

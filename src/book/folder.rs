@@ -3,15 +3,15 @@
 //! Promises: as long as a [`Book`] lives, no other one can be opened on the same folder, in this
 //! process or another. Leaves to others: writing files ([`Writer`](super::Writer)).
 
-use std::fs::{DirBuilder, File, OpenOptions, TryLockError};
+use std::fs::{DirBuilder, File, TryLockError};
 use std::io::{self, Read as _, Write as _};
 use std::ops::Deref;
-use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
+use std::os::unix::fs::DirBuilderExt as _;
 use std::path::Path;
 
 use rustix::fs::{Access, access};
 
-use super::{BookView, trouble, view};
+use super::{BookView, open_lock_file, trouble};
 use crate::trouble::Trouble;
 
 /// A book, locked for this service until it is dropped.
@@ -31,9 +31,7 @@ impl Book {
         access(folder, Access::WRITE_OK | Access::EXEC_OK)
             .map_err(|error| trouble::folder(folder, "opened for writing", &error.into()))?;
         let failed = |error| trouble::folder(folder, "locked", &error);
-        let mut options = OpenOptions::new();
-        options.read(true).write(true).create(true).mode(0o600);
-        let mut lock = view::open(&folder.join(".lock"), &mut options).map_err(failed)?;
+        let mut lock = open_lock_file(&folder.join(".lock")).map_err(failed)?;
         match lock.try_lock() {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => return Err(trouble::in_use(folder, holder(&lock))),

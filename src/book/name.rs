@@ -5,7 +5,7 @@
 
 use std::fmt;
 
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, harmless, is_harmful};
 
 /// What a job file's name ends with.
 const ENDING: &str = ".jsonl";
@@ -50,8 +50,20 @@ impl JobName {
     /// A ticket without any letter or digit, or too long, is refused rather than cut, since two
     /// tickets must not end up as one job.
     pub fn from_ticket(ticket: &str) -> Result<Self, Trouble> {
+        let ticket = ticket.trim();
+        // Two tickets that look the same must not be two jobs.
+        if ticket.chars().any(is_harmful) {
+            return Err(Trouble::new(
+                "ticket-unusable",
+                format!(
+                    "The ticket {} holds a character that shows nothing, or that turns or commands what is shown.",
+                    harmless(ticket)
+                ),
+                "The job was not opened.",
+                "Type the ticket anew instead of pasting it.",
+            ));
+        }
         let text: String = ticket
-            .trim()
             .chars()
             .map(|c| if is_plain(c) { c } else { '-' })
             .collect();
@@ -121,7 +133,18 @@ mod tests {
         ] {
             assert_eq!(JobName::from_ticket(ticket).unwrap().as_str(), name);
         }
-        for ticket in ["", "  ", "///", "..", "é", &"x".repeat(81)] {
+        for ticket in [
+            "",
+            "  ",
+            "///",
+            "..",
+            "é",
+            "K-1\u{200b}2",
+            "K\u{202e}24",
+            "K\t1",
+            "K\x1b[1m",
+            &"x".repeat(81),
+        ] {
             assert!(JobName::from_ticket(ticket).is_err(), "{ticket}");
         }
         assert!(JobName::from_ticket(&"x".repeat(80)).is_ok());

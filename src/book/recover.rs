@@ -33,13 +33,14 @@ pub(super) struct Recovered {
 }
 
 /// Makes the file of a new job; refuses one that exists, in whatever letter case: a person who reads
-/// a ticket aloud does not tell them apart, nor does every file system.
+/// a ticket aloud does not tell them apart, nor does every file system. The book's own file counts.
 pub(super) fn create(book: &Book, job: &JobName) -> Result<File, AppendTrouble> {
     let path = book.path(job);
     let jobs = book.jobs().map_err(AppendTrouble::Failed)?;
     let is_twin =
         |other: &&JobName| *other != job && other.as_str().eq_ignore_ascii_case(job.as_str());
-    if let Some(twin) = jobs.iter().find(is_twin) {
+    let own = [JobName::check_weights()];
+    if let Some(twin) = jobs.iter().chain(&own).find(is_twin) {
         return Err(error::twin(job, twin));
     }
     let mut options = OpenOptions::new();

@@ -57,7 +57,7 @@ pub(super) struct Learn {
     /// Listen with this framing only, as in 8N1
     #[arg(long, value_name = "FRAMING")]
     framing: Option<Framing>,
-    /// May be sent to a balance that keeps silent, as in 'P\r'; can be given several times
+    /// May be sent to a balance that keeps silent, as in 'brilvo\r'; can be given several times
     #[arg(long, value_name = "BYTES")]
     may_send: Vec<String>,
     /// Listen for so long and find the weight in the values, instead of asking for each step
@@ -197,7 +197,7 @@ impl Learn {
                     "learn-request",
                     format!("\"{text}\" cannot be sent: {why}."),
                     "Nothing was sent to the balance.",
-                    r"Write it as in 'P\r' or '\x05', at most 64 bytes.",
+                    r"Write it as in 'brilvo\r' or '\x05', at most 64 bytes.",
                 )
             })?);
         }

@@ -15,6 +15,7 @@ mod follow;
 mod key;
 mod learn;
 mod leave;
+mod licences;
 mod logs;
 mod lot;
 mod open;
@@ -34,13 +35,14 @@ mod verify;
 mod ways;
 mod withdraw;
 
+use std::io::Write as _;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
 
 use crate::settings::{Environment, Folders};
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, harmless_lines, is_harmful};
 use output::Output;
 
 /// The service behind a goldsmith's balance: it reads the balance, guards the unit, rings when the
@@ -145,6 +147,8 @@ enum Command {
     Rehearse(rehearse::Rehearse),
     /// Be a pretend balance on a pseudo-terminal, by itself
     Simulate(simulate::Simulate),
+    /// Print the licences of everything that the program is made of
+    Licences(licences::Licences),
 }
 
 /// How a command ended well.
@@ -156,7 +160,10 @@ enum Ended {
 
 /// Runs the command that was typed.
 pub fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(wrong) => return said(&wrong),
+    };
     let output = Output::new(cli.common.json);
     let result = match &cli.command {
         Command::Run(run) => run.run(&cli.common, &output),
@@ -186,6 +193,7 @@ pub fn main() -> ExitCode {
         Command::Reckon(reckon) => reckon.run(&cli.common, &output),
         Command::Rehearse(rehearse) => rehearse.run(&output),
         Command::Simulate(simulate) => simulate.run(&cli.common, &output),
+        Command::Licences(licences) => Ok(licences.run(&output)),
     };
     match result {
         Ok(Ended::Done) => ExitCode::SUCCESS,
@@ -195,6 +203,18 @@ pub fn main() -> ExitCode {
             ExitCode::FAILURE
         }
     }
+}
+
+/// Help, or what is wrong with what was typed, which is repeated there.
+fn said(wrong: &clap::Error) -> ExitCode {
+    let text = wrong.render().to_string();
+    if std::env::args_os().any(|word| word.to_string_lossy().chars().any(is_harmful)) {
+        let _gone = writeln!(std::io::stderr(), "{}", harmless_lines(text.trim_end()));
+    } else {
+        // In colours where there are any.
+        let _gone = wrong.print();
+    }
+    ExitCode::from(u8::try_from(wrong.exit_code()).unwrap_or(2))
 }
 
 impl Common {

@@ -6,7 +6,7 @@ use std::io::{IsTerminal as _, Write as _};
 use serde::Serialize;
 
 use crate::serve::RefusalBody;
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, harmless, harmless_json, harmless_lines};
 
 /// Where a command prints.
 pub(super) struct Output {
@@ -38,14 +38,24 @@ impl Output {
     /// Prints a result: `text` for people, else `data`.
     pub(super) fn say<T: Serialize>(&self, text: &str, data: &T) {
         if self.json {
-            self.line(&serde_json::to_string(data).unwrap_or_default());
+            self.json_line(&serde_json::to_string(data).unwrap_or_default());
         } else {
             self.line(text.trim_end());
         }
     }
 
-    /// Prints one line. A reader that went away is no trouble.
+    /// Prints one line, or several. A reader that went away is no trouble.
     pub(super) fn line(&self, text: &str) {
+        self.print(&harmless_lines(text));
+    }
+
+    /// Prints one line of JSON.
+    pub(super) fn json_line(&self, json: &str) {
+        self.print(&harmless_json(json));
+    }
+
+    /// Prints what is harmless already, and an end of line.
+    fn print(&self, text: &str) {
         let mut out = self.out.lock();
         let _gone = writeln!(out, "{text}").and_then(|()| out.flush());
     }
@@ -55,7 +65,7 @@ impl Output {
         let Some(width) = self.width() else {
             return self.line(text);
         };
-        let cut: String = text.chars().take(width - 1).collect();
+        let cut: String = harmless(text).chars().take(width - 1).collect();
         let mut out = self.out.lock();
         let _gone = write!(out, "\r{cut}\x1b[K").and_then(|()| out.flush());
     }
@@ -92,8 +102,9 @@ impl Output {
             _ if block.room != room => "\x1b[H\x1b[2J".to_owned(),
             count => format!("\r\x1b[{count}A\x1b[J"),
         };
+        let drawn: Vec<_> = lines.iter().map(|line| harmless(line)).collect();
         let mut out = self.out.lock();
-        let _gone = write!(out, "{start}{}\r\n", lines.join("\r\n")).and_then(|()| out.flush());
+        let _gone = write!(out, "{start}{}\r\n", drawn.join("\r\n")).and_then(|()| out.flush());
         (block.lines, block.room) = (lines.to_vec(), room);
     }
 
@@ -119,15 +130,12 @@ impl Output {
     /// Prints a trouble, on standard error for people.
     pub(super) fn trouble(&self, trouble: &Trouble) {
         if self.json {
-            return self
-                .line(&serde_json::to_string(&RefusalBody::from(trouble)).unwrap_or_default());
+            let refusal = RefusalBody::from(trouble);
+            return self.json_line(&serde_json::to_string(&refusal).unwrap_or_default());
         }
+        let text = format!("{}\n{}\n{}", trouble.happened, trouble.means, trouble.mend);
         let mut err = std::io::stderr().lock();
-        let _gone = writeln!(
-            err,
-            "{}\n{}\n{}",
-            trouble.happened, trouble.means, trouble.mend
-        );
+        let _gone = writeln!(err, "{}", harmless_lines(&text));
     }
 }
 

@@ -15,8 +15,9 @@ use crate::trouble::Trouble;
 #[command(after_help = "\
 Hung: the water stands below the balance, or on a bridge over the pan, and does not rest on it; the
 empty hanger is in it already, and the button is hung from the balance into it. Displaced
-(--displaced): a vessel of water stands on the pan, and the button is hung into it by a thread from
-outside, touching neither wall nor bottom; the balance shows the water that it pushes aside.")]
+(--displaced): a vessel of water stands on the pan, tared or not, and the button is hung into it by
+a thread from outside, touching neither wall nor bottom; the balance shows the water that it pushes
+aside.")]
 pub(super) struct Proof {
     /// A vessel of water stands on the pan and the button hangs into it from outside
     #[arg(long)]

@@ -7,8 +7,9 @@ use serde::Serialize;
 
 use super::output::Output;
 use super::{Common, Ended};
-use crate::book::{BookView, JobName};
+use crate::book::{BookView, FILE_LIMIT, JobName};
 use crate::job::{Verdict, scan};
+use crate::settings::read_ordinary;
 use crate::trouble::Trouble;
 
 /// Check job files against their chain.
@@ -47,7 +48,7 @@ impl Verify {
 pub(super) fn files(files: &[PathBuf], output: &Output) -> Result<Ended, Trouble> {
     let mut ended = Ended::Done;
     for file in files {
-        let bytes = std::fs::read(file).map_err(|error| {
+        let bytes = read_ordinary(file, FILE_LIMIT).map_err(|error| {
             Trouble::new(
                 "file-unreadable",
                 format!("{} cannot be read: {error}.", file.display()),

@@ -228,6 +228,7 @@ impl State {
             Order::Close => {
                 let mut closed = statement::closing(job, &self.rules);
                 closed.warnings.extend(self.check_warning());
+                closed.fine_digit = self.fine_digit;
                 Ok(record(Record::Close(closed)))
             }
             // Answered before; it needs no job.
@@ -348,12 +349,13 @@ impl State {
                 "Take it off and make ready: the empty hanger in the water, or the vessel of water on the pan. Then give the order again.",
             ));
         }
-        let is_empty = on_pan.is_some_and(|on_pan| on_pan <= self.rules.pan.tolerance);
-        if water.way == WaterWay::Displaced && is_empty {
+        // A vessel that was tared shows zero. Less than that is one that was taken off again.
+        let is_off = on_pan.is_some_and(|on_pan| on_pan < -self.rules.pan.tolerance);
+        if water.way == WaterWay::Displaced && is_off {
             return Err(refusal(
                 "no-vessel",
-                "Nothing stands on the pan, and the water that the button pushes aside is weighed in its vessel.",
-                "Put the vessel with the water on the pan, then give the order again.",
+                "The balance shows less than zero, so no vessel stands on the pan, and the water that the button pushes aside is weighed in its vessel.",
+                "Put the vessel with the water on the pan, tared or not, then give the order again.",
             ));
         }
         if water.is_reckonable() {

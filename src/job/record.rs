@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::mass::{Division, Indication};
 use crate::metal::{Basis, Colour, Composition, Fineness, Purpose};
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, is_harmful};
 use rust_decimal::Decimal;
 
 use super::bell::BellKind;
@@ -344,7 +344,7 @@ impl Raw {
     /// Keeps a line, or the report of a USB scale. Bytes that no terminal shows make it
     /// hexadecimal; a report has such as a rule, and would be escaped byte by byte.
     pub fn of(line: &[u8]) -> Self {
-        let shows = |text: &&str| !text.chars().any(|it| it.is_control() && it != '\t');
+        let shows = |text: &&str| !text.chars().any(|it| is_harmful(it) && it != '\t');
         match std::str::from_utf8(line).ok().filter(shows) {
             Some(text) => Self::Raw(text.to_owned()),
             None => Self::RawHex(line.iter().fold(String::new(), |mut hex, byte| {
@@ -375,6 +375,9 @@ pub struct Closed {
     /// What stood against the job when it was closed.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<String>,
+    /// Whether the balance set the last digit of its masses apart, as one not meant for payment.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub fine_digit: bool,
 }
 
 impl Record {

@@ -96,6 +96,8 @@ pub struct State {
     /// The last line with a mass in it, for the record of a capture that is ordered.
     pub(super) line: Vec<u8>,
     pub(super) sends: Sends,
+    /// Whether the balance sets its last digit apart, as one that is not meant for payment.
+    pub(super) fine_digit: bool,
     /// The check weight that is being weighed.
     pub(super) checking: Option<Checking>,
     pub(super) last_check: Option<Remembered>,
@@ -162,6 +164,7 @@ impl State {
             shown: None,
             line: Vec::new(),
             sends: Sends::Lines,
+            fine_digit: false,
             checking: None,
             last_check: None,
             check_due: None,
@@ -193,6 +196,19 @@ impl State {
     pub fn sending(mut self, sends: Sends) -> Self {
         self.sends = sends;
         self
+    }
+
+    /// The same with a balance that sets its last digit apart, as one that is not meant for payment:
+    /// it is weighed with, and told wherever masses are shown.
+    #[must_use]
+    pub fn with_fine_digit(mut self, is_there: bool) -> Self {
+        self.fine_digit = is_there;
+        self
+    }
+
+    /// Whether the last digit of what is shown is not meant for payment.
+    pub fn has_fine_digit(&self) -> bool {
+        self.fine_digit
     }
 
     /// Arms the pan for a weighing; gives the base if it could be taken at once.

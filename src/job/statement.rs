@@ -10,6 +10,7 @@ use super::words;
 use crate::mass::{Mass, fixed};
 use crate::melt::{Mix, Verdict};
 use crate::metal::Purpose;
+use crate::trouble::harmless;
 
 /// The sums of a job with what stands against it.
 pub(super) fn closing(job: &Job, rules: &BenchRules) -> Closed {
@@ -23,6 +24,7 @@ pub(super) fn closing(job: &Job, rules: &BenchRules) -> Closed {
             .map_or_else(String::new, |f| f.to_per_mille(2).to_string()),
         button: job.button(),
         warnings: warnings(job, &melt, rules),
+        fine_digit: false,
     }
 }
 
@@ -245,6 +247,8 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
     let mut text = String::new();
     let opened = &job.opened;
     let mut line = |label: &str, value: &str| {
+        // An old file can hold anything; what hides on a sheet is written out.
+        let label = harmless(label);
         let _infallible = writeln!(text, "{label:<38}{value:>22}");
     };
     line(&format!("Ticket {}", opened.ticket), "");
@@ -410,6 +414,9 @@ pub fn statement(job: &Job, closed: &Closed) -> String {
             let lost = words::shown(job, put_in - button.mass());
             line("Lost over all melts", &lost.to_string());
         }
+    }
+    if closed.fine_digit {
+        text.push_str("Note: The balance puts the last digit of each mass in brackets: it is not meant for payment.\n");
     }
     for warning in &closed.warnings {
         let _infallible = writeln!(text, "Note: {warning}");

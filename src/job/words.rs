@@ -240,7 +240,7 @@ pub fn cautions(job: &Job, rules: &BenchRules) -> Vec<String> {
     };
     warnings(&made_of, &metals, asked)
         .iter()
-        .filter(|warning| !matches!(warning.code(), "unknown-part" | "colour-not-known"))
+        .filter(|warning| !warning.is_of_what_is_not_known())
         .map(|warning| {
             let told = warning.told();
             let happened = told.happened.replacen("The melt", whose, 1);

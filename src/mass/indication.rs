@@ -5,7 +5,7 @@ use std::str::FromStr;
 
 use rust_decimal::Decimal;
 
-use super::{Mass, Unit};
+use super::{Mass, Unit, typed_number};
 use crate::trouble::Trouble;
 
 /// A mass exactly as it was indicated or typed: its digits, trailing zeros included, and its unit.
@@ -28,8 +28,6 @@ impl PartialEq for Indication {
 
 impl Eq for Indication {}
 
-/// Digits that a number from a wire, a file or a person may have in all.
-const MOST_DIGITS: usize = 12;
 /// Digits that may stand after the point.
 const MOST_DECIMALS: u32 = 7;
 
@@ -47,25 +45,6 @@ impl Indication {
         };
         Mass::from_grams(digits.checked_mul(unit.grams())?)?;
         Some(Self { digits, unit })
-    }
-
-    /// Reads plain digits with at most one point, an optional sign in front. No exponent, no
-    /// blanks, no thousands marks.
-    pub fn parse_digits(text: &str) -> Option<Decimal> {
-        let bare = text.strip_prefix(['+', '-']).unwrap_or(text);
-        let shape_is_plain = bare.bytes().all(|b| b.is_ascii_digit() || b == b'.')
-            && bare.bytes().filter(|b| *b == b'.').count() <= 1
-            && bare.starts_with(|c: char| c.is_ascii_digit())
-            && bare.ends_with(|c: char| c.is_ascii_digit());
-        let digits = bare
-            .trim_start_matches('0')
-            .bytes()
-            .filter(u8::is_ascii_digit)
-            .count();
-        if !shape_is_plain || digits > MOST_DIGITS {
-            return None;
-        }
-        Decimal::from_str_exact(text).ok()
     }
 
     /// The digits as shown.
@@ -104,7 +83,7 @@ impl FromStr for Indication {
     fn from_str(text: &str) -> Result<Self, Trouble> {
         let text = text.trim();
         let cut = text
-            .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '+' | '-')))
+            .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',' | '+' | '-')))
             .unwrap_or(text.len());
         let (number, symbol) = text.split_at(cut);
         let symbol = symbol.trim();
@@ -116,13 +95,8 @@ impl FromStr for Indication {
             ));
         }
         let unit: Unit = symbol.parse()?;
-        let digits = Self::parse_digits(number).ok_or_else(|| {
-            mass_trouble(
-                text,
-                "its number is not plain digits with at most one point",
-                "Write it as in 12.46 g.",
-            )
-        })?;
+        let digits = typed_number(number)
+            .map_err(|no| mass_trouble(text, &no.to_string(), "Write it as in 12.46 g."))?;
         Self::new(digits, unit)
             .ok_or_else(|| mass_trouble(text, "no bench balance weighs that", "Check the digits."))
     }
@@ -146,6 +120,10 @@ mod tests {
         for text in ["12.460 g", "0.00 g", "-3.1 ct", "24 grain", "0.0000001 g"] {
             assert_eq!(text.parse::<Indication>().unwrap().to_string(), text);
         }
+        assert_eq!(
+            "18,42 g".parse::<Indication>().unwrap().to_string(),
+            "18.42 g"
+        );
         assert_ne!(
             "12.460 g".parse::<Indication>().unwrap(),
             "12.46 g".parse().unwrap()
@@ -160,7 +138,8 @@ mod tests {
     fn odd_numbers_are_refused() {
         for text in [
             "1e3 g",
-            "1,5 g",
+            "1,234 g",
+            "1.234,5 g",
             "1.2.3 g",
             ".5 g",
             "5. g",

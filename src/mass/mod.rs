@@ -9,6 +9,7 @@ mod division;
 mod indication;
 mod quantity;
 mod reading;
+mod typed;
 mod unit;
 mod weights;
 
@@ -17,6 +18,7 @@ pub use division::Division;
 pub use indication::Indication;
 pub use quantity::Mass;
 pub use reading::{Moment, Reading, Shown, Status};
+pub use typed::{NoNumber, typed_list, typed_number, typed_number_to};
 pub use unit::Unit;
 pub use weights::{CheckWeight, WeightClass};
 

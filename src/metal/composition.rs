@@ -6,7 +6,7 @@ use std::str::FromStr;
 use rust_decimal::Decimal;
 
 use super::{Element, Fineness};
-use crate::mass::{Indication, Mass, fixed};
+use crate::mass::{Mass, fixed, typed_list, typed_number_to};
 use crate::trouble::Trouble;
 
 /// Exact parts by mass of each element, and of what is not known; together the whole.
@@ -157,7 +157,8 @@ impl FromStr for Composition {
     /// Reads `Au 750 Ag 125 Cu 125` or `Au 750 unknown 250`: symbols and parts per mille.
     fn from_str(text: &str) -> Result<Self, Trouble> {
         let words: Vec<&str> = text
-            .split([' ', ',', ';'])
+            .split([' ', ';'])
+            .flat_map(typed_list)
             .filter(|word| !word.is_empty())
             .collect();
         let mut parts = Vec::new();
@@ -167,8 +168,8 @@ impl FromStr for Composition {
                     "\"{text}\" ends with a symbol without its part"
                 )));
             };
-            let ppt = Indication::parse_digits(number)
-                .ok_or_else(|| trouble(&format!("\"{number}\" is not a part per mille")))?;
+            let ppt = typed_number_to(number, Decimal::ONE_THOUSAND)
+                .map_err(|no| trouble(&format!("\"{number}\" is not a part per mille: {no}")))?;
             // What is unknown is what is missing; it may be said, and says nothing more.
             if !symbol.eq_ignore_ascii_case("unknown") {
                 parts.push((symbol.parse()?, ppt));
@@ -190,6 +191,7 @@ fn trouble(why: &str) -> Trouble {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mass::Indication;
 
     fn c(text: &str) -> Composition {
         text.parse().unwrap()
@@ -201,6 +203,9 @@ mod tests {
             c("Au 750 Ag 125 Cu 125").to_string(),
             "Au 750 Ag 125 Cu 125"
         );
+        for text in ["Au 750,5, Ag 125,Cu 124,5", "Au,750,5 Ag;125 Cu 124.5"] {
+            assert_eq!(c(text).to_string(), "Au 750.5 Ag 125 Cu 124.5");
+        }
         assert!(c("Au 750 Ag 125 Cu 125").is_known());
         assert_eq!(c("Au 750 Ag 125").to_string(), "Au 750 Ag 125 unknown 125");
         assert_eq!(

@@ -10,7 +10,7 @@ use std::str::FromStr;
 use rust_decimal::Decimal;
 
 use super::{Basis, Fineness};
-use crate::mass::{Indication, fixed};
+use crate::mass::{NoNumber, fixed, typed_number_to};
 use crate::trouble::Trouble;
 
 /// 1/sqrt(12): the standard deviation of a rectangular distribution of width one (JCGM 100:2008,
@@ -246,16 +246,17 @@ impl FromStr for Stated {
             return Ok(stated);
         }
         let number = last.strip_suffix("ppt").or_else(|| last.strip_suffix('‰'));
-        let u = Indication::parse_digits(number.unwrap_or(last).trim())
-            .filter(|u| *u > Decimal::ZERO && *u <= Decimal::from(MOST))
-            .ok_or_else(|| {
-                trouble(
-                    text,
-                    &format!(
-                        "\"{last}\" is no standard uncertainty above 0 and up to {MOST} per mille"
-                    ),
-                )
-            })?;
+        let most = Decimal::from(MOST);
+        let u = match typed_number_to(number.unwrap_or(last).trim(), most) {
+            Ok(u) if u > Decimal::ZERO && u <= most => u,
+            Err(no @ NoNumber::Either { .. }) => return Err(trouble(text, &no.to_string())),
+            Ok(_) | Err(NoNumber::Odd) => {
+                let why = format!(
+                    "\"{last}\" is no standard uncertainty above 0 and up to {MOST} per mille"
+                );
+                return Err(trouble(text, &why));
+            }
+        };
         stated.u = Some(u);
         Ok(stated)
     }

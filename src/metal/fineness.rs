@@ -5,7 +5,7 @@ use std::str::FromStr;
 
 use rust_decimal::Decimal;
 
-use crate::mass::{Indication, fixed};
+use crate::mass::{NoNumber, fixed, typed_number_to};
 use crate::trouble::Trouble;
 
 /// An exact fineness, from none to pure gold.
@@ -140,12 +140,21 @@ impl FromStr for Fineness {
     fn from_str(text: &str) -> Result<Self, Trouble> {
         let text = text.trim();
         let cut = text
-            .find(|c: char| !(c.is_ascii_digit() || c == '.'))
+            .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
             .unwrap_or(text.len());
         let (number, suffix) = text.split_at(cut);
-        let digits = Indication::parse_digits(number)
-            .ok_or_else(|| trouble(text, "it does not begin with plain digits"))?;
-        let fineness = match suffix.trim() {
+        let suffix = suffix.trim();
+        // More than the whole is not meant, so a comma before three digits is a decimal one.
+        let most = if matches!(suffix, "k" | "K") {
+            24
+        } else {
+            1000
+        };
+        let digits = typed_number_to(number, Decimal::from(most)).map_err(|no| match no {
+            NoNumber::Odd => trouble(text, "it does not begin with plain digits"),
+            no @ NoNumber::Either { .. } => trouble(text, &no.to_string()),
+        })?;
+        let fineness = match suffix {
             "" if digits > Decimal::ZERO && digits < Decimal::from(LEAST_BARE) => {
                 return Err(trouble(
                     text,
@@ -209,6 +218,9 @@ mod tests {
             "13.9 k",
             "0 ppt",
             "58.5 ppt",
+            "750,5",
+            "583,333",
+            "22,125 k",
             "22.5 k",
             "14.00024 k", // 14 karat and a hundredth per mille: a give-away limit
             "14.0000024 k",

@@ -216,6 +216,11 @@ fn draw(composition: &Composition, parts: &[(&Metal, Mass)]) -> Option<Draw> {
 }
 
 impl Warning {
+    /// Whether it says only that something cannot be told, and speaks against nothing.
+    pub fn is_of_what_is_not_known(&self) -> bool {
+        matches!(self, Self::ColourNotKnown { .. } | Self::Unknown { .. })
+    }
+
     /// A short stable word for programs, in kebab case.
     pub fn code(&self) -> &'static str {
         match self {

@@ -11,6 +11,7 @@ use rustix::fs::Access;
 use rustix::io::Errno;
 
 use super::cause::PortTrouble;
+use crate::trouble::is_harmful;
 
 /// A program that has a port open.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -112,7 +113,7 @@ fn is_device(link: &Path, wanted: u64) -> bool {
 
 fn command_name(process: &Path) -> String {
     let name = fs::read_to_string(process.join("comm")).unwrap_or_default();
-    let name: String = name.trim().chars().filter(|c| !c.is_control()).collect();
+    let name: String = name.trim().chars().filter(|c| !is_harmful(*c)).collect();
     if name.is_empty() {
         "a program without a name".to_owned()
     } else {

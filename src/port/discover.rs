@@ -13,7 +13,7 @@ use rustix::fs::Access;
 use super::access::{Holder, check, holders_in};
 use super::cause::PortTrouble;
 use super::scales::{HidScale, hid_scales};
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, is_harmful};
 
 /// Where the system tells of itself.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -249,7 +249,7 @@ pub(super) fn clean(text: &str) -> Option<String> {
     let text: String = text
         .trim()
         .chars()
-        .filter(|c| !c.is_control())
+        .filter(|c| !is_harmful(*c))
         .take(LONGEST_NAME)
         .collect();
     (!text.is_empty()).then_some(text)

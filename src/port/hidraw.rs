@@ -83,7 +83,8 @@ impl ScalePort {
                 path: path.to_owned(),
             }));
         }
-        let layout = described(&seen.descriptor).map_err(ScaleTrouble::Device)?;
+        let layout =
+            described(&seen.descriptor).map_err(|fault| ScaleTrouble::Device(fault.trouble()))?;
         Ok(Self {
             line: serial::watched(line).map_err(|error| failed(&error))?,
             layout: Arc::new(layout),
@@ -165,19 +166,18 @@ fn look(path: &Path, sys: &Path) -> Result<Seen, ScaleTrouble> {
 }
 
 /// Reads a descriptor and what it describes.
-pub(super) fn described(file: &Path) -> Result<ScaleLayout, Trouble> {
+pub(super) fn described(file: &Path) -> Result<ScaleLayout, DescriptorFault> {
     let mut bytes = Vec::new();
     let most = u64::try_from(LONGEST_DESCRIPTOR).unwrap_or(u64::MAX);
     // One byte more than may be, so that more is noticed.
     let read = File::open(file).and_then(|it| it.take(most + 1).read_to_end(&mut bytes));
-    let layout = match read {
+    match read {
         Ok(_) => ScaleLayout::of(&bytes),
         Err(error) => {
             tracing::debug!(file = %file.display(), %error, "no report descriptor");
             Err(DescriptorFault::Missing)
         }
-    };
-    layout.map_err(|fault| fault.trouble())
+    }
 }
 
 /// An error of the system, told with a view to hidraw devices: those belong to root, and only a

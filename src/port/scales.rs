@@ -7,7 +7,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::hidraw::described;
-use crate::trouble::Trouble;
+use crate::balance::hid::DescriptorFault;
+use crate::trouble::{Trouble, is_harmful};
 
 /// A USB scale that is plugged in.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,8 +35,9 @@ pub fn hid_scales(sys: &Path) -> Vec<HidScale> {
             let number = name.strip_prefix("hidraw")?.parse().ok()?;
             let device = entry.path().join("device");
             let described = described(&device.join("report_descriptor"));
-            let other = ["not-a-scale", "scale-undescribed"];
-            if matches!(&described, Err(trouble) if other.contains(&trouble.code)) {
+            // It is another kind of device.
+            let other = Err(DescriptorFault::NotAScale);
+            if described == other || described == Err(DescriptorFault::Missing) {
                 return None;
             }
             let told = fs::read(device.join("uevent")).unwrap_or_default();
@@ -45,7 +47,7 @@ pub fn hid_scales(sys: &Path) -> Vec<HidScale> {
                 // It is the device's own word, and goes to a terminal.
                 let plain: String = value
                     .chars()
-                    .filter(|it| !it.is_control())
+                    .filter(|it| !is_harmful(*it))
                     .take(80)
                     .collect();
                 (!plain.trim().is_empty()).then(|| plain.trim().to_owned())
@@ -54,7 +56,9 @@ pub fn hid_scales(sys: &Path) -> Vec<HidScale> {
                 node: Path::new("/dev").join(&name),
                 name: value("HID_NAME=").unwrap_or_else(|| "a USB scale".to_owned()),
                 serial: value("HID_UNIQ="),
-                described: described.map(|layout| layout.to_string()),
+                described: described
+                    .map(|layout| layout.to_string())
+                    .map_err(|fault| fault.trouble()),
             };
             Some((number, scale))
         })

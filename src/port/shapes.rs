@@ -36,11 +36,10 @@ pub fn shape(name: &str) -> Option<Shape> {
         .map(|(_, shape)| *shape)
 }
 
-/// `+   12.345 g   `: sign, nine places for the value, a blank, four for the unit. Says nothing
-/// of steadiness.
+/// `+/     12.345/g    /`: sign, eleven places for the value, the unit. Says nothing of steadiness.
 fn signed_fixed(showing: &Showing) -> Vec<u8> {
     let (sign, value) = apart(showing, '+');
-    format!("{sign}{value:>9} {:<4}\r\n", showing.unit.symbol()).into_bytes()
+    format!("{sign}/{value:>11}/{}/\r\n", unit(showing)).into_bytes()
 }
 
 /// The sign, and the digits without it.
@@ -53,50 +52,55 @@ fn apart(showing: &Showing, plus: char) -> (char, String) {
     (sign, showing.digits.abs().to_string())
 }
 
+/// The unit on its five places; a longer symbol takes what it needs.
+fn unit(showing: &Showing) -> String {
+    format!("{:<5}", showing.unit.symbol())
+}
+
 /// One of two marks: at rest, or in motion.
 fn rest(showing: &Showing, at_rest: char, moving: char) -> char {
     if showing.moving { moving } else { at_rest }
 }
 
-/// `stable   12.34 g` or `moving   12.34 g`: the word comes first.
+/// `stable   12.34 g` or `moving   12.34 g`: the word comes first. Seven places for the value, or
+/// thirteen where that is too little.
 pub fn status_first(showing: &Showing) -> Vec<u8> {
     let word = if showing.moving { "moving" } else { "stable" };
     let value = showing.digits.to_string();
-    format!("{word} {value:>7} {}\r\n", showing.unit).into_bytes()
+    let places = if value.len() > 7 { 13 } else { 7 };
+    format!("{word} {value:>places$} {}\r\n", showing.unit).into_bytes()
 }
 
-/// `N;12,34;g;1`: fields with a decimal comma; the last is 1 at rest and 0 in motion.
+/// `&;      12,34;g;#`: fields with a decimal comma; the last is `#` at rest and `~` in motion.
 fn comma_fields(showing: &Showing) -> Vec<u8> {
     let value = showing.digits.to_string().replace('.', ",");
-    let rest = u8::from(!showing.moving);
-    format!("N;{value};{};{rest}\r\n", showing.unit).into_bytes()
+    let mark = rest(showing, '#', '~');
+    format!("&;{value:>11};{};{mark}\r\n", showing.unit).into_bytes()
 }
 
-/// `   12.345`: sign or blank and nine places for the value; no unit, nothing of steadiness.
+/// `<       12.345>`: thirteen places for the value; no unit, nothing of steadiness.
 fn value_only(showing: &Showing) -> Vec<u8> {
-    let (sign, value) = apart(showing, ' ');
-    format!("{sign}{value:>9}\r\n").into_bytes()
+    format!("<{:>13}>\r\n", showing.digits.to_string()).into_bytes()
 }
 
-/// `   12.34 g` at rest, `   12.34     ` in motion: no unit while the pan moves.
+/// `       12.34|g    |` at rest, `       12.34|~~~~~|` in motion: no unit while the pan moves.
 fn unit_at_rest(showing: &Showing) -> Vec<u8> {
-    let (sign, value) = apart(showing, ' ');
     let unit = if showing.moving {
-        "    "
+        "~~~~~".to_owned()
     } else {
-        showing.unit.symbol()
+        unit(showing)
     };
-    format!("{sign}{value:>9} {unit}\r\n").into_bytes()
+    format!("{:>12}|{unit}|\r\n", showing.digits.to_string()).into_bytes()
 }
 
-/// `+000012.34 g R`: zeros in front, a letter behind; ends with CR alone.
+/// `+000000012.34:g    :V`: zeros in front, a letter behind; ends with CR alone.
 fn zero_filled(showing: &Showing) -> Vec<u8> {
     let (sign, value) = apart(showing, '+');
-    let letter = rest(showing, 'R', 'M');
-    format!("{sign}{value:0>9} {} {letter}\r", showing.unit).into_bytes()
+    let letter = rest(showing, 'V', 'Y');
+    format!("{sign}{value:0>12}:{}:{letter}\r", unit(showing)).into_bytes()
 }
 
-/// STX, `=    12.34 g`, ETX, and the exclusive-or of all after the STX.
+/// STX, `#      12.34|g    `, ETX, and the exclusive-or of all after the STX.
 fn stx_check(showing: &Showing) -> Vec<u8> {
     let frame = FrameSpec {
         starts: Start::Stx,
@@ -111,40 +115,41 @@ fn stx_check(showing: &Showing) -> Vec<u8> {
     frame.wrap(marked(showing).as_bytes())
 }
 
-/// `=    12.34 g` at rest, `~    12.34 g` in motion.
+/// `#      12.34|g    ` at rest, `~      12.34|g    ` in motion.
 fn marked(showing: &Showing) -> String {
-    let mark = rest(showing, '=', '~');
-    format!("{mark}{:>9} {}", showing.digits.to_string(), showing.unit)
+    let mark = rest(showing, '#', '~');
+    let value = showing.digits.to_string();
+    format!("{mark}{value:>11}|{}", unit(showing))
 }
 
-/// `    12.3[4] g  `, with `?` at the end in motion: the last digit in brackets.
+/// `=      12.3[4]g    `, with `!` in front in motion: the last digit in brackets.
 fn last_in_brackets(showing: &Showing) -> Vec<u8> {
     let mut value = showing.digits.to_string();
     let last = value.pop().unwrap_or('0');
-    let mark = rest(showing, ' ', '?');
-    format!("{value:>8}[{last}] {} {mark}\r\n", showing.unit).into_bytes()
+    let mark = rest(showing, '=', '!');
+    format!("{mark}{value:>10}[{last}]{}\r\n", unit(showing)).into_bytes()
 }
 
-/// Three lines: `G +    12.34 g`, the same with `T` and nothing taken off, and with `N`.
+/// Three lines: `all@+      12.34@g    `, the same with `dish` and nothing taken off, and with `load`.
 fn net_gross_tare(showing: &Showing) -> Vec<u8> {
     let (sign, value) = apart(showing, '+');
     let zero = Decimal::new(0, showing.digits.scale()).to_string();
-    let line = |kind, sign, value| format!("{kind} {sign}{value:>9} {}\r\n", showing.unit);
-    let (gross, tare) = (line('G', sign, &value), line('T', '+', &zero));
-    format!("{gross}{tare}{}", line('N', sign, &value)).into_bytes()
+    let line = |kind, sign, value| format!("{kind}@{sign}{value:>11}@{}\r\n", unit(showing));
+    let (gross, tare) = (line("all", sign, &value), line("dish", '+', &zero));
+    format!("{gross}{tare}{}", line("load", sign, &value)).into_bytes()
 }
 
-/// A date, a number, and `Net       12.34 g`, each on a line.
+/// A day, a number, and `Weighed        12.34=g    `, each on a line.
 fn headed_block(showing: &Showing) -> Vec<u8> {
     let value = showing.digits.to_string();
     format!(
-        "Date 2000-01-01\r\nNo 12\r\nNet {value:>11} {}\r\n\r\n",
-        showing.unit
+        "Day 2000-01-01\r\nSlip 12\r\nWeighed{value:>13}={}\r\n\r\n",
+        unit(showing)
     )
     .into_bytes()
 }
 
-/// `    1'234,5 g*`: a decimal comma, thousands apart, a star at rest; ends with LF alone.
+/// `*        1'234,5;g    `: a decimal comma, thousands apart, a star at rest; ends with LF alone.
 fn grouped_digits(showing: &Showing) -> Vec<u8> {
     let (sign, value) = apart(showing, ' ');
     let whole = value.find('.').unwrap_or(value.len());
@@ -155,16 +160,16 @@ fn grouped_digits(showing: &Showing) -> Vec<u8> {
         }
         text.push(if digit == '.' { ',' } else { digit });
     }
-    let mark = rest(showing, '*', ' ');
-    format!("{text:>9} {}{mark}\n", showing.unit).into_bytes()
+    let mark = rest(showing, '*', '~');
+    format!("{mark}{text:>15};{}\n", unit(showing)).into_bytes()
 }
 
-/// `    12.34 g` and nothing that ends it.
+/// `       12.34^g    ` and nothing that ends it.
 fn pause_ended(showing: &Showing) -> Vec<u8> {
-    format!("{:>9} {}", showing.digits.to_string(), showing.unit).into_bytes()
+    format!("{:>12}^{}", showing.digits.to_string(), unit(showing)).into_bytes()
 }
 
-/// `=    12.34 g` at rest, `~    12.34 g` in motion; meant to be sent when asked.
+/// `#      12.34|g    ` at rest, `~` in front in motion; meant to be sent when asked.
 fn asked(showing: &Showing) -> Vec<u8> {
     format!("{}\r\n", marked(showing)).into_bytes()
 }
@@ -191,14 +196,14 @@ mod tests {
             "12.345",
             Unit::Gram,
             true,
-            "+   12.345 g   \r\n",
+            "+/     12.345/g    /\r\n",
         ),
         (
             "signed-fixed",
             "-0.01",
             Unit::Pennyweight,
             false,
-            "-     0.01 dwt \r\n",
+            "-/       0.01/dwt  /\r\n",
         ),
         (
             "status-first",
@@ -219,81 +224,93 @@ mod tests {
             "-10000.12",
             Unit::Gram,
             false,
-            "stable -10000.12 g\r\n",
+            "stable     -10000.12 g\r\n",
         ),
         (
             "comma-fields",
             "12.34",
             Unit::Gram,
             false,
-            "N;12,34;g;1\r\n",
+            "&;      12,34;g;#\r\n",
         ),
         (
             "comma-fields",
             "-0.05",
             Unit::Carat,
             true,
-            "N;-0,05;ct;0\r\n",
+            "&;      -0,05;ct;~\r\n",
         ),
-        ("value-only", "-0.05", Unit::Gram, true, "-     0.05\r\n"),
+        (
+            "value-only",
+            "-0.05",
+            Unit::Gram,
+            true,
+            "<        -0.05>\r\n",
+        ),
         (
             "unit-at-rest",
             "12.34",
             Unit::Gram,
             true,
-            "     12.34     \r\n",
+            "       12.34|~~~~~|\r\n",
         ),
         (
             "unit-at-rest",
             "12.34",
             Unit::Gram,
             false,
-            "     12.34 g\r\n",
+            "       12.34|g    |\r\n",
         ),
         (
             "zero-filled",
             "-12.34",
             Unit::Carat,
             false,
-            "-000012.34 ct R\r",
+            "-000000012.34:ct   :V\r",
         ),
         (
             "stx-check",
             "1.2",
             Unit::Gram,
             false,
-            "\u{2}=      1.2 g\u{3}T",
+            "\u{2}#        1.2|g    \u{3}\u{16}",
         ),
         (
             "last-in-brackets",
             "12.34",
             Unit::Gram,
             true,
-            "    12.3[4] g ?\r\n",
+            "!      12.3[4]g    \r\n",
         ),
         (
             "net-gross-tare",
             "-1.0",
             Unit::Gram,
             false,
-            "G -      1.0 g\r\nT +      0.0 g\r\nN -      1.0 g\r\n",
+            "all@-        1.0@g    \r\ndish@+        0.0@g    \r\nload@-        1.0@g    \r\n",
         ),
         (
             "headed-block",
             "12.34",
             Unit::Gram,
             false,
-            "Date 2000-01-01\r\nNo 12\r\nNet       12.34 g\r\n\r\n",
+            "Day 2000-01-01\r\nSlip 12\r\nWeighed        12.34=g    \r\n\r\n",
         ),
         (
             "grouped-digits",
             "-1234567.8",
             Unit::Gram,
             false,
-            "-1'234'567,8 g*\n",
+            "*   -1'234'567,8;g    \n",
         ),
-        ("pause-ended", "12.34", Unit::Gram, false, "    12.34 g"),
-        ("asked", "-0.10", Unit::Gram, true, "~    -0.10 g\r\n"),
+        (
+            "pause-ended",
+            "12.34",
+            Unit::Gram,
+            false,
+            "       12.34^g    ",
+        ),
+        ("asked", "-0.10", Unit::Gram, true, "~      -0.10|g    \r\n"),
     ];
 
     #[test]

@@ -339,22 +339,22 @@ mod tests {
 
     #[test]
     fn forms_of_many_kinds_are_written_as_they_are_read() {
-        let stable = [("S", Status::Stable), ("D", Status::InMotion)];
+        let stable = [("V", Status::Stable), ("Y", Status::InMotion)];
         let star = [("*", Status::Stable)];
         for (form, decimal, statuses, at_rest, below) in [
             (
-                r"(?<sign>[+-])(?<value>[ 0-9.]{9}) (?<unit>[!-~ ]{4})",
+                r"(?<sign>[+-])/(?<value>[ 0-9.]{11})/(?<unit>[!-~ ]{5})",
                 b'.',
                 &[][..],
-                "+    12.34 g   \r\n",
-                "-     0.05 ct  \r\n",
+                "+/      12.34/g    \r\n",
+                "-/       0.05/ct   \r\n",
             ),
             (
-                r"(?<status>[SD])(?<value>-?[0-9]{5},[0-9]{2})(?<unit>\S+)",
+                r"(?<status>[VY])(?<value>-?[0-9]{5},[0-9]{2})(?<unit>\S+)",
                 b',',
                 &stable,
-                "S00012,34g\r\n",
-                "D-00000,05ct\r\n",
+                "V00012,34g\r\n",
+                "Y-00000,05ct\r\n",
             ),
             (
                 r"W=(?<value>[+-][0-9.]+)",
@@ -364,18 +364,18 @@ mod tests {
                 "W=-0.05\r\n",
             ),
             (
-                r"(?:N|G) (?<status>[* ]) (?<value>[ 0-9.-]{8})(?<unit>[a-zA-Z ]{3})",
+                r"(?:load|all) (?<status>[* ]) (?<value>[ 0-9.-]{8})(?<unit>[a-zA-Z ]{3})",
                 b'.',
                 &star,
-                "N *    12.34g  \r\n",
-                "N      -0.05ct \r\n",
+                "load *    12.34g  \r\n",
+                "load      -0.05ct \r\n",
             ),
             (
                 r"(?<value>[0-9.-]+) (?<unit>\w+)(?:,(?<status>\w))?",
                 b'.',
                 &stable,
-                "12.34 g,S\r\n",
-                "-0.05 ct,D\r\n",
+                "12.34 g,V\r\n",
+                "-0.05 ct,Y\r\n",
             ),
         ] {
             let mut writer = LayoutWriter::new(

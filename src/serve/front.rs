@@ -4,7 +4,7 @@
 //! Promises: a door that cannot be opened is told and keeps nothing else from starting; the address
 //! told is the one that is really listened on. Leaves to others: who is let through (`gate`).
 
-use std::io::{self, IsTerminal as _};
+use std::io;
 use std::net::{IpAddr, SocketAddr};
 
 use axum::Router;
@@ -150,12 +150,9 @@ fn seen(state: &str, address: Option<String>, trouble: Option<&Trouble>) -> Page
     }
 }
 
-/// Says where it is. A log is read by others and kept, so only a terminal is told the token.
+/// Says where it is, without the token: a log is read by others and kept, also one on a terminal.
 fn tell(whole: &str) {
-    let address = match whole.split_once('#') {
-        Some((bare, _)) if !io::stderr().is_terminal() => bare,
-        _ => whole,
-    };
+    let address = whole.split_once('#').map_or(whole, |(bare, _)| bare);
     tracing::info!("the bench's page is at {address} (panbell page prints the whole address)");
 }
 

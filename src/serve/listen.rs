@@ -8,7 +8,7 @@
 use std::fs::File;
 use std::io;
 use std::net::IpAddr;
-use std::os::unix::fs::{DirBuilderExt as _, PermissionsExt as _};
+use std::os::unix::fs::{DirBuilderExt as _, MetadataExt as _, PermissionsExt as _};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -26,6 +26,7 @@ use super::door::House;
 use super::front::Front;
 use super::http::{PATIENCE, Shared, Way, routes};
 use super::places::{Place, Places};
+use crate::book::open_lock_file;
 use crate::trouble::Trouble;
 
 /// The name of the socket in the runtime folder.
@@ -75,11 +76,8 @@ pub fn listen(runtime: &Path) -> Result<Served, Trouble> {
         .mode(0o700)
         .create(runtime)
         .map_err(|error| failed("Making the runtime folder", &error))?;
-    let alone = File::options()
-        .create(true)
-        .truncate(false)
-        .write(true)
-        .open(runtime.join(LOCK))
+    is_ours_alone(runtime)?;
+    let alone = open_lock_file(&runtime.join(LOCK))
         .map_err(|error| failed("Locking the runtime folder", &error))?;
     alone.try_lock().map_err(|_| {
         Trouble::new(
@@ -108,6 +106,36 @@ pub fn listen(runtime: &Path) -> Result<Served, Trouble> {
         socket,
         _alone: alone,
     })
+}
+
+/// Whoever can write in the runtime folder can put a socket of their own in the place of ours, and
+/// be told every order; what was put there already is not mended away.
+fn is_ours_alone(runtime: &Path) -> Result<(), Trouble> {
+    let folder = runtime.display();
+    let refused = |happened: String, mend: String| {
+        let means = "The orders could be read, or the bench be played, by others; so the service does not start. Job files are untouched.";
+        Trouble::new("runtime-open", happened, means, mend)
+    };
+    let meta = std::fs::metadata(runtime).map_err(|error| {
+        refused(
+            format!("The runtime folder {folder} cannot be looked at: {error}."),
+            "See that it belongs to you, or give another with --home.".to_owned(),
+        )
+    })?;
+    if meta.uid() != rustix::process::geteuid().as_raw() {
+        return Err(refused(
+            format!("The runtime folder {folder} belongs to somebody else."),
+            "Run panbell as its owner, or give another with --home.".to_owned(),
+        ));
+    }
+    let mode = meta.mode() & 0o777;
+    if mode & 0o022 != 0 {
+        return Err(refused(
+            format!("Others can write in the runtime folder {folder} (mode {mode:04o})."),
+            format!("See that nothing of others lies in it, then: chmod 700 {folder}"),
+        ));
+    }
+    Ok(())
 }
 
 impl Served {

@@ -9,10 +9,10 @@ use crate::book::JobName;
 use crate::job::{
     AddedMetal, BenchRules, Done, FORMAT, Opened, Order, PanAnswer, Terms, Water, WaterWay,
 };
-use crate::mass::{Indication, Mass, fixed};
+use crate::mass::{Mass, fixed, typed_number_to};
 use crate::melt::Air;
 use crate::metal::{Basis, Stated};
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, is_harmful};
 
 /// An order as JSON: `{"order":"lot","fineness":"750","basis":"stamp"}`.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -218,21 +218,21 @@ impl From<Water> for WaterBody {
 
 impl WaterBody {
     fn water(&self) -> Result<Water, Trouble> {
-        let number = |text: &str| {
-            Indication::parse_digits(text).ok_or_else(|| {
+        let number = |text: &str, most: i64| {
+            typed_number_to(text.trim(), Decimal::from(most)).map_err(|no| {
                 odd(
                     "number-unreadable",
-                    format!("\"{text}\" is no plain number."),
-                    "Write digits with a point, as in 20.5.".to_owned(),
+                    format!("\"{text}\" is no plain number: {no}."),
+                    "Write digits, as in 20.5 or 20,5.".to_owned(),
                 )
             })
         };
         Ok(Water {
             way: self.way,
-            water_celsius: number(&self.water_celsius)?,
-            air_celsius: number(&self.air_celsius)?,
-            pascal: number(&self.pascal)?,
-            humidity: number(&self.humidity)?,
+            water_celsius: number(&self.water_celsius, 100)?,
+            air_celsius: number(&self.air_celsius, 100)?,
+            pascal: number(&self.pascal, 110_000)?,
+            humidity: number(&self.humidity, 100)?,
         })
     }
 }
@@ -506,15 +506,20 @@ fn planned(house: &House, add: &[AddBody]) -> Result<Vec<AddedMetal>, Trouble> {
 
 fn added(house: &House, metal: &str, share: &str) -> Result<AddedMetal, Trouble> {
     let metal = house.settings.shelf.find(metal)?;
-    let share_of = || {
-        odd(
-            "share-unreadable",
-            format!("\"{share}\" is not a share."),
-            "Write parts by mass above zero, as in 1 or 2.5.".to_owned(),
-        )
-    };
-    let share = Indication::parse_digits(share)
-        .filter(|share| *share > Decimal::ZERO && *share <= Decimal::ONE_THOUSAND);
+    let most = Decimal::ONE_THOUSAND;
+    let share = typed_number_to(share.trim(), most)
+        .map_err(|no| format!(": {no}"))
+        .and_then(|number| {
+            let within = number > Decimal::ZERO && number <= most;
+            within.then_some(number).ok_or_else(String::new)
+        })
+        .map_err(|why| {
+            odd(
+                "share-unreadable",
+                format!("\"{share}\" is not a share{why}."),
+                "Write parts by mass above zero, as in 1 or 2.5.".to_owned(),
+            )
+        })?;
     // As the file will read it back.
     let made_of = metal.composition.to_string().parse()?;
     Ok(AddedMetal {
@@ -523,7 +528,7 @@ fn added(house: &House, metal: &str, share: &str) -> Result<AddedMetal, Trouble>
         gold: metal.gold,
         u_ppt: Decimal::ZERO,
         made_of,
-        share: share.ok_or_else(share_of)?,
+        share,
     })
 }
 
@@ -535,10 +540,10 @@ fn short(text: &str, what: &str) -> Result<String, Trouble> {
             "Shorten it.".to_owned(),
         ));
     }
-    // Control characters have no place on a statement, and none in a terminal.
+    // What commands, turns or hides text has no place on a statement, and none in a terminal.
     Ok(text
         .chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
+        .map(|c| if is_harmful(c) { ' ' } else { c })
         .collect())
 }
 

@@ -17,7 +17,7 @@ use super::code::{Codes, GOOD_FOR, Tried};
 use super::devices::{self, Device, DeviceView, Devices, Leave};
 use super::http::{PATIENCE, Refused};
 use super::secret::{Seal, random};
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, is_harmful};
 
 /// The cookie of a paired device. Browsers take one of this prefix only from an encrypted page, for
 /// exactly its host and all of its addresses (RFC 6265bis, 4.1.3.2).
@@ -250,7 +250,7 @@ async fn whole<T: Send + 'static>(
 fn named(typed: &str) -> Result<String, Refused> {
     let name = typed.trim();
     let plain = (1..=LONGEST_NAME).contains(&name.chars().count())
-        && !name.chars().any(char::is_control)
+        && !name.chars().any(is_harmful)
         && name != ALL;
     if plain {
         return Ok(name.to_owned());

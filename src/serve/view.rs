@@ -7,6 +7,7 @@ use crate::balance::{LinkState, Verdict};
 use crate::job::{Action, BenchRules, Job, Ring, State, What, statement, words};
 use crate::mass::{Indication, Moment, Shown};
 use crate::metal::Metal;
+use crate::trouble::harmless;
 
 /// A bench, whole.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -22,6 +23,9 @@ pub struct BenchView {
     pub division: String,
     /// The link: absent, silent, garbled or talking.
     pub link: String,
+    /// Whether the balance sets the last digit of its masses apart: it is not meant for payment.
+    #[serde(default)]
+    pub fine_digit: bool,
     /// Frames that failed their check since the service started; they are dropped.
     #[serde(default)]
     pub damaged: u64,
@@ -325,6 +329,7 @@ impl BenchView {
             unit_name: unit.name().to_owned(),
             division: division.to_string(),
             link: state.link().state().word().to_owned(),
+            fine_digit: state.has_fine_digit(),
             damaged: state.link().damaged(),
             sentence: state.sentence(),
             hold: state.holds().told().map(|hold| HoldView {
@@ -430,8 +435,8 @@ impl JobView {
         };
         Self {
             job: job.opened.job.clone(),
-            ticket: job.opened.ticket.clone(),
-            client: job.opened.client.clone(),
+            ticket: harmless(&job.opened.ticket).into_owned(),
+            client: harmless(&job.opened.client).into_owned(),
             target: job.opened.target.stated_text(),
             colour: job.opened.colour.to_string(),
             purpose: job.opened.purpose.to_string(),

@@ -29,10 +29,10 @@ const TOP: Known = Known {
         ),
         ("units", "{ \"g\" = \"g\" }"),
         ("status", "{ \"moving\" = \"in motion\" }"),
-        ("kind", "{ \"N\" = \"net\" }"),
+        ("kind", "{ \"load\" = \"net\" }"),
         (
             "ask",
-            "{ send = 'W\\r\\n', every = \"200 ms\", timeout = \"1 s\" }",
+            "{ send = 'brilvo\\r\\n', every = \"200 ms\", timeout = \"1 s\" }",
         ),
     ],
 };
@@ -65,11 +65,11 @@ const LINE: Known = Known {
 const ASK: Known = Known {
     table: "[ask]",
     keys: &[
-        ("send", "'W\\r\\n'"),
+        ("send", "'brilvo\\r\\n'"),
         ("every", "\"200 ms\""),
         ("timeout", "\"1 s\""),
-        ("tare", "'T\\r\\n'"),
-        ("zero", "'Z\\r\\n'"),
+        ("tare", "'tumkel\\r\\n'"),
+        ("zero", "'zespar\\r\\n'"),
     ],
 };
 /// Every table of a balance file whose keys are ours.

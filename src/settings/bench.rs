@@ -178,10 +178,10 @@ fn balance(
             }
             Some(Balance::File(file))
         }
-        Err(wrong) if wrong.first().code == "balance-unknown" && name == USB_SCALE => {
+        Err(wrong) if wrong.is_unknown_balance() && name == USB_SCALE => {
             Some(Balance::Scale { tael })
         }
-        Err(wrong) if wrong.first().code == "balance-unknown" => {
+        Err(wrong) if wrong.is_unknown_balance() => {
             section.refuse("balance", &wrong.first().happened, &wrong.first().mend);
             None
         }

@@ -81,7 +81,7 @@ impl BalanceFile {
             let path = near.join(name);
             return match Source::read(&path)? {
                 Some(source) => Self::read(&source),
-                None => Err(unknown_path(&path).into()),
+                None => Err(SettingsTrouble::unknown_balance(unknown_path(&path))),
             };
         }
         let own = folders.balances.join(format!("{name}.toml"));
@@ -90,7 +90,7 @@ impl BalanceFile {
         }
         match SHIPPED_BALANCES.iter().find(|(known, _)| *known == name) {
             Some((_, text)) => Self::read(&Source::shipped(name, text)),
-            None => Err(unknown(name, folders).into()),
+            None => Err(SettingsTrouble::unknown_balance(unknown(name, folders))),
         }
     }
 }

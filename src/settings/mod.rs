@@ -32,6 +32,7 @@ pub use law::read_laws;
 pub use number::PerMille;
 pub use page::{BeyondSettings, PageSettings};
 pub use shelf::read_shelf;
+pub use source::read_ordinary;
 pub use trouble::SettingsTrouble;
 
 use rust_decimal::Decimal;

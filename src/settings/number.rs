@@ -9,7 +9,7 @@ use std::time::Duration;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive as _;
 
-use crate::mass::Indication;
+use crate::mass::typed_number_to;
 
 /// A setting that is a number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -155,14 +155,14 @@ impl PerMille {
     }
 
     /// Reads `5 ppt` or `5 ‰`; why not, otherwise.
-    pub(super) fn parse(text: &str) -> Result<Self, &'static str> {
+    pub(super) fn parse(text: &str) -> Result<Self, String> {
         let number = text
             .strip_suffix("ppt")
             .or_else(|| text.strip_suffix('‰'))
             .ok_or("it does not end with ppt, parts per thousand")?;
-        Indication::parse_digits(number.trim())
+        typed_number_to(number.trim(), Decimal::ONE_THOUSAND)
             .map(Self::of)
-            .ok_or("what stands before ppt is not plain digits with at most one point")
+            .map_err(|no| no.to_string())
     }
 
     /// The parts per thousand.

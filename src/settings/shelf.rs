@@ -11,9 +11,9 @@ use super::name::{self, Name};
 use super::section::{At, Known, Reading, Section};
 use super::source::Source;
 use super::trouble::{MEANS, SettingsTrouble};
-use crate::mass::Indication;
+use crate::mass::{Indication, typed_number_to};
 use crate::metal::{Composition, Fineness, Metal, Price, Purpose, Shelf};
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, is_harmful};
 
 const TOP: Known = Known {
     table: "the shelf",
@@ -95,7 +95,7 @@ fn metal(section: &Section<'_>, earlier: &[Metal]) -> Option<Metal> {
     }
     let name = called.map_or_else(|| key.clone(), |name| name.value.trim().to_owned());
     let fits = (1..=LONGEST_NAME).contains(&name.chars().count());
-    if !fits || name.chars().any(char::is_control) {
+    if !fits || name.chars().any(is_harmful) {
         section.refuse(
             "name",
             "That cannot be a name for people.",
@@ -170,9 +170,11 @@ impl std::str::FromStr for Price {
         if !fits || currency.chars().any(odd) {
             return Err(wrong("its currency is no short word or sign"));
         }
-        let per_gram = Indication::parse_digits(digits)
-            .filter(|number| !number.is_sign_negative() && *number <= Decimal::from(HIGHEST_PRICE))
-            .ok_or_else(|| wrong("its number is not plain digits with at most one point"))?;
+        let most = Decimal::from(HIGHEST_PRICE);
+        let per_gram = typed_number_to(digits, most).map_err(|no| wrong(&no.to_string()))?;
+        if per_gram.is_sign_negative() || per_gram > most {
+            return Err(wrong(&format!("it is not from 0 to {HIGHEST_PRICE}")));
+        }
         Ok(Self {
             per_gram,
             currency: currency.to_owned(),

@@ -36,22 +36,14 @@ impl Source {
     /// Reads a file; none when there is none.
     pub(super) fn read(path: &Path) -> Result<Option<Self>, SettingsTrouble> {
         let failed = |error: io::Error| trouble::unreadable(path, &error);
-        let file = match open(path) {
-            Ok(file) => file,
+        let bytes = match read_ordinary(path, LARGEST) {
+            Ok(bytes) => bytes,
             // A link that leads nowhere is there: somebody meant a file by it.
             Err(error) if error.kind() == io::ErrorKind::NotFound && !path.is_symlink() => {
                 return Ok(None);
             }
             Err(error) => return Err(failed(error).into()),
         };
-        let mut bytes = Vec::new();
-        file.take(LARGEST + 1)
-            .read_to_end(&mut bytes)
-            .map_err(failed)?;
-        if bytes.len() as u64 > LARGEST {
-            let error = io::Error::other("it is larger than 1 MiB, which no settings are");
-            return Err(failed(error).into());
-        }
         let text = String::from_utf8(bytes).map_err(|error| {
             let good = error.utf8_error().valid_up_to();
             let before = error.as_bytes().get(..good).unwrap_or_default();
@@ -97,6 +89,23 @@ impl Source {
         }
         short
     }
+}
+
+/// All bytes of an ordinary file of at most so many; never waits for a writer, nor reads on for
+/// ever.
+///
+/// # Errors
+/// What the system says, or that it is no ordinary file, or larger.
+pub fn read_ordinary(path: &Path, most: u64) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    open(path)?.take(most + 1).read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > most {
+        let mebibytes = most / (1 << 20);
+        return Err(io::Error::other(format!(
+            "it is larger than {mebibytes} MiB, which no such file is"
+        )));
+    }
+    Ok(bytes)
 }
 
 /// Opens an ordinary file. Not blocking, since a pipe would wait for a writer.

@@ -18,6 +18,7 @@ pub(super) const MEANS: &str = "No bench starts with settings that are not clear
 pub struct SettingsTrouble {
     first: Box<Trouble>,
     further: Vec<Trouble>,
+    is_unknown_balance: bool,
 }
 
 impl SettingsTrouble {
@@ -34,7 +35,21 @@ impl SettingsTrouble {
         Some(Self {
             first: Box::new(first),
             further: told.collect(),
+            is_unknown_balance: false,
         })
+    }
+
+    /// There is no balance file of a name.
+    pub(super) fn unknown_balance(trouble: Trouble) -> Self {
+        Self {
+            is_unknown_balance: true,
+            ..Self::from(trouble)
+        }
+    }
+
+    /// Whether a balance file is meant that is not there at all, and nothing else is wrong.
+    pub fn is_unknown_balance(&self) -> bool {
+        self.is_unknown_balance
     }
 
     /// The first.
@@ -53,6 +68,7 @@ impl From<Trouble> for SettingsTrouble {
         Self {
             first: Box::new(trouble),
             further: Vec::new(),
+            is_unknown_balance: false,
         }
     }
 }

@@ -5,10 +5,11 @@ use std::time::Duration;
 
 use serde_json::{Value, json};
 
-use crate::page::{Door, alone, desk};
+use crate::page::{Door, alone, desk, settings};
 use crate::python;
+use crate::support::desk::{Desk, g, mass};
 use crate::support::http;
-use crate::support::service;
+use crate::support::service::{self, command};
 
 #[test]
 fn what_followers_hear_in_a_whole_job_fits_the_description() {
@@ -94,4 +95,64 @@ fn whatever_is_sent_nothing_fails_and_every_answer_is_as_described() {
     let bench: Value = door.get("/v1/bench/-").json();
     assert_eq!(bench["bench"], "left");
     service.stop();
+}
+
+/// Whoever tries the interface begins with what its description shows: over TCP, on the shelf that is
+/// shipped.
+#[test]
+fn every_example_of_the_description_can_be_played_on_the_shipped_shelf() {
+    let desk = Desk::set(|home| {
+        let shelf = concat!(env!("CARGO_MANIFEST_DIR"), "/config/shelf.toml");
+        std::fs::copy(shelf, home.path().join("shelf.toml")).unwrap();
+        home.settings(&settings(home, "127.0.0.1:0"));
+        command(home.path())
+    });
+    let door = Door::of(&desk.home);
+    let origin = door.origin();
+    let document = door.get("/v1/openapi.json").json();
+    let mut played = Vec::new();
+    for (path, ways) in document["paths"].as_object().unwrap() {
+        let body = &ways["post"]["requestBody"]["content"]["application/json"];
+        for (name, example) in body["examples"].as_object().into_iter().flatten() {
+            // The address itself by the example of its part.
+            let given = ways["post"]["parameters"].as_array().unwrap();
+            let part = given.iter().find(|part| part["name"] == "name").unwrap();
+            let path = path.replace("{name}", part["example"].as_str().unwrap());
+            let lines = [
+                &*door.host(),
+                &door.bearer(),
+                &origin,
+                "content-type: application/json",
+            ];
+            let body = example["value"].to_string();
+            let mut reply = door.ask(&format!("POST {path}"), &lines, &body);
+            if reply.status == 409 {
+                // What stands against it is asked once.
+                reply = door.ask(&format!("POST {path}"), &lines, &body);
+            }
+            // Nothing lies on the pan that could be taken.
+            let expected = if example["value"]["order"] == "take" {
+                409
+            } else {
+                200
+            };
+            assert_eq!(reply.status, expected, "{name}: {}", reply.body);
+            played.push(name.clone());
+            // What the hands do then.
+            let weighing = desk.view()["weighing"].clone();
+            if weighing.is_null() {
+                continue;
+            }
+            let mark = desk.follower.mark();
+            let view = desk.ready();
+            let load = match view["weighing"]["aim"].as_str() {
+                Some(aim) => mass(aim),
+                None => g("20.00"),
+            };
+            desk.put(load);
+            desk.follower.bell(mark, "recorded");
+            desk.empty();
+        }
+    }
+    assert!(played.len() >= 6, "{played:?}");
 }

@@ -95,3 +95,40 @@ fn a_dead_and_a_flooding_balance_delay_nobody() {
     service.stop();
     say(&home, &["verify"]).ends(0);
 }
+
+#[test]
+fn a_flood_of_digits_without_a_line_end_is_garbled_and_stays_it() {
+    let home = Home::new();
+    let wire = RawWire::new(&home.port("floods"));
+    let bench = home::bench("floods", &home.port("floods"), "status-first");
+    home.settings(&format!("{}{bench}", home::NO_DESKTOP));
+    let mut service = Service::start(&home);
+    let ending = Arc::new(AtomicBool::new(false));
+    let end = Arc::clone(&ending);
+    let flooding = std::thread::spawn(move || {
+        let digits = b"0123456789".repeat(400);
+        while !end.load(Ordering::Relaxed) {
+            wire.flood(&digits);
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        wire
+    });
+    let follower = Follower::start(&home.socket(), "floods");
+    let state = |from: usize, what: &'static str| {
+        follower.wait(from, what, move |event, data| {
+            event == "state" && data["link"] == what
+        });
+    };
+    state(0, "garbled");
+    let mark = follower.mark();
+    // As long as it goes on: longer than the silence that would be told.
+    std::thread::sleep(Duration::from_secs(4));
+    let view = http::get(&home.socket(), "/v1/bench/floods").unwrap();
+    assert_eq!(view.json()["link"], "garbled");
+    // What is over is silence.
+    ending.store(true, Ordering::Relaxed);
+    let _wire = flooding.join().unwrap();
+    state(mark, "silent");
+    assert!(service.is_running());
+    service.stop();
+}

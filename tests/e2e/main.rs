@@ -18,6 +18,7 @@ mod kills;
 mod link;
 mod loose;
 mod orders;
+mod outside;
 mod pan;
 mod proof;
 mod stalls;

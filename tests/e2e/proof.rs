@@ -230,9 +230,52 @@ fn what_speaks_against_a_button_is_asked_for_before_it_is_closed_and_stands_in_i
     desk.button(g("9.00"));
     desk.say(&["close"])
         .is_refused("After its loss the button is below 750");
+    // A vessel that was tared, and taken off again.
     desk.empty();
+    desk.place(g("60.00"));
+    desk.at_rest("60.00 g");
+    desk.balance.press_tare().unwrap();
+    desk.at_rest("0.00 g");
+    desk.empty();
+    desk.at_rest("-60.00 g");
     desk.say(&["proof", "--displaced"])
-        .is_refused("Nothing stands on the pan");
+        .is_refused("no vessel stands on the pan");
+}
+
+#[test]
+fn the_water_pushed_aside_is_weighed_in_a_vessel_that_was_tared() {
+    let desk = Desk::new();
+    let button = melted(&desk);
+    desk.empty();
+    desk.place(g("60.00"));
+    desk.at_rest("60.00 g");
+    desk.balance.press_tare().unwrap();
+    desk.at_rest("0.00 g");
+    desk.ok(&["proof", "--displaced", "--water-temperature", "21,0"]);
+    let view = desk.ready();
+    assert!(
+        view["sentence"]
+            .as_str()
+            .unwrap()
+            .starts_with("Hang the button by a thread into the water on the pan"),
+        "{view:#}"
+    );
+    let mark = desk.follower.mark();
+    desk.put(g("1.44"));
+    let bell = desk.follower.bell(mark, "recorded");
+    assert!(
+        bell["text"]
+            .as_str()
+            .unwrap()
+            .starts_with("The button pushes 1.44 grams of water aside. "),
+        "{bell}"
+    );
+    let view = desk.view();
+    assert_eq!(view["job"]["proof"]["verdict"], "agrees", "{view:#}");
+    assert!(button.is_positive());
+    let how = |words: &[&str]| service::run(service::plain(desk.home.path()).args(words)).ends(0);
+    assert!(how(&["reckon", "density", "--help"]).contains("pan at zero"));
+    assert!(how(&["proof", "--help"]).contains("tared or not"));
 }
 
 #[test]

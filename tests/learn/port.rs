@@ -162,7 +162,11 @@ fn a_balance_that_streams_is_learned_and_then_weighed_with() {
 #[test]
 fn a_balance_that_must_be_asked_is_asked_only_with_what_was_allowed() {
     let home = Home::new();
-    let balance = pretend(&home, "signed-fixed", Pace::WhenAsked(b"P\r\n".to_vec()));
+    let balance = pretend(
+        &home,
+        "signed-fixed",
+        Pace::WhenAsked(b"brilvo\r\n".to_vec()),
+    );
     let words = [
         "--weight",
         "20 g",
@@ -171,7 +175,7 @@ fn a_balance_that_must_be_asked_is_asked_only_with_what_was_allowed() {
         "--may-send",
         r"\x05",
         "--may-send",
-        r"P\r\n",
+        r"brilvo\r\n",
     ];
     let mut learning = Learning::start(&home, &words);
     weigh(&mut learning, &balance);
@@ -179,16 +183,21 @@ fn a_balance_that_must_be_asked_is_asked_only_with_what_was_allowed() {
     assert_eq!(code, 0, "{said}");
     assert!(said.contains("sent when asked"), "{said}");
     assert!(
-        said.find(r#"Asking at 9600 with "\x05"."#) < said.find(r#"Asking at 9600 with "P\r\n"."#),
+        said.find(r#"Asking at 9600 with "\x05"."#)
+            < said.find(r#"Asking at 9600 with "brilvo\r\n"."#),
         "{said}"
     );
-    assert_eq!(saved(&home).ask.unwrap().send, b"P\r\n");
+    assert_eq!(saved(&home).ask.unwrap().send, b"brilvo\r\n");
 }
 
 #[test]
 fn nothing_is_sent_to_a_silent_balance_without_leave() {
     let home = Home::new();
-    let _balance = pretend(&home, "signed-fixed", Pace::WhenAsked(b"P\r\n".to_vec()));
+    let _balance = pretend(
+        &home,
+        "signed-fixed",
+        Pace::WhenAsked(b"brilvo\r\n".to_vec()),
+    );
     let learning = Learning::start(&home, &["--weight", "20 g", "--seconds", "1"]);
     let (code, said) = learning.end();
     assert_eq!(code, 1, "{said}");

@@ -219,7 +219,7 @@ fn what_is_wrong_in_a_frame_or_in_asking_is_told() {
         ("skip = [1]", "", "text in quotes belongs there"),
         ("takes = 'tare'", "", "Known are \"net\", \"gross\"."),
         ("", "[kind]\nN = 'net'", "It has no group kind"),
-        ("", "[ask]\nsend = 'W'", "has no every"),
+        ("", "[ask]\nsend = 'brilvo'", "has no every"),
         (
             "",
             "[ask]\nsend = ''\nevery = '1 s'\ntimeout = '1 s'",
@@ -232,12 +232,12 @@ fn what_is_wrong_in_a_frame_or_in_asking_is_told() {
         ),
         (
             "",
-            "[ask]\nsend = 'W'\nevery = '1 ms'\ntimeout = '1 s'",
+            "[ask]\nsend = 'brilvo'\nevery = '1 ms'\ntimeout = '1 s'",
             "from 20 ms to 10 s",
         ),
         (
             "",
-            "[ask]\nsend = 'W'\nevery = '1 s'\ntimeout = '1 h'",
+            "[ask]\nsend = 'brilvo'\nevery = '1 s'\ntimeout = '1 h'",
             "from 100 ms to 10 s",
         ),
     ] {

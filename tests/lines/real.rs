@@ -1,6 +1,8 @@
 //! Every shape through the real program: the service on real pseudo-terminals.
 
+use std::io::{BufRead as _, BufReader};
 use std::path::Path;
+use std::process::Stdio;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -13,7 +15,7 @@ use crate::support::desk::g;
 use crate::support::follower::{Follower, LIMIT};
 use crate::support::home::{self, Home};
 use crate::support::http;
-use crate::support::service::{Service, plain, run};
+use crate::support::service::{KilledOnDrop, Service, plain, run};
 use crate::support::wire::RawWire;
 
 /// A pretend balance of a shape, asked or talking as its balance file says.
@@ -96,7 +98,9 @@ fn every_shape_is_heard_by_the_real_service() {
     }
     let checked = names.iter().position(|name| *name == "stx-check").unwrap();
     for _ in 0..3 {
-        balances[checked].say("\u{2}=    99.99 g\u{3}!").unwrap();
+        balances[checked]
+            .say("\u{2}#      99.99|g    \u{3}!")
+            .unwrap();
     }
     let bench = "stx-check";
     let view = until(&home, bench, "they are counted", |view| {
@@ -133,6 +137,51 @@ fn a_balance_that_must_be_asked_weighs_a_lot_and_its_silence_is_told_as_such() {
 }
 
 #[test]
+fn a_digit_in_brackets_is_told_as_not_for_payment_wherever_masses_are_shown() {
+    let (home, balances, _service) = started(&["last-in-brackets", "stx-check"]);
+    let say = |words: &[&str]| run(plain(home.path()).args(words));
+    for (place, (bench, is_told)) in [("last-in-brackets", true), ("stx-check", false)]
+        .into_iter()
+        .enumerate()
+    {
+        let follower = Follower::start(&home.socket(), bench);
+        let on = |words: &[&str]| say(&[words, &["--bench", bench]].concat());
+        let talks = until(&home, bench, "it talks", |view| {
+            view["pan"]["steady"] == true
+        });
+        assert_eq!(talks["fine_digit"], is_told);
+        let ticket = format!("T-{place}");
+        on(&["open", &ticket, "--target", "750", "--colour", "yellow"]).ends(0);
+        on(&["lot", "916", "fire-assay"]).ends(0);
+        until(&home, bench, "a base", |view| {
+            view["pan"]["net"] == "0.00 g"
+        });
+        let mark = follower.mark();
+        balances[place].place(g("20.00")).unwrap();
+        follower.bell(mark, "recorded");
+        assert_eq!(home.masses(&ticket), ["20.00 g"]);
+        let mut child = plain(home.path());
+        let child = child.args(["follow", "--line", "--bench", bench]);
+        let mut child = KilledOnDrop(child.stdout(Stdio::piped()).spawn().unwrap());
+        let out = BufReader::new(child.0.stdout.take().unwrap());
+        let shown = out
+            .lines()
+            .map(Result::unwrap)
+            .find(|line| line.contains("20.00 g"));
+        let told = shown.unwrap().contains("the last digit is not for payment");
+        assert_eq!(told, is_told);
+        balances[place].place(Mass::ZERO).unwrap();
+        on(&["close"]);
+        let statement = on(&["close"]).ends(3);
+        let note = "Note: The balance puts the last digit of each mass in brackets: it is not meant for payment.";
+        assert_eq!(statement.contains(note), is_told, "{statement}");
+        let file = std::fs::read_to_string(home.job_path(&ticket)).unwrap();
+        assert_eq!(file.contains("\"fine_digit\":true"), is_told);
+        run(plain(home.path()).arg("verify")).ends(0);
+    }
+}
+
+#[test]
 fn a_balance_asked_too_seldom_for_its_bench_is_refused() {
     let home = Home::new();
     let mut file = super::shipped("asked");
@@ -147,7 +196,7 @@ fn keys_are_pressed_only_on_order_and_never_under_a_weighing() {
     let home = Home::new();
     let wire = RawWire::new(&home.port("left"));
     let mut file = super::shipped("asked");
-    file.ask.as_mut().unwrap().tare = Some(b"T!\r\n".to_vec());
+    file.ask.as_mut().unwrap().tare = Some(b"tumkel\r\n".to_vec());
     home.balance_file("keyed", &file.to_toml());
     let bench = home::bench("left", &home.port("left"), "keyed");
     home.settings(&format!("{}{bench}", home::NO_DESKTOP));
@@ -166,8 +215,8 @@ fn keys_are_pressed_only_on_order_and_never_under_a_weighing() {
         scope.spawn(|| {
             while !is_over.load(Ordering::Relaxed) {
                 let fresh = wire.hear();
-                for _ in fresh.iter().filter(|byte| **byte == b'?') {
-                    wire.send(b"=    12.34 g\r\n");
+                for _ in fresh.windows(6).filter(|it| *it == b"brilvo") {
+                    wire.send(b"#      12.34|g    \r\n");
                 }
                 heard.lock().unwrap().extend(fresh);
                 std::thread::sleep(Duration::from_millis(5));
@@ -176,20 +225,20 @@ fn keys_are_pressed_only_on_order_and_never_under_a_weighing() {
         until(&home, "left", "12.34 g", |view| {
             view["pan"]["shown"] == "12.34 g"
         });
-        assert_eq!(count(b"T!"), 0);
+        assert_eq!(count(b"tumkel"), 0);
         say(&["zero"]).is_refused("does not say what presses the zero key");
         say(&["tare"]).ends(0);
         // Two more requests, and the key before them is there, once.
-        let asked = count(b"?\r\n");
+        let asked = count(b"brilvo\r\n");
         until(&home, "left", "it is asked on", |_| {
-            count(b"?\r\n") > asked + 2
+            count(b"brilvo\r\n") > asked + 2
         });
-        assert_eq!(count(b"T!\r\n"), 1);
+        assert_eq!(count(b"tumkel\r\n"), 1);
 
         say(&["open", "T-1", "--target", "750", "--colour", "yellow"]).ends(0);
         say(&["lot", "916", "fire-assay"]).ends(0);
         say(&["tare"]).is_refused("A weighing is under way");
-        assert_eq!(count(b"T!"), 1);
+        assert_eq!(count(b"tumkel"), 1);
     });
 }
 
@@ -209,7 +258,7 @@ fn a_port_that_takes_nothing_delays_no_reading() {
     let wire = RawWire::new(&home.port("left"));
     let mut file = super::shipped("asked");
     let ask = file.ask.as_mut().unwrap();
-    ask.send = vec![b'?'; 64];
+    ask.send = vec![b'v'; 64];
     ask.every = Duration::from_millis(20);
     home.balance_file("deaf", &file.to_toml());
     let bench = home::bench("left", &home.port("left"), "deaf");
@@ -219,14 +268,14 @@ fn a_port_that_takes_nothing_delays_no_reading() {
     let mut lines = 0;
     // A pseudo-terminal holds 4 KiB, some sixty requests; each line lets one more be sent.
     while began.elapsed() < Duration::from_secs(3) {
-        wire.send(format!("={:>9} g\r\n", format!("{lines}.00")).as_bytes());
+        wire.send(format!("#{:>11}|g    \r\n", format!("{lines}.00")).as_bytes());
         lines += 1;
         std::thread::sleep(Duration::from_millis(20));
     }
     let last = format!("{}.00 g", lines - 1);
     until(&home, "left", &last, |view| {
         // Said again, since a reading grows old.
-        wire.send(format!("={:>9} g\r\n", last.trim_end_matches(" g")).as_bytes());
+        wire.send(format!("#{:>11}|g    \r\n", last.trim_end_matches(" g")).as_bytes());
         view["pan"]["shown"] == last
     });
     assert!(service.is_running());

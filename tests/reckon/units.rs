@@ -6,7 +6,7 @@ use rust_decimal::prelude::ToPrimitive as _;
 use uom::si::f64::Mass as OtherMass;
 use uom::si::mass;
 
-use super::run::{ask, near};
+use super::run::{ask, ask_with_shelf, near, said};
 
 /// The crate prints pound, ounces, grain and pennyweight to seven digits, as tables for conversion do.
 const SEVEN_DIGITS: f64 = 5e-7;
@@ -121,4 +121,45 @@ fn doubtful_units_are_refused_with_what_they_could_mean() {
     }
     let answer = ask("--lot 10@18k --to 14k");
     assert!(answer.refused().1.contains("no unit"));
+}
+
+#[test]
+fn a_decimal_comma_reckons_as_a_point_does() {
+    let point = "--lot 14.86g@875.5:declared:1.5 --lot '4.12 g@752:xrf' --to 750.5 --with '999.9 ppt=1.5' --with '0 ppt=2.5' --division '0.01 g' --give-away 5.5 --risk 12.5";
+    assert_eq!(ask(&point.replace('.', ",")).json, ask(point).json);
+    let point = "blend --lot '14.86g@Au 750.5 Ag 125 Cu 124.5:xrf' --to 740.5 --make '20.5 g' --at-most zinc=50.5,copper=300.25 --silver-share '0.4..0.6'";
+    let comma = point.replace('.', ",").replace(",,", "..");
+    assert_eq!(ask_with_shelf(&comma).json, ask_with_shelf(point).json);
+    let point = "density --air 12.345g --water 11.5g --planned 'Au 750.5 Ag 249.5' --water-temperature 20.5 --pressure '1013.25 hPa'";
+    // The mark between thousands would make the mass twelve kilograms.
+    let comma = point.replace('.', ",").replace("12,345g", "12.345g");
+    assert_eq!(ask(&comma).json, ask(point).json);
+    let point = "piece wire --length 300.5 --diameter 1.25 --density 15.4";
+    assert_eq!(ask(&point.replace('.', ",")).json, ask(point).json);
+}
+
+#[test]
+fn a_comma_that_can_mark_thousands_is_refused_with_both_readings() {
+    for (words, readings) in [
+        ("--lot 1,234g@750:xrf --to 585", ["(1.234)", "(1234)"]),
+        (
+            "density --air 12,345g --water 11,9g --planned-fineness 750",
+            ["(12.345)", "(12345)"],
+        ),
+        (
+            "density --air 12g --water 11g --planned-fineness 750 --pressure 101,325",
+            ["(101.325)", "(101325)"],
+        ),
+        (
+            "piece wire --length 1,500 --diameter 2 --density 15",
+            ["(1.500)", "(1500)"],
+        ),
+    ] {
+        let home = tempfile::tempdir().unwrap();
+        let said = said(home.path(), &super::run::words(words));
+        assert_eq!(said.code, 1, "{words}: {}{}", said.out, said.err);
+        for reading in readings {
+            assert!(said.err.contains(reading), "{words}: {}", said.err);
+        }
+    }
 }

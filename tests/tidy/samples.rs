@@ -3,7 +3,8 @@
 use super::{
     Faults, MOST_LINES, Rule, UNSAFE_IN, begins_with_its_promise,
     carat_is_a_mass_and_karat_a_fineness, core_counts_exactly, core_is_pure, is_not_too_long,
-    nothing_is_left_undone, rooms_name_only_those_above, unsafe_only_where_listed,
+    no_decision_hangs_on_a_code, nothing_is_left_undone, rooms_name_only_those_above,
+    unsafe_only_where_listed,
 };
 
 /// The samples that a rule must find at fault, and those that it must let pass.
@@ -199,6 +200,29 @@ fn carat_and_karat_in_each_others_place_are_found() {
                 "src/a.rs",
                 "// the fineness in carat, as old books say\nlet s = \"x\";",
             ),
+        ],
+    );
+}
+
+#[test]
+fn a_decision_by_a_code_is_found() {
+    shown(
+        no_decision_hangs_on_a_code,
+        &[
+            ("src/bench/line.rs", "if last.code == \"port-gone\" {}"),
+            ("src/bench/line.rs", "if wrong.first().code != BUSY {}"),
+            (
+                "src/job/words.rs",
+                "matches!(it.code(), \"zinc\" | \"lead\")",
+            ),
+        ],
+        &[
+            ("src/bench/line.rs", "let code = trouble.code; tell(code);"),
+            (
+                "src/bench/line.rs",
+                "mod tests { if wrong.code == \"busy\" {} }",
+            ),
+            ("tests/bell.rs", "if wrong.code == \"busy\" {}"),
         ],
     );
 }

@@ -11,10 +11,12 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use clap::Args;
+use rust_decimal::prelude::ToPrimitive as _;
 
 use super::client::runtime;
 use super::output::Output;
 use super::{Common, Ended};
+use crate::mass::typed_number;
 use crate::port::{
     FoundPort, FoundScale, PortKind, Roots, ServiceKind, TakenAdapter, port_named, ports, scales,
     services, taken_adapters,
@@ -41,8 +43,8 @@ pub(super) struct Find {
 }
 
 fn seconds(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(seconds) if (0.2..=60.0).contains(&seconds) => Ok(seconds),
+    match typed_number(text).ok().and_then(|number| number.to_f64()) {
+        Some(seconds) if (0.2..=60.0).contains(&seconds) => Ok(seconds),
         _ => Err("it is a number of seconds from 0.2 to 60".to_owned()),
     }
 }

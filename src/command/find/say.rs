@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::listen::Heard;
 use super::{Findings, Seen};
 use crate::port::{Holder, PortKind, PortTrouble};
+use crate::trouble::is_harmful;
 
 /// Everything, as JSON.
 #[derive(Serialize)]
@@ -195,7 +196,7 @@ impl HeardBody {
 /// A line as text; where it is none, with its odd bytes written out.
 fn shown(line: &[u8]) -> String {
     match std::str::from_utf8(line) {
-        Ok(text) if !text.chars().any(char::is_control) => text.to_owned(),
+        Ok(text) if !text.chars().any(is_harmful) => text.to_owned(),
         _ => line.escape_ascii().to_string(),
     }
 }

@@ -7,6 +7,7 @@
 use unicode_width::UnicodeWidthStr as _;
 
 use super::shown::Shown;
+use crate::trouble::is_harmful;
 
 /// Rows above and below the middle of the slot.
 const REACH: i32 = 4;
@@ -196,7 +197,7 @@ pub(super) fn wrapped(text: &str, width: usize) -> Vec<String> {
 pub(super) fn cut(text: &str, width: usize) -> String {
     let mut room = width;
     text.chars()
-        .filter(|c| !c.is_control())
+        .filter(|c| !is_harmful(*c))
         .take_while(|c| {
             let wide = unicode_width::UnicodeWidthChar::width(*c).unwrap_or(0);
             let fits = wide <= room;

@@ -8,6 +8,8 @@ mod shown;
 use std::time::Duration;
 
 use clap::Args;
+use rustix::event::{PollFd, PollFlags, poll};
+use rustix::io::Errno;
 
 use super::client::{Client, runtime};
 use super::output::Output;
@@ -32,40 +34,72 @@ impl Follow {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
         let client = Client::of(common)?;
         runtime()?.block_on(async {
-            let mut screen = if self.line {
-                Screen::one_line()
-            } else {
-                Screen::new()
-            };
-            let mut events = client.follow(self.bench.bench.as_deref()).await?;
-            let mut resized =
-                tokio::signal::unix::signal(tokio::signal::unix::SignalKind::window_change()).ok();
-            loop {
-                loop {
-                    let resizes = async {
-                        match &mut resized {
-                            Some(resized) => drop(resized.recv().await),
-                            None => std::future::pending().await,
-                        }
-                    };
-                    tokio::select! {
-                        event = events.next() => match event {
-                            Some((event, data)) => screen.take(&event, &data, output),
-                            None => break,
-                        },
-                        () = resizes => screen.draw(output),
-                    }
-                }
-                screen.gone(output);
-                events = loop {
-                    tokio::time::sleep(AGAIN).await;
-                    match client.follow(self.bench.bench.as_deref()).await {
-                        Ok(events) => break events,
-                        Err(trouble) if trouble.passes => {}
-                        Err(trouble) => return Err(trouble),
-                    }
-                };
+            tokio::select! {
+                ended = self.follow(&client, output) => ended,
+                () = reader_gone() => Ok(Ended::Done),
             }
         })
+    }
+
+    async fn follow(&self, client: &Client, output: &Output) -> Result<Ended, Trouble> {
+        let mut screen = if self.line {
+            Screen::one_line()
+        } else {
+            Screen::new()
+        };
+        let mut events = client.follow(self.bench.bench.as_deref()).await?;
+        let mut resized =
+            tokio::signal::unix::signal(tokio::signal::unix::SignalKind::window_change()).ok();
+        loop {
+            loop {
+                let resizes = async {
+                    match &mut resized {
+                        Some(resized) => drop(resized.recv().await),
+                        None => std::future::pending().await,
+                    }
+                };
+                tokio::select! {
+                    event = events.next() => match event {
+                        Some((event, data)) => screen.take(&event, &data, output),
+                        None => break,
+                    },
+                    () = resizes => screen.draw(output),
+                }
+            }
+            screen.gone(output);
+            events = loop {
+                tokio::time::sleep(AGAIN).await;
+                match client.follow(self.bench.bench.as_deref()).await {
+                    Ok(events) => break events,
+                    Err(trouble) if trouble.passes => {}
+                    Err(trouble) => return Err(trouble),
+                }
+            };
+        }
+    }
+}
+
+/// Whoever reads what is printed went away, as `head -1` does: without this it would be noticed at
+/// the next event, which may not come for hours.
+async fn reader_gone() {
+    let (tell, gone) = tokio::sync::oneshot::channel();
+    // The system tells of a hang-up unasked, and of nothing else here. The thread ends with the
+    // command.
+    let started = std::thread::Builder::new().spawn(move || {
+        let out = std::io::stdout();
+        loop {
+            let mut watched = [PollFd::new(&out, PollFlags::empty())];
+            match poll(&mut watched, None) {
+                Ok(_) => break,
+                Err(Errno::INTR) => {}
+                // It cannot be watched; the next event will tell.
+                Err(_) => return,
+            }
+        }
+        // The command may have ended by itself.
+        let _ended = tell.send(());
+    });
+    if started.is_err() || gone.await.is_err() {
+        std::future::pending::<()>().await;
     }
 }

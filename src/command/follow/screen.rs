@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use super::beam::{self, NARROWEST, Strokes};
-use super::shown::Shown;
+use super::shown::{NOT_FOR_PAYMENT, Shown};
 use crate::command::output::Output;
 use crate::serve::{BellView, BenchView, PanView, WeighingView};
 
@@ -15,6 +15,8 @@ pub(in crate::command) struct Screen {
     shown: Shown,
     one_line: bool,
     last: String,
+    /// The job, and the records that stood in it.
+    stood: Option<(String, Vec<u64>)>,
 }
 
 /// A reading as it is told to followers.
@@ -33,6 +35,7 @@ impl Screen {
             shown: Shown::default(),
             one_line: false,
             last: String::new(),
+            stood: None,
         }
     }
 
@@ -50,11 +53,15 @@ impl Screen {
             // The data is an object: its name goes in front of its own keys.
             let rest = data.strip_prefix('{').unwrap_or(data);
             let comma = if rest == "}" { "" } else { "," };
-            return output.line(&format!("{{\"event\":\"{event}\"{comma}{rest}"));
+            return output.json_line(&format!("{{\"event\":\"{event}\"{comma}{rest}"));
         }
         match event {
             "state" => {
                 if let Ok(view) = serde_json::from_str::<BenchView>(data) {
+                    for told in self.withdrawn(&view) {
+                        output.above(&told);
+                        self.last.clear();
+                    }
                     self.shown.take(view);
                 }
             }
@@ -72,6 +79,33 @@ impl Screen {
             _ => return,
         }
         self.draw(output);
+    }
+
+    /// What was set aside since the state before, one sentence each.
+    fn withdrawn(&mut self, view: &BenchView) -> Vec<String> {
+        let job = view.job.as_ref();
+        let now = job.map(|job| {
+            let stood = job.weighed.iter().filter(|one| !one.withdrawn);
+            (job.job.clone(), stood.map(|one| one.n).collect::<Vec<_>>())
+        });
+        let before = std::mem::replace(&mut self.stood, now);
+        let (Some((name, stood)), Some(job)) = (before, job) else {
+            return Vec::new();
+        };
+        let set_aside = job.weighed.iter().filter(|one| one.withdrawn);
+        set_aside
+            .filter(|one| name == job.job && stood.contains(&one.n))
+            .map(|one| {
+                let what = match one.what.as_str() {
+                    "lot" | "addition" => format!("{} of {}", one.what, one.name),
+                    _ => one.name.clone(),
+                };
+                format!(
+                    "Withdrawn: {what}, {}; it stays in the file as withdrawn.",
+                    one.mass
+                )
+            })
+            .collect()
     }
 
     /// Draws what is known now.
@@ -101,6 +135,9 @@ impl Screen {
                     ..
                 } = &self.shown;
                 let mut line = format!("{bench}  {sentence}  {}", self.shown.on_pan());
+                if self.shown.fine_digit && self.shown.pan.shown.is_some() {
+                    line = format!("{line}; {NOT_FOR_PAYMENT}");
+                }
                 if *damaged > 0 {
                     line = format!("{line}  ({})", self.shown.dropped());
                 }

@@ -2,6 +2,9 @@
 
 use crate::serve::{BenchView, PanView, WeighingView};
 
+/// What is told of a digit that the balance puts in brackets.
+pub(super) const NOT_FOR_PAYMENT: &str = "the last digit is not for payment";
+
 /// The edges of a window, in the bench's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Edges {
@@ -22,6 +25,8 @@ pub(super) struct Shown {
     pub(super) window: Option<Edges>,
     pub(super) pan: PanView,
     pub(super) weighing: Option<WeighingView>,
+    /// The last digit of its masses is not meant for payment.
+    pub(super) fine_digit: bool,
     /// Frames that failed their check and were dropped.
     pub(super) damaged: u64,
 }
@@ -33,6 +38,7 @@ impl Shown {
         self.unit = view.unit_name;
         self.link = view.link;
         self.damaged = view.damaged;
+        self.fine_digit = view.fine_digit;
         self.division = amount(Some(&view.division))
             .filter(|d| *d > 0.0)
             .unwrap_or(1.0);
@@ -78,6 +84,9 @@ impl Shown {
                 };
                 parts.push(format!("lawful with {percent}"));
             }
+        }
+        if self.fine_digit && self.pan.shown.is_some() {
+            parts.push(NOT_FOR_PAYMENT.to_owned());
         }
         if self.damaged > 0 {
             parts.push(self.dropped());

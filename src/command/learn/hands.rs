@@ -13,7 +13,7 @@ use super::ear::Ear;
 use crate::balance::learn::{Phase, Told, listen};
 use crate::command::output::Output;
 use crate::mass::Indication;
-use crate::trouble::Trouble;
+use crate::trouble::{Trouble, harmless_lines};
 
 /// How long a rest is listened to.
 const REST: Duration = Duration::from_secs(2);
@@ -56,7 +56,7 @@ impl<'a> Hands<'a> {
         if !self.output.is_json() {
             self.output.line(text);
         } else if self.has_person() {
-            eprintln!("{text}");
+            eprintln!("{}", harmless_lines(text));
         }
     }
 

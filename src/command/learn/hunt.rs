@@ -34,15 +34,9 @@ const SETTLE: Duration = Duration::from_millis(120);
 const FIRST: Duration = Duration::from_secs(3);
 /// How long it is waited for the print key.
 const KEY: Duration = Duration::from_secs(20);
-/// What is offered to be sent, one by one: the enquiry byte of ISO/IEC 646, an empty line, and
-/// single letters. None of them means tare, zero or adjust by its usual initial.
-const OFFERS: [(&str, &[u8]); 5] = [
-    ("the enquiry byte", b"\x05"),
-    ("an empty line", b"\r\n"),
-    ("a question mark", b"?\r\n"),
-    ("the letter P", b"P\r\n"),
-    ("the letter W", b"W\r\n"),
-];
+/// What is offered to be sent, one by one: the enquiry byte of ISO/IEC 646, and an empty line. A word
+/// that a balance wants stands in its manual; none is guessed, since it could mean tare or adjust.
+const OFFERS: [(&str, &[u8]); 2] = [("the enquiry byte", b"\x05"), ("an empty line", b"\r\n")];
 
 /// A port that is heard.
 pub(super) struct Found {
@@ -235,7 +229,7 @@ async fn silent(
         "learn-nothing-heard",
         format!("Nothing was heard from the balance on {}.", port.display()),
         "How it speaks could not be learned, so nothing can be weighed with it yet.",
-        r"See that it is switched on and sends; if it must be asked, allow what its manual names, as in --may-send 'P\r'.",
+        r"See that it is switched on and sends; if it must be asked, allow what its manual names, as in --may-send 'brilvo\r'.",
     ))
 }
 

@@ -124,7 +124,7 @@ impl Answer {
         }
         let mut against: Vec<_> = against
             .iter()
-            .filter(|warning| !matches!(warning.code(), "unknown-part" | "colour-not-known"))
+            .filter(|warning| !warning.is_of_what_is_not_known())
             .map(Warning::code)
             .collect();
         for (add, asked) in reckoning.add.iter().zip(&question.add) {

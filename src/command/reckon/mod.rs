@@ -13,7 +13,7 @@ use rust_decimal::Decimal;
 
 use super::output::Output;
 use super::{Common, Ended};
-use crate::mass::Indication;
+use crate::mass::typed_number_to;
 use crate::melt::{self, NoAnswer};
 use crate::trouble::Trouble;
 use answer::Answer;
@@ -108,12 +108,17 @@ fn measure(text: &str, unit: &str, most: i64, what: &str) -> Result<Decimal, Tro
 
 /// A number typed plainly, from 0 up to `most`.
 fn number(text: &str, most: i64, what: &str) -> Result<Decimal, Trouble> {
-    Indication::parse_digits(text.trim())
-        .filter(|n| *n >= Decimal::ZERO && *n <= Decimal::from(most))
-        .ok_or_else(|| {
+    let top = Decimal::from(most);
+    typed_number_to(text.trim(), top)
+        .map_err(|no| format!(": {no}"))
+        .and_then(|n| {
+            let within = n >= Decimal::ZERO && n <= top;
+            within.then_some(n).ok_or_else(String::new)
+        })
+        .map_err(|why| {
             Trouble::new(
                 "number-unreadable",
-                format!("\"{text}\" is no {what}."),
+                format!("\"{text}\" is no {what}{why}."),
                 "Nothing is reckoned.",
                 format!("Write a plain number from 0 to {most}."),
             )

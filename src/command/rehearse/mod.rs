@@ -12,10 +12,12 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use clap::Args;
+use rust_decimal::prelude::ToPrimitive as _;
 
 use super::client::runtime;
 use super::output::Output;
 use super::{Ended, verify};
+use crate::mass::typed_number;
 use crate::trouble::Trouble;
 use stage::Stage;
 
@@ -31,8 +33,8 @@ pub(super) struct Rehearse {
 }
 
 fn pace(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(pace) if (0.1..=20.0).contains(&pace) => Ok(pace),
+    match typed_number(text).ok().and_then(|number| number.to_f64()) {
+        Some(pace) if (0.1..=20.0).contains(&pace) => Ok(pace),
         _ => Err("a pace is a number from 0.1 to 20".to_owned()),
     }
 }

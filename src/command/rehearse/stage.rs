@@ -146,7 +146,7 @@ impl<'a> Stage<'a> {
         let seconds = self.began.elapsed().as_secs();
         if self.output.is_json() {
             let line = serde_json::json!({"at": format!("{}:{:02}", seconds / 60, seconds % 60), "who": who, "text": text});
-            return self.output.line(&line.to_string());
+            return self.output.json_line(&line.to_string());
         }
         let minutes = seconds / 60;
         self.output.fresh_line(

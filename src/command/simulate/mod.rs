@@ -17,8 +17,11 @@ use super::output::Output;
 use super::{Common, Ended};
 use crate::mass::{Division, Indication, Mass};
 use crate::port::{LayoutWriter, Nature, Writer, shape};
-use crate::settings::{BalanceFile, Folders, SHIPPED_BALANCES, USB_SCALE, nearest};
+use crate::settings::{BalanceFile, Folders, SHIPPED_BALANCES, USB_SCALE, nearest, read_ordinary};
 use crate::trouble::Trouble;
+
+/// The largest script, in bytes: more than a day of lines.
+const LARGEST_SCRIPT: u64 = 1 << 20;
 
 /// Be a pretend balance on a pseudo-terminal, by itself
 #[derive(Debug, Args)]
@@ -81,7 +84,11 @@ impl Simulate {
         let file = self.file(&folders)?;
         let script = match &self.script {
             Some(path) => {
-                let text = std::fs::read_to_string(path).map_err(|error| {
+                let text = read_ordinary(path, LARGEST_SCRIPT).and_then(|bytes| {
+                    let odd = |_| std::io::Error::other("it is not text in UTF-8");
+                    String::from_utf8(bytes).map_err(odd)
+                });
+                let text = text.map_err(|error| {
                     Trouble::new(
                         "script-unreadable",
                         format!("The script {} cannot be read: {error}.", path.display()),
@@ -127,7 +134,7 @@ impl Simulate {
         let found = BalanceFile::find(named.as_deref().unwrap_or(&self.layout), folders);
         let wrong = match found {
             Ok(file) => return Ok(file),
-            Err(wrong) if wrong.first().code == "balance-unknown" => wrong.first().clone(),
+            Err(wrong) if wrong.is_unknown_balance() => wrong.first().clone(),
             Err(wrong) => return Err(wrong.into()),
         };
         let happened = if self.layout == USB_SCALE {

@@ -394,7 +394,7 @@ impl<'a> Play<'a> {
         if let (Some(line), Some(more)) = (line.as_object_mut(), more.as_object()) {
             line.extend(more.clone());
         }
-        self.output.line(&line.to_string());
+        self.output.json_line(&line.to_string());
     }
 
     fn millis(&self) -> u64 {

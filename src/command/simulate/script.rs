@@ -8,7 +8,7 @@ use std::time::Duration;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive as _;
 
-use crate::mass::{Indication, Mass, Unit};
+use crate::mass::{Indication, Mass, Unit, typed_number};
 use crate::trouble::Trouble;
 
 /// What the words are, for `--help` and for a line that is not understood.
@@ -250,7 +250,8 @@ pub(super) fn time_of(text: &str) -> Result<Duration, String> {
         "h" => 3_600_000,
         _ => return Err(wrong()),
     };
-    let number = Indication::parse_digits(number.trim()).ok_or_else(wrong)?;
+    let number =
+        typed_number(number.trim()).map_err(|no| format!("\"{text}\" is no time: {no}"))?;
     let time = number
         .checked_mul(Decimal::from(millis))
         .and_then(|millis| millis.round().to_u64())

@@ -77,7 +77,7 @@ fn examples() -> Value {
         json!({
             "order": "open", "ticket": "K-1042", "client": "bangle", "target": "18k",
             "colour": "yellow", "use": "sheet",
-            "add": [{"metal": "fine-silver"}, {"metal": "fine-copper", "share": "2"}],
+            "add": [{"metal": "fine-silver"}, {"metal": "copper", "share": "2"}],
         }),
         json!({"order": "lot", "fineness": "916", "basis": "fire-assay"}),
         json!({"order": "add"}),

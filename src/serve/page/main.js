@@ -88,6 +88,7 @@ function bench(name) {
     ].filter(Boolean));
     const weighing = view.weighing;
     const figure = (id, text) => { const node = at(id); put(node, text ?? ""); node.parentElement.hidden = !text; };
+    put(at("net-says"), view.fine_digit ? "On the pan; its last digit is not for payment" : "On the pan");
     put(at("net"), view.pan?.net ?? view.pan?.shown ?? "–");
     figure("aim", weighing?.aim);
     figure("lower", weighing?.lower);

@@ -84,7 +84,7 @@ export function number(label, { value = "", usual = [], unit = "" } = {}) {
   }, mark));
   const node = el("div", { class: "number" }, field.node, unit && el("span", { class: "unit" }, unit),
     marks.length > 0 && el("div", { class: "marks", role: "group", "aria-label": `Usual for ${label}` }, ...marks), pad);
-  return { node, input, get value() { return field.value.replace(",", "."); } };
+  return { node, input, get value() { return field.value; } };
 }
 
 /** A number that goes up and down in steps. */
@@ -97,7 +97,7 @@ export function stepper(label, value, step, least, most, decimals = 0) {
   const node = el("div", { class: "stepper" }, field.node,
     el("button", { type: "button", class: "key", "aria-label": `${label}: less`, onclick: () => by(-step) }, "−"),
     el("button", { type: "button", class: "key", "aria-label": `${label}: more`, onclick: () => by(step) }, "+"));
-  return { node, get value() { return field.value.replace(",", "."); } };
+  return { node, get value() { return field.value; } };
 }
 
 /** Choices out of plain words. */

@@ -52,7 +52,7 @@ impl Section<'_> {
         self.refuse(
             key,
             &why,
-            "Write what the balance's manual says, line end included, as in 'W\\r\\n'.",
+            "Write what the balance's manual says, line end included, as in 'brilvo\\r\\n'.",
         );
         None
     }

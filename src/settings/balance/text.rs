@@ -9,7 +9,7 @@ use std::time::Duration;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive as _;
 
-use crate::mass::Indication;
+use crate::mass::typed_number;
 
 /// Reads `W\r\n` or `\x05`: plain characters, and bytes as `\r`, `\n`, `\t`, `\\` and `\xNN`.
 pub(super) fn bytes(text: &str) -> Result<Vec<u8>, String> {
@@ -67,7 +67,7 @@ pub(super) fn time(text: &str) -> Option<Duration> {
         Some(number) => (number, 1),
         None => (text.strip_suffix('s')?, 1000),
     };
-    let number = Indication::parse_digits(number.trim())?;
+    let number = typed_number(number.trim()).ok()?;
     let milliseconds = number * Decimal::from(thousandths);
     (milliseconds.fract().is_zero())
         .then(|| milliseconds.to_u64().map(Duration::from_millis))
@@ -102,8 +102,15 @@ mod tests {
 
     #[test]
     fn bytes_are_plain_or_told() {
-        assert_eq!(bytes("W\\r\\n\\x05 \\\\").unwrap(), b"W\r\n\x05 \\");
-        assert_eq!(bytes("W\r\n").unwrap(), b"W\r\n", "as TOML itself reads it");
+        assert_eq!(
+            bytes("brilvo\\r\\n\\x05 \\\\").unwrap(),
+            b"brilvo\r\n\x05 \\"
+        );
+        assert_eq!(
+            bytes("brilvo\r\n").unwrap(),
+            b"brilvo\r\n",
+            "as TOML itself reads it"
+        );
         for (odd, why) in [
             ("\\", "followed by"),
             ("\\q", "followed by"),

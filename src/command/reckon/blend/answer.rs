@@ -94,7 +94,9 @@ impl Answer {
             let told = warning.told();
             warned.push(format!("{} {} {}", told.happened, told.means, told.mend));
         }
-        let zinc = found_against.iter().any(|it| it.code() == "zinc");
+        let zinc = found_against
+            .iter()
+            .any(|it| matches!(it, Warning::Zinc { .. }));
         if zinc && !question.limits_most_of(Element::Zn) {
             warned.push(
                 "To have less zinc in it, ask with --at-most zinc=20 or --no zinc.".to_owned(),
@@ -161,7 +163,7 @@ impl Answer {
         };
         let heard = found_against
             .iter()
-            .any(|warning| !matches!(warning.code(), "unknown-part" | "colour-not-known"));
+            .any(|warning| !warning.is_of_what_is_not_known());
         Self {
             against: heard || !sure || !body.unproven.is_empty(),
             body,

@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 
 use super::super::number;
 use super::Blend;
-use crate::mass::{Indication, Mass};
+use crate::mass::{Indication, Mass, typed_list, typed_number_to};
 use crate::melt::{FinenessDoubt, Goal, Limit};
 use crate::metal::{
     Basis, BasisRules, Composition, Element, Fineness, Metal, Purpose, Shelf, Stated,
@@ -191,7 +191,7 @@ pub(super) fn limits(typed: &Blend) -> Result<Vec<Limit>, Trouble> {
     }
     let both = [(&typed.at_most, true), (&typed.at_least, false)];
     for (texts, is_most) in both {
-        for text in texts.iter().flat_map(|texts| texts.split(',')) {
+        for text in texts.iter().flat_map(|texts| typed_list(texts)) {
             let (name, ppt) = text.split_once('=').ok_or_else(|| {
                 Trouble::new(
                     "limit-unreadable",
@@ -247,7 +247,8 @@ pub(super) fn goal(text: &str) -> Result<Goal, Trouble> {
 pub(super) fn silver_share(text: &str) -> Result<(Decimal, Decimal), Trouble> {
     let (low, high) = text.split_once("..").unwrap_or((text, text));
     let share = |text: &str| {
-        Indication::parse_digits(text.trim())
+        typed_number_to(text.trim(), Decimal::ONE)
+            .ok()
             .filter(|share| (Decimal::ZERO..=Decimal::ONE).contains(share))
     };
     match (share(low), share(high)) {

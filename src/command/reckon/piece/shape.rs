@@ -7,7 +7,7 @@ use clap::Subcommand;
 use rust_decimal::Decimal;
 
 use super::MetalArgs;
-use crate::mass::Indication;
+use crate::mass::{Indication, typed_number, typed_number_to};
 use crate::melt::{Density, Hollow, Length, Piece as Shape, RingSize};
 use crate::trouble::Trouble;
 
@@ -267,12 +267,13 @@ fn ring(
 fn mm(text: &str) -> Result<Length, Trouble> {
     let bare = text.trim();
     let bare = bare.strip_suffix("mm").unwrap_or(bare).trim_end();
-    Indication::parse_digits(bare)
-        .and_then(Length::mm)
-        .ok_or_else(|| {
+    typed_number(bare)
+        .map_err(|no| format!(": {no}"))
+        .and_then(|number| Length::mm(number).ok_or_else(String::new))
+        .map_err(|why| {
             Trouble::new(
                 "length-unreadable",
-                format!("\"{text}\" is no length in millimetres."),
+                format!("\"{text}\" is no length in millimetres{why}."),
                 "The mass of the piece cannot be worked out.",
                 "Write a plain number above 0 and up to 100000, with at most four decimals, as in 1.5.",
             )
@@ -284,7 +285,8 @@ pub(super) fn dense(text: &str) -> Result<Density, Trouble> {
     let bare = text.trim();
     let bare = bare.strip_suffix("g/cm3").unwrap_or(bare).trim_end();
     let tenth = Decimal::new(1, 1);
-    Indication::parse_digits(bare)
+    typed_number_to(bare, Decimal::ONE_HUNDRED)
+        .ok()
         .filter(|number| *number >= tenth)
         .and_then(Density::g_per_cm3)
         .ok_or_else(|| {
