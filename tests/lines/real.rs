@@ -15,7 +15,7 @@ use crate::support::desk::g;
 use crate::support::follower::{Follower, LIMIT};
 use crate::support::home::{self, Home};
 use crate::support::http;
-use crate::support::service::{KilledOnDrop, Service, plain, run};
+use crate::support::service::{KilledOnDrop, Service, plain, run, word_to_confirm};
 use crate::support::wire::RawWire;
 
 /// A pretend balance of a shape, asked or talking as its balance file says.
@@ -171,8 +171,8 @@ fn a_digit_in_brackets_is_told_as_not_for_payment_wherever_masses_are_shown() {
         let told = shown.unwrap().contains("the last digit is not for payment");
         assert_eq!(told, is_told);
         balances[place].place(Mass::ZERO).unwrap();
-        on(&["close"]);
-        let statement = on(&["close"]).ends(3);
+        let word = word_to_confirm(&on(&["close"]));
+        let statement = on(&["close", "--confirm", &word]).ends(3);
         let note = "Note: The balance puts the last digit of each mass in brackets: it is not meant for payment.";
         assert_eq!(statement.contains(note), is_told, "{statement}");
         let file = std::fs::read_to_string(home.job_path(&ticket)).unwrap();
