@@ -136,6 +136,7 @@ impl State {
                     .and_then(|net| Checked::judge(checking.weight, net, terms, form, raw));
                 if let Some(checked) = judged.map(Box::new) {
                     checking.phase = Phase::Writing;
+                    self.check_asked = Some(at);
                     out.push(Effect::Check(checked));
                 }
             }
@@ -159,6 +160,10 @@ impl State {
         at: Moment,
         out: &mut Vec<Effect>,
     ) {
+        self.check_asked = None;
+        if self.disk_answered() {
+            self.tell_disk_answers(out);
+        }
         match written {
             Ok((check, checked)) => {
                 self.last_check = Some(Remembered {

@@ -20,12 +20,16 @@ impl State {
     /// its record is on disk.
     pub(super) fn order(&mut self, id: u64, order: Order, terms: Terms, out: &mut Vec<Effect>) {
         if self.pending.is_some() {
-            let busy = refusal(
-                "bench-writing",
-                "The bench is writing the record before this one.",
-                "Give the order again.",
-            )
-            .passing();
+            let busy = if self.disk_silent {
+                self.disk_hold()
+            } else {
+                refusal(
+                    "bench-writing",
+                    "The bench is writing the record before this one.",
+                    "Give the order again.",
+                )
+                .passing()
+            };
             out.push(Effect::Answer {
                 id,
                 answer: Err(busy),
@@ -137,18 +141,17 @@ impl State {
 
     pub(super) fn record_for(&self, order: Order) -> Result<Wanted, Trouble> {
         if let Order::Open(opened) = order {
-            return self.may_open(*opened);
+            return if self.disk_silent {
+                Err(self.disk_hold())
+            } else {
+                self.may_open(*opened)
+            };
         }
         let job = self
             .open_job()
             .ok_or_else(|| refusal("no-job", "No job is open on this bench.", "Open a ticket."))?;
         if self.holds.has(Cause::Disk) {
-            return Err(Trouble::new(
-                "disk-hold",
-                "The job file cannot be written now.",
-                "What was recorded stays; nothing more is recorded until it can be written again.",
-                "Make room on the disk, or see what the hold says.",
-            ));
+            return Err(self.disk_hold());
         }
         if let Order::Lot { .. }
         | Order::Plan { .. }
@@ -236,6 +239,25 @@ impl State {
                 "Give the order again.",
             )),
         }
+    }
+
+    /// Why nothing is ordered while the disk holds the bench. What is refused so is not done later.
+    fn disk_hold(&self) -> Trouble {
+        if self.disk_silent {
+            return Trouble::new(
+                "disk-hold",
+                "The disk that holds the book does not answer.",
+                "This order was not carried out and will not be; the one before it may be still.",
+                "Wait until the bench goes on, look how it stands, then give the order again.",
+            )
+            .passing();
+        }
+        Trouble::new(
+            "disk-hold",
+            "The job file cannot be written now.",
+            "What was recorded stays; nothing more is recorded until it can be written again.",
+            "Make room on the disk, or see what the hold says.",
+        )
     }
 
     /// Metal that a weighing under way has on the pan must not be forgotten by beginning another:

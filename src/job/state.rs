@@ -91,6 +91,10 @@ pub struct State {
     /// Since when metal that is in no record rests on the pan.
     pub(super) loose_since: Option<Moment>,
     pub(super) disk_retry: Option<Moment>,
+    /// Since when the book of check weights is being written.
+    pub(super) check_asked: Option<Moment>,
+    /// The disk was asked and has not answered for so long that the bench holds.
+    pub(super) disk_silent: bool,
     pub(super) shown: Option<(Reading, Moment)>,
     /// The last line with a mass in it, for the record of a capture that is ordered.
     pub(super) line: Vec<u8>,
@@ -110,6 +114,8 @@ pub struct State {
 #[derive(Debug, Clone)]
 pub(super) struct Pending {
     pub(super) record: Record,
+    /// When it was given to the book.
+    pub(super) since: Moment,
     pub(super) order: Option<Given>,
 }
 
@@ -138,6 +144,8 @@ impl State {
             noted: [None; 2],
             loose_since: None,
             disk_retry: None,
+            check_asked: None,
+            disk_silent: false,
             shown: None,
             line: Vec::new(),
             sends: Sends::Lines,
@@ -265,14 +273,21 @@ impl State {
         self.pan.is_low()
     }
 
-    /// Whether a record is waited for; orders wait too.
+    /// Whether a record is waited for.
     pub fn is_writing(&self) -> bool {
         self.pending.is_some()
     }
 
+    /// Whether orders wait, since a record is being written. Not once it is told that the disk does
+    /// not answer: then they are refused.
+    pub fn orders_wait(&self) -> bool {
+        self.pending.is_some() && !self.disk_silent
+    }
+
     /// When the bench wants a tick, if nothing else happens before.
     pub fn wake_at(&self) -> Option<Moment> {
-        [self.link.wake_at(), self.holds.wake_at(), self.disk_retry]
+        let (link, holds) = (self.link.wake_at(), self.holds.wake_at());
+        [link, holds, self.disk_retry, self.disk_silent_at()]
             .into_iter()
             .flatten()
             .min()
