@@ -47,7 +47,7 @@ impl State {
             });
             return out.push(Effect::Answer { id, answer });
         }
-        if let Err(trouble) = self.fits(&order, &terms) {
+        if let Err(trouble) = self.fits(matches!(order, Order::Open(_)), &terms) {
             let answer = Err(trouble);
             return out.push(Effect::Answer { id, answer });
         }
@@ -87,9 +87,9 @@ impl State {
     }
 
     /// Whether an order was given for the job that is open, on the state as it is.
-    fn fits(&self, order: &Order, terms: &Terms) -> Result<(), Trouble> {
+    fn fits(&self, opens: bool, terms: &Terms) -> Result<(), Trouble> {
         let open = self.open_job().map(|job| job.opened.ticket.as_str());
-        if let (Some(ticket), false) = (&terms.ticket, matches!(order, Order::Open(_)))
+        if let (Some(ticket), false) = (&terms.ticket, opens)
             && open != Some(ticket)
         {
             let is_open = open.map_or_else(
@@ -114,7 +114,8 @@ impl State {
 
     /// Whether a key of the balance may be pressed for the person: never under a weighing, which
     /// counts from what the balance showed before.
-    pub fn may_press(&self, key: Key) -> Result<(), Trouble> {
+    pub fn may_press(&self, key: Key, terms: &Terms) -> Result<(), Trouble> {
+        self.fits(false, terms)?;
         let means = "The key was not pressed.";
         if self.expected().is_some() {
             return Err(Trouble::new(
