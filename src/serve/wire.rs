@@ -26,8 +26,8 @@ const LINGERS: Duration = Duration::from_secs(2);
 const LINGERS_FOR: usize = 8 * 1024 * 1024;
 /// What the system may hold for a client that is slow: some seconds of readings would be old when they
 /// come. Of what is not even on its way, less.
-const HELD: usize = 16 * 1024;
-const NOT_SENT: u32 = 4 * 1024;
+const HELD: usize = 8 * 1024;
+const NOT_SENT: u32 = 2 * 1024;
 /// Asked whether it is there after so long without a word, so often.
 const ASKED_AFTER: Duration = Duration::from_secs(10);
 const ASKED_EVERY: Duration = Duration::from_secs(5);
