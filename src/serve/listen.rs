@@ -58,8 +58,8 @@ const ON_LOOPBACK: Bounds = Bounds {
 /// Beyond loopback, where anybody in the network can connect. Strangers are fewer, since each of them
 /// costs a handshake; a browser needs six places and as many when it is started anew.
 const BEYOND: Bounds = Bounds {
-    strangers: 64,
-    of_network: 12,
+    strangers: 96,
+    of_network: 24,
     known: 128,
     of_owner: 12,
     grace: Some(Duration::from_secs(1)),
@@ -250,19 +250,16 @@ impl<'a> Host<'a> {
                     continue;
                 }
             };
-            if let Some(place) = self.place(from).await {
-                self.serve::<E>(client, place);
-            }
+            let place = self.place(from).await;
+            self.serve::<E>(client, place);
         }
     }
 
-    /// A place for one who came. None where its network has its share: it is hung up on, so that it
-    /// waits in no one's way.
-    async fn place(&self, from: Option<IpAddr>) -> Option<Place> {
+    /// A place for one who came.
+    async fn place(&self, from: Option<IpAddr>) -> Place {
         loop {
             match self.places.take(from, Instant::now()) {
-                Came::In(place) => return Some(place),
-                Came::NoPlace => return None,
+                Came::In(place) => return place,
                 Came::Later(at) => self.places.again(at).await,
             }
         }

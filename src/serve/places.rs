@@ -1,15 +1,19 @@
 //! The places at an entrance: of strangers, who have not shown yet that they may come in, and of those
 //! who have.
 //!
-//! Promises: who may come in finds a place, whoever else hangs on: a stranger that is there for a while
-//! makes room for the next, first one of an address that has many; places of a paired device are its
-//! own, wherever it comes from; a place is free again as soon as whoever had it is gone. Leaves to
-//! others: letting in and hanging up.
+//! Promises: who may come in finds a place, whoever else hangs on: where there is none, a stranger makes
+//! room for the next, one of the address that has most; places of a paired device are its own, wherever
+//! it comes from; a place is free again as soon as whoever had it is gone. Leaves to others: letting in
+//! and hanging up.
 //!
 //! In IPv6 a whole /64 counts as one network: whoever has one address of it has all of them (RFC 4291,
-//! 2.5.4). Within one, as among all, an address that has fewer places comes before one that has more.
+//! 2.5.4). Within one, as among all, an address that has fewer places comes before one that has more. Of
+//! one address one that is there for a while goes first, and else any: which of them is a browser that has
+//! not said its word yet cannot be known, and if the newest or the oldest went, one who comes again and
+//! again would keep it out for good.
 
 use std::collections::BTreeMap;
+use std::hash::{BuildHasher as _, RandomState};
 use std::net::{IpAddr, Ipv6Addr};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -28,7 +32,7 @@ pub(super) struct Bounds {
     pub(super) known: usize,
     /// Of these, of one owner.
     pub(super) of_owner: usize,
-    /// A stranger that is there for less is left to say what it wants. None: for ever.
+    /// A stranger that is there for less may not have said yet what it wants. None: all may stay.
     pub(super) grace: Option<Duration>,
 }
 
@@ -58,6 +62,7 @@ struct Taken {
 #[derive(Debug, Default)]
 struct All {
     last: u64,
+    chance: RandomState,
     /// By number, and so by age.
     strangers: BTreeMap<u64, Stranger>,
     known: BTreeMap<u64, (Owner, Arc<Notify>)>,
@@ -85,8 +90,6 @@ pub(super) struct Place {
 pub(super) enum Came {
     /// It has a place.
     In(Place),
-    /// Its network has its share, or all are newer than to be sent away.
-    NoPlace,
     /// It has to wait until then, or until somebody goes.
     Later(Option<Instant>),
 }
@@ -99,27 +102,33 @@ impl Places {
         }
     }
 
-    /// A place for one who comes, from there, if that is counted. Another stranger may lose its own.
+    /// A place for one who comes, from there, if that is counted. Another stranger may lose its own;
+    /// where addresses are not counted, only one that is there for a while.
     pub(super) fn take(&self, from: Option<IpAddr>, now: Instant) -> Came {
         let from = from.map(|from| from.to_canonical());
         let mut all = self.taken.lock();
-        if let Some(from) = from {
-            let is_there = |it: &Stranger| it.from.is_some_and(|it| network(it) == network(from));
-            if all.count(is_there) >= self.bounds.of_network
-                && !all.send_away(is_there, Some(from), self.bounds.grace, now)
-            {
-                return Came::NoPlace;
-            }
+        let of_network = |all: &All| -> Vec<u64> {
+            let is_there = |it: &Stranger| from.is_some_and(|from| it.is_in(network(from)));
+            all.strangers
+                .iter()
+                .filter(|(_, it)| is_there(it))
+                .map(|(number, _)| *number)
+                .collect()
+        };
+        let there = of_network(&all);
+        if there.len() >= self.bounds.of_network {
+            all.send_away(&there, self.bounds.grace, now);
         }
-        if all.strangers.len() >= self.bounds.strangers
-            && !all.send_away(|_| true, from, self.bounds.grace, now)
-        {
-            if from.is_some() {
-                return Came::NoPlace;
-            }
+        if all.strangers.len() >= self.bounds.strangers {
             let oldest = all.strangers.values().next().map(|oldest| oldest.since);
-            let later = oldest.zip(self.bounds.grace);
-            return Came::Later(later.map(|(since, grace)| since + grace));
+            let settles = oldest
+                .zip(self.bounds.grace)
+                .map(|(since, grace)| since + grace);
+            if from.is_none() && settles.is_none_or(|settles| now < settles) {
+                return Came::Later(settles);
+            }
+            let everyone: Vec<u64> = all.strangers.keys().copied().collect();
+            all.send_away(&everyone, self.bounds.grace, now);
         }
         all.last += 1;
         let (number, since, out) = (all.last, now, Arc::<Notify>::default());
@@ -147,49 +156,48 @@ impl Places {
     }
 }
 
-impl All {
-    fn count(&self, is_there: impl Fn(&Stranger) -> bool) -> usize {
-        self.strangers.values().filter(|it| is_there(it)).count()
+impl Stranger {
+    fn is_in(&self, net: IpAddr) -> bool {
+        self.from.is_some_and(|from| network(from) == net)
     }
+}
 
-    /// Sends one of these strangers away for one who comes from there: the oldest of the address that
-    /// has most. One that came just now is spared, unless its address has more than the other's.
-    fn send_away(
-        &mut self,
-        is_meant: impl Fn(&Stranger) -> bool,
-        from: Option<IpAddr>,
-        grace: Option<Duration>,
-        now: Instant,
-    ) -> bool {
-        let Some(grace) = grace else { return false };
-        let meant = |all: &Self| -> Vec<(u64, Option<IpAddr>, Instant)> {
-            let meant = all.strangers.iter().filter(|(_, it)| is_meant(it));
-            meant.map(|(n, it)| (*n, it.from, it.since)).collect()
+impl All {
+    /// Sends one of these strangers away: of the network and the address that has most of them.
+    fn send_away(&mut self, them: &[u64], grace: Option<Duration>, now: Instant) {
+        let among = || {
+            them.iter()
+                .filter_map(|it| Some((*it, self.strangers.get(it)?)))
         };
-        let them = meant(self);
         let share = |of: Option<IpAddr>| {
             let net = of.map(network);
-            let in_net = them.iter().filter(|it| it.1.map(network) == net).count();
-            (in_net, them.iter().filter(|it| it.1 == of).count())
+            let in_net = among().filter(|(_, it)| it.from.map(network) == net);
+            (
+                in_net.count(),
+                among().filter(|(_, it)| it.from == of).count(),
+            )
         };
-        // Of equals the first, which is the oldest.
-        let first = them.iter().rev().max_by_key(|it| share(it.1));
-        let Some(&(number, of, since)) = first else {
-            return false;
+        let Some((_, most)) = among().max_by_key(|(_, it)| share(it.from)) else {
+            return;
         };
-        let (most, mine) = (share(of), share(from));
-        let has_more = most.0 > mine.0 + 1 || (most.0 >= mine.0 && most.1 > mine.1 + 1);
-        let is_settled = |since: Instant| now.saturating_duration_since(since) >= grace;
-        let chosen = if has_more || is_settled(since) {
-            Some(number)
-        } else {
-            them.iter().find(|it| is_settled(it.2)).map(|it| it.0)
+        let its: Vec<(u64, Instant)> = among()
+            .filter(|(_, it)| it.from == most.from)
+            .map(|(number, it)| (number, it.since))
+            .collect();
+        let is_settled = |since: Instant| {
+            grace.is_some_and(|grace| now.saturating_duration_since(since) >= grace)
         };
-        let Some(gone) = chosen.and_then(|number| self.strangers.remove(&number)) else {
-            return false;
+        let oldest = its.first().filter(|(_, since)| is_settled(*since));
+        let any = || {
+            let chance = self.chance.hash_one(self.last) % (its.len() as u64).max(1);
+            its.get(usize::try_from(chance).unwrap_or(0))
         };
-        gone.out.notify_one();
-        true
+        let Some((number, _)) = oldest.or_else(any).copied() else {
+            return;
+        };
+        if let Some(gone) = self.strangers.remove(&number) {
+            gone.out.notify_one();
+        }
     }
 }
 
@@ -276,12 +284,20 @@ mod tests {
         text.parse().unwrap()
     }
 
-    fn comes(places: &Places, from: &str, now: Instant) -> Option<Place> {
+    fn comes(places: &Places, from: &str, now: Instant) -> Place {
         match places.take(Some(ip(from)), now) {
-            Came::In(place) => Some(place),
-            Came::NoPlace => None,
+            Came::In(place) => place,
             Came::Later(_) => panic!("who is counted never waits"),
         }
+    }
+
+    /// How many of these were sent away.
+    async fn gone(them: &[Place]) -> usize {
+        let mut gone = 0;
+        for place in them {
+            gone += usize::from(is_sent_away(place).await);
+        }
+        gone
     }
 
     async fn is_sent_away(place: &Place) -> bool {
@@ -308,29 +324,34 @@ mod tests {
     }
 
     #[tokio::test]
-    async fn one_address_has_its_share_and_the_next_comes_in_when_one_has_been_there_for_a_while() {
+    async fn one_address_has_its_share_and_the_next_comes_in_all_the_same() {
         let (places, now) = (Places::new(BOUNDS), Instant::now());
-        let has: Vec<_> = (0..3)
-            .map(|_| comes(&places, "192.0.2.7", now).unwrap())
-            .collect();
-        assert!(comes(&places, "192.0.2.7", now).is_none());
-        let later = comes(&places, "192.0.2.7", now + GRACE).unwrap();
-        assert!(is_sent_away(&has[0]).await && !is_sent_away(&has[1]).await);
-        drop((has, later));
+        let mut has: Vec<_> = (0..3).map(|_| comes(&places, "192.0.2.7", now)).collect();
+        // One that is there for a while goes first.
+        has.push(comes(&places, "192.0.2.7", now + GRACE));
+        assert!(is_sent_away(&has[0]).await);
+        has.remove(0);
+        // Of those that came just now any: who tries a few times comes in, whoever hangs on.
+        for _ in 0..30 {
+            has.push(comes(&places, "192.0.2.7", now));
+        }
+        assert_eq!(gone(&has).await, 30);
+        assert_eq!(places.taken.lock().strangers.len(), 3);
+        drop(has);
         assert!(places.taken.lock().strangers.is_empty());
     }
 
     #[tokio::test]
-    async fn a_neighbour_in_the_64_comes_in_at_once_though_a_stranger_has_all() {
+    async fn a_neighbour_in_the_64_keeps_its_place_though_a_stranger_takes_all() {
         let (places, now) = (Places::new(BOUNDS), Instant::now());
-        let stranger: Vec<_> = (0..3)
-            .map(|_| comes(&places, "2001:db8::bad", now).unwrap())
+        let mut stranger: Vec<_> = (0..3)
+            .map(|_| comes(&places, "2001:db8::bad", now))
             .collect();
-        let tablet = comes(&places, "2001:db8::1", now).unwrap();
-        assert!(is_sent_away(&stranger[0]).await);
+        let tablet = comes(&places, "2001:db8::1", now);
+        assert_eq!(gone(&stranger).await, 1);
         // However often the stranger comes again, it takes its own places only.
-        for _ in 0..20 {
-            assert!(comes(&places, "2001:db8::bad", now).is_none());
+        for _ in 0..50 {
+            stranger.push(comes(&places, "2001:db8::bad", now));
         }
         assert!(!is_sent_away(&tablet).await);
     }
@@ -338,24 +359,11 @@ mod tests {
     #[tokio::test]
     async fn when_all_places_are_taken_the_network_that_has_most_gives_one() {
         let (places, now) = (Places::new(BOUNDS), Instant::now());
-        let mut has = Vec::new();
-        for from in [
-            "192.0.2.1",
-            "192.0.2.1",
-            "192.0.2.1",
-            "192.0.2.2",
-            "192.0.2.3",
-            "192.0.2.3",
-        ] {
-            has.push(comes(&places, from, now).unwrap());
-        }
-        let _next = comes(&places, "192.0.2.4", now).unwrap();
-        assert!(is_sent_away(&has[0]).await);
-        // Each has as many now as the next would have: who came just now stays.
-        let _more = comes(&places, "192.0.2.5", now);
-        let _more = comes(&places, "192.0.2.6", now);
-        assert!(comes(&places, "192.0.2.7", now).is_none());
-        assert!(comes(&places, "192.0.2.7", now + GRACE).is_some());
+        let from = ["1", "1", "1", "2", "3", "3"].map(|it| format!("192.0.2.{it}"));
+        let has: Vec<_> = from.iter().map(|from| comes(&places, from, now)).collect();
+        let _next = comes(&places, "192.0.2.4", now);
+        assert_eq!((gone(&has[..3]).await, gone(&has[3..]).await), (1, 0));
+        assert_eq!(places.taken.lock().strangers.len(), BOUNDS.strangers);
     }
 
     #[tokio::test]
@@ -383,7 +391,7 @@ mod tests {
     async fn a_device_has_its_own_places_and_its_newest_are_kept() {
         let (places, now) = (Places::new(BOUNDS), Instant::now());
         let admitted = |from: &str, device: u64| {
-            let place = comes(&places, from, now).unwrap();
+            let place = comes(&places, from, now);
             place.admit(Owner::Device(device));
             place
         };
@@ -391,9 +399,7 @@ mod tests {
         let newest = admitted("192.0.2.8", 1);
         assert!(is_sent_away(&tablet[0]).await && !is_sent_away(&tablet[1]).await);
         // Those of a device do not count for the address that it has.
-        let _strangers: Vec<_> = (0..3)
-            .map(|_| comes(&places, "192.0.2.7", now).unwrap())
-            .collect();
+        let _strangers: Vec<_> = (0..3).map(|_| comes(&places, "192.0.2.7", now)).collect();
         let _phone: Vec<_> = (0..2).map(|_| admitted("192.0.2.9", 2)).collect();
         let _third = admitted("192.0.2.9", 3);
         // All places for devices are taken: one that has more than others gives one.
