@@ -53,7 +53,8 @@ pub(super) struct Line {
     not_looked: u32,
     /// Since when a port that had just come may not be opened.
     denied: Option<Instant>,
-    last_trouble: Option<Arc<Trouble>>,
+    /// Why it was lost last; none while it is open.
+    last_loss: Option<Loss>,
     splitter: Splitter,
     rubble: Rubble,
     frame: FrameSpec,
@@ -65,14 +66,18 @@ pub(super) struct Line {
     last: Instant,
 }
 
-/// The code of a port that hung up.
-const GONE: &str = "port-gone";
-
-/// The code of a port that another program holds.
-const BUSY: &str = "port-busy";
-
-/// The code of a port that is not there.
-const ABSENT: &str = "port-absent";
+/// Why the line was lost.
+#[derive(Debug, PartialEq, Eq)]
+enum Loss {
+    /// The port hung up.
+    Gone,
+    /// Reading it failed.
+    Failed,
+    /// It could not be opened.
+    Port(PortTrouble),
+    /// It is no scale that can be read.
+    Device(Trouble),
+}
 
 /// A port that comes is the system's own for a moment, until its rules have given it away.
 const GIVEN_AWAY_BY: Duration = Duration::from_secs(2);
@@ -102,7 +107,7 @@ impl Line {
             retry_at: now,
             not_looked: LOOK_AGAIN,
             denied: None,
-            last_trouble: None,
+            last_loss: None,
             splitter: Splitter::mid_stream().framed(frame),
             rubble: Rubble::default(),
             frame,
@@ -148,12 +153,15 @@ impl Line {
             }
         };
         match read {
-            Ok(0) => self.lost(Trouble::new(
-                GONE,
-                format!("The balance on {} went away.", self.settings.path.display()),
-                "Nothing is read or recorded until it is back; what was recorded stays.",
-                "Put its cable back and see that it is switched on; the bench goes on by itself.",
-            )),
+            Ok(0) => {
+                let trouble = Trouble::new(
+                    "port-gone",
+                    format!("The balance on {} went away.", self.settings.path.display()),
+                    "Nothing is read or recorded until it is back; what was recorded stays.",
+                    "Put its cable back and see that it is switched on; the bench goes on by itself.",
+                );
+                self.lost(Loss::Gone, trouble)
+            }
             Ok(count) => {
                 if !self.heard && self.opened.elapsed() >= QUIET {
                     self.splitter = Splitter::at_line_start().framed(self.frame);
@@ -171,12 +179,15 @@ impl Line {
                 }
                 Came::Bytes(count)
             }
-            Err(error) => self.lost(Trouble::new(
-                "port-failed",
-                format!("Reading {} failed: {error}.", self.settings.path.display()),
-                "Nothing is read or recorded until it is back; what was recorded stays.",
-                "Pull the adapter and put it back.",
-            )),
+            Err(error) => {
+                let trouble = Trouble::new(
+                    "port-failed",
+                    format!("Reading {} failed: {error}.", self.settings.path.display()),
+                    "Nothing is read or recorded until it is back; what was recorded stays.",
+                    "Pull the adapter and put it back.",
+                );
+                self.lost(Loss::Failed, trouble)
+            }
         }
     }
 
@@ -303,10 +314,7 @@ impl Line {
     fn attempt(&mut self) -> JoinHandle<Result<Plug, ScaleTrouble>> {
         let (settings, is_scale) = (self.settings.clone(), self.is_scale);
         // Who holds it is looked for through every process: not at each attempt.
-        let is_busy = self
-            .last_trouble
-            .as_ref()
-            .is_some_and(|last| last.code == BUSY);
+        let is_busy = matches!(self.last_loss, Some(Loss::Port(PortTrouble::Busy { .. })));
         self.not_looked += 1;
         let look = !is_busy || self.not_looked >= LOOK_AGAIN;
         if look {
@@ -335,7 +343,7 @@ impl Line {
                 if let Some((_, asking)) = &mut self.asking {
                     asking.opened();
                 }
-                self.last_trouble = None;
+                self.last_loss = None;
                 Came::Opened
             }
             Err(ScaleTrouble::Port(cause)) => self.refused(&cause),
@@ -345,39 +353,44 @@ impl Line {
 
     fn refused_with(&mut self, trouble: Trouble) -> Came {
         self.retry_at = Instant::now() + self.retry.failed();
-        if self.last_trouble.as_deref() == Some(&trouble) {
+        let loss = Loss::Device(trouble.clone());
+        if self.last_loss.as_ref() == Some(&loss) {
             return Came::Nothing;
         }
-        self.say(trouble)
+        self.say(loss, trouble)
     }
 
     fn refused(&mut self, cause: &PortTrouble) -> Came {
         self.retry_at = Instant::now() + self.retry.failed();
         // A port that went away and is not there yet is no news, nor is one that is still busy.
-        let known = |last: &Trouble| match cause {
-            PortTrouble::Absent { .. } => last.code == GONE || *last == cause.trouble(),
+        let is_known = match (&self.last_loss, cause) {
+            (Some(Loss::Gone), PortTrouble::Absent { .. }) => true,
             // Who has it is known only where it was looked for.
-            PortTrouble::Busy { holder: None, .. } => last.code == BUSY,
-            _ => *last == cause.trouble(),
+            (Some(Loss::Port(last)), PortTrouble::Busy { holder: None, .. }) => {
+                matches!(last, PortTrouble::Busy { .. })
+            }
+            (Some(Loss::Port(last)), cause) => last == cause,
+            _ => false,
         };
-        if self.last_trouble.as_deref().is_some_and(known) {
+        if is_known {
             return Came::Nothing;
         }
-        let had_gone = |last: &Trouble| [GONE, ABSENT].contains(&last.code);
-        if matches!(cause, PortTrouble::NoPermission { .. })
-            && self.last_trouble.as_deref().is_some_and(had_gone)
-        {
+        let had_gone = matches!(
+            self.last_loss,
+            Some(Loss::Gone | Loss::Port(PortTrouble::Absent { .. }))
+        );
+        if had_gone && matches!(cause, PortTrouble::NoPermission { .. }) {
             let since = *self.denied.get_or_insert_with(Instant::now);
             if since.elapsed() < GIVEN_AWAY_BY {
                 return Came::Nothing;
             }
         }
         self.denied = None;
-        self.say(cause.trouble())
+        self.say(Loss::Port(cause.clone()), cause.trouble())
     }
 
     /// Closes at once: while a dead descriptor is held, the adapter comes back under another name.
-    fn lost(&mut self, trouble: Trouble) -> Came {
+    fn lost(&mut self, loss: Loss, trouble: Trouble) -> Came {
         if let Some(port) = self.port.take() {
             // Beside the loop: closing waits for an adapter that is stuck.
             drop(spawn_blocking(move || drop(port)));
@@ -387,14 +400,13 @@ impl Line {
             self.retry.succeeded();
         }
         self.retry_at = Instant::now() + self.retry.failed();
-        self.say(trouble)
+        self.say(loss, trouble)
     }
 
-    fn say(&mut self, trouble: Trouble) -> Came {
+    fn say(&mut self, loss: Loss, trouble: Trouble) -> Came {
         tracing::warn!(code = trouble.code, "{trouble}");
-        let trouble = Arc::new(trouble);
-        self.last_trouble = Some(Arc::clone(&trouble));
-        Came::Lost(trouble)
+        self.last_loss = Some(loss);
+        Came::Lost(Arc::new(trouble))
     }
 }
 

@@ -71,6 +71,25 @@ impl State {
             && self.holds.end(Cause::Disk) == Some(true)
     }
 
+    /// Why nothing is ordered while the disk holds the bench. What is refused so is not done later.
+    pub(super) fn disk_hold(&self) -> Trouble {
+        if self.disk_silent {
+            return Trouble::new(
+                "disk-hold",
+                "The disk that holds the book does not answer.",
+                "This order was not carried out and will not be; the one before it may be still.",
+                "Wait until the bench goes on, look how it stands, then give the order again.",
+            )
+            .passing();
+        }
+        Trouble::new(
+            "disk-hold",
+            "The job file cannot be written now.",
+            "What was recorded stays; nothing more is recorded until it can be written again.",
+            "Make room on the disk, or see what the hold says.",
+        )
+    }
+
     /// Tells that a silence of the disk is over.
     pub(super) fn tell_disk_answers(&mut self, out: &mut Vec<Effect>) {
         self.follow_up(Record::Resume { cause: Cause::Disk }, out);

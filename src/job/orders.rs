@@ -242,25 +242,6 @@ impl State {
         }
     }
 
-    /// Why nothing is ordered while the disk holds the bench. What is refused so is not done later.
-    fn disk_hold(&self) -> Trouble {
-        if self.disk_silent {
-            return Trouble::new(
-                "disk-hold",
-                "The disk that holds the book does not answer.",
-                "This order was not carried out and will not be; the one before it may be still.",
-                "Wait until the bench goes on, look how it stands, then give the order again.",
-            )
-            .passing();
-        }
-        Trouble::new(
-            "disk-hold",
-            "The job file cannot be written now.",
-            "What was recorded stays; nothing more is recorded until it can be written again.",
-            "Make room on the disk, or see what the hold says.",
-        )
-    }
-
     /// Metal that a weighing under way has on the pan must not be forgotten by beginning another:
     /// it would be in the melt and not in the book.
     fn nothing_half_weighed(&self, job: &Job) -> Result<(), Trouble> {
