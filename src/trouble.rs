@@ -20,7 +20,7 @@ pub struct Trouble {
     /// Whether it can pass without a hand: a cable put back, a port let go.
     pub passes: bool,
     /// The word with which the same order is carried out all the same, where only a yes is wanted.
-    pub confirm: Option<String>,
+    pub confirm: Option<Box<str>>,
 }
 
 impl Trouble {
@@ -51,7 +51,7 @@ impl Trouble {
     /// The same trouble, as a question that this word says yes to.
     #[must_use]
     pub fn asking(mut self, confirm: impl fmt::Display) -> Self {
-        self.confirm = Some(confirm.to_string());
+        self.confirm = Some(confirm.to_string().into());
         self
     }
 }

@@ -164,7 +164,7 @@ fn a_file_without_a_whole_first_line_is_set_aside_for_a_new_job() {
         &first[..end / 2],
         &first[..end],
         &[0; 300],
-        &[0; 20_000],
+        &vec![0; 20_000],
     ] {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("A-1.jsonl");
@@ -179,7 +179,7 @@ fn a_file_without_a_whole_first_line_is_set_aside_for_a_new_job() {
         assert_eq!(job::scan(&fs::read(&path).unwrap()).n(), 1);
     }
     // What holds a record, whole or damaged, or is far too large for half a line, is left alone.
-    for kept in [&first[..], &[b'x', b'\n'], &vec![0; 3 << 20]] {
+    for kept in [&first[..], b"x\n", &vec![0; 3 << 20]] {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("A-1.jsonl");
         fs::write(&path, kept).unwrap();

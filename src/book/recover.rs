@@ -67,10 +67,9 @@ pub(super) fn create(
 /// Takes a file without any record out of the way of a new job; gives its copy, unless it was empty.
 fn clear(book: &Book, job: &JobName, now: Timestamp) -> io::Result<Option<TornAside>> {
     let path = book.path(job);
-    let file = match view::open(&path, OpenOptions::new().read(true)) {
-        // What is no ordinary file is refused where the job's own is made.
-        Err(_) => return Ok(None),
-        Ok(file) => file,
+    // What is there and no ordinary file is refused where the job's own is made.
+    let Ok(file) = view::open(&path, OpenOptions::new().read(true)) else {
+        return Ok(None);
     };
     let mut bytes = Vec::new();
     file.take(NO_RECORD + 1).read_to_end(&mut bytes)?;

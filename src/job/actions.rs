@@ -169,7 +169,7 @@ impl State {
         let job = self.open_job();
         let whole = |order| Some((order, true));
         match way {
-            Way::Open => job.is_none().then(|| (Order::Close, false)),
+            Way::Open => job.is_none().then_some((Order::Close, false)),
             Way::Lot => Some((a_lot(), false)),
             Way::Reweigh => whole(Order::Reweigh),
             Way::Plan => Some((Order::Plan { add: Vec::new() }, false)),

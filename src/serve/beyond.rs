@@ -57,14 +57,14 @@ struct Open {
 
 impl Beyond {
     /// Opens it as the settings say, and says in the log how that went.
-    pub(super) async fn open(settings: Option<&BeyondSettings>, folders: &Folders) -> Self {
+    pub(super) fn open(settings: Option<&BeyondSettings>, folders: &Folders) -> Self {
         let Some(settings) = settings else {
             return Self {
                 open: None,
                 view: None,
             };
         };
-        match Self::listen(settings, folders).await {
+        match Self::listen(settings, folders) {
             Ok(open) => open,
             Err(trouble) => {
                 tracing::error!("{}: {trouble}", trouble.code);
@@ -82,7 +82,7 @@ impl Beyond {
         }
     }
 
-    async fn listen(settings: &BeyondSettings, folders: &Folders) -> Result<Self, Trouble> {
+    fn listen(settings: &BeyondSettings, folders: &Folders) -> Result<Self, Trouble> {
         let unkept = |error: io::Error| not_kept(folders, &error);
         let identity = certificate::kept(&folders.state, &settings.names).map_err(unkept)?;
         let unopened = |error: io::Error| not_opened(settings.at, &error);

@@ -62,7 +62,7 @@ impl Front {
     /// Opens it as the settings say, and says in the log how that went.
     pub async fn open(settings: &PageSettings, folders: &Folders) -> Self {
         let (open, mut view) = Self::open_loopback(settings.at, folders).await;
-        let beyond = Beyond::open(settings.beyond.as_ref(), folders).await;
+        let beyond = Beyond::open(settings.beyond.as_ref(), folders);
         view.beyond = beyond.view();
         Self { open, view, beyond }
     }

@@ -177,10 +177,9 @@ impl Gate {
 
     /// What a person sees who came by another name: which are right.
     fn way_in(&self) -> Response {
-        let links: String = self
-            .addresses()
-            .map(|address| format!("<li><a href=\"{address}\">{address}</a></li>"))
-            .collect();
+        let links = self.addresses().fold(String::new(), |links, address| {
+            format!("{links}<li><a href=\"{address}\">{address}</a></li>")
+        });
         let whole = match self.key {
             Key::Token(_) => {
                 "<p>A browser that has not been here before needs the whole address with its token: run <code>panbell page</code> at the bench.</p>"

@@ -323,7 +323,7 @@ impl From<&Trouble> for RefusalBody {
             means: trouble.means.clone(),
             mend: trouble.mend.clone(),
             passes: trouble.passes,
-            confirm: trouble.confirm.clone(),
+            confirm: trouble.confirm.as_deref().map(str::to_owned),
             bench: None,
         }
     }
@@ -336,7 +336,7 @@ impl From<RefusalBody> for Trouble {
         // ends with it.
         let code: &'static str = refusal.code.leak();
         let trouble = Self {
-            confirm: refusal.confirm,
+            confirm: refusal.confirm.map(Into::into),
             ..Self::new(code, refusal.happened, refusal.means, refusal.mend)
         };
         if refusal.passes {

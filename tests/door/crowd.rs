@@ -130,10 +130,8 @@ fn let_in(door: &Door) -> Duration {
 /// Whether the other side has hung up.
 fn is_hung_up(stream: &mut TcpStream) -> bool {
     stream.set_nonblocking(true).unwrap();
-    match stream.write(b"x") {
-        Ok(_) => false,
-        Err(error) => error.kind() != std::io::ErrorKind::WouldBlock,
-    }
+    let sent = stream.write_all(b"x");
+    sent.is_err_and(|error| error.kind() != std::io::ErrorKind::WouldBlock)
 }
 
 #[test]

@@ -167,7 +167,10 @@ impl<'a> Hand<'a> {
                 }
                 Effect::Answer { answer, .. } => {
                     self.is_refused = answer.is_err();
-                    self.asked = answer.err().and_then(|trouble| trouble.confirm);
+                    self.asked = answer
+                        .err()
+                        .and_then(|trouble| trouble.confirm)
+                        .map(String::from);
                 }
                 Effect::Ring(_) => {}
             }

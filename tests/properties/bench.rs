@@ -285,7 +285,10 @@ impl Bench {
                 }
                 Effect::Check(checked) => checks.push(checked),
                 Effect::Answer { id, answer } => {
-                    self.asked = answer.err().and_then(|trouble| trouble.confirm);
+                    self.asked = answer
+                        .err()
+                        .and_then(|trouble| trouble.confirm)
+                        .map(String::from);
                     let answered = self.orders.get_mut(&id).expect("an order that was given");
                     *answered += 1;
                     assert_eq!(*answered, 1, "order {id} is answered again");
