@@ -152,6 +152,49 @@ fn a_tail_torn_at_any_byte_is_set_aside() {
     }
 }
 
+/// A file that holds no record blocks no ticket: it is set aside, whole, and the job is begun.
+#[test]
+fn a_file_without_a_whole_first_line_is_set_aside_for_a_new_job() {
+    let (whole, path) = sample();
+    let first = fs::read(&path).unwrap();
+    let end = first.iter().position(|byte| *byte == b'\n').unwrap();
+    drop(whole);
+    for left in [
+        &first[..1],
+        &first[..end / 2],
+        &first[..end],
+        &[0; 300],
+        &vec![0; 20_000],
+    ] {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("A-1.jsonl");
+        fs::write(&path, left).unwrap();
+        let writer = writer(folder.path());
+        let opened = done(writer.create(&name())).unwrap();
+        let torn = opened.torn.expect("it is told");
+        assert_eq!(torn.bytes, left.len());
+        assert_eq!(fs::read(&torn.path).unwrap(), left);
+        done(writer.append(&name(), 0, EVENTS[0].into(), Synced::Now)).unwrap();
+        writer.finish().unwrap();
+        assert_eq!(job::scan(&fs::read(&path).unwrap()).n(), 1);
+    }
+    // What holds a record, whole or damaged, or is far too large for half a line, is left alone.
+    for kept in [&first[..], b"x\n", &vec![0; 3 << 20]] {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("A-1.jsonl");
+        fs::write(&path, kept).unwrap();
+        let writer = writer(folder.path());
+        let refused = done(writer.create(&name())).unwrap_err();
+        assert_eq!(refused.trouble().code, "job-exists");
+        assert_eq!(fs::read(&path).unwrap(), kept);
+        assert_eq!(
+            fs::read_dir(folder.path()).unwrap().count(),
+            2,
+            "and the lock"
+        );
+    }
+}
+
 #[test]
 fn damage_is_named_and_not_touched() {
     let (folder, path) = sample();

@@ -11,6 +11,8 @@
 
 #[path = "properties/bench.rs"]
 mod bench;
+#[path = "properties/disk.rs"]
+mod disk;
 #[path = "properties/exact.rs"]
 mod exact;
 #[path = "properties/hand.rs"]

@@ -7,7 +7,7 @@ use std::task::Poll;
 
 use tokio::sync::oneshot;
 
-use crate::book::{AppendTrouble, JobName, Recorded, Synced, Writer};
+use crate::book::{AppendTrouble, JobName, Recorded, Synced, TornAside, Writer};
 use crate::job::{Event, Job, OrderId, Record};
 use crate::trouble::Trouble;
 
@@ -21,6 +21,8 @@ pub(super) struct Journal {
     in_flight: VecDeque<InFlight>,
     /// Why the records in flight behind a failed one fail too.
     failed: Option<Trouble>,
+    /// What the person is to be told with the next answer.
+    note: Option<String>,
     ended: Option<oneshot::Receiver<AppendTrouble>>,
 }
 
@@ -32,7 +34,14 @@ struct InFlight {
 struct Outcome {
     n: u64,
     /// A job that was opened by this record.
-    opened: Option<oneshot::Receiver<AppendTrouble>>,
+    opened: Option<Begun>,
+}
+
+/// The file of a job that was opened.
+struct Begun {
+    ended: oneshot::Receiver<AppendTrouble>,
+    /// What stood in its place.
+    torn: Option<TornAside>,
 }
 
 impl Journal {
@@ -45,6 +54,7 @@ impl Journal {
             kept: 0,
             in_flight: VecDeque::new(),
             failed: None,
+            note: None,
             ended: None,
         }
     }
@@ -136,6 +146,11 @@ impl Journal {
         .await
     }
 
+    /// What the person is to be told beside what was done, once.
+    pub(super) fn note(&mut self) -> Option<String> {
+        self.note.take()
+    }
+
     fn came(
         &mut self,
         outcome: Result<Outcome, AppendTrouble>,
@@ -144,8 +159,9 @@ impl Journal {
         match outcome {
             Ok(Outcome { n, opened }) => {
                 self.kept = n;
-                if opened.is_some() {
-                    self.ended = opened;
+                if let Some(Begun { ended, torn }) = opened {
+                    self.ended = Some(ended);
+                    self.note = torn.as_ref().map(put_aside);
                 }
                 waited.then_some(Event::Written { n })
             }
@@ -166,28 +182,30 @@ impl Journal {
     }
 }
 
-/// Makes the file of a new job and writes its first record. A file that an opening before left
-/// without any record is taken up.
+/// Makes the file of a new job and writes its first record.
 async fn create(writer: Writer, name: JobName, body: String) -> Result<Outcome, AppendTrouble> {
-    let opened = match writer.create(&name).await {
-        Err(trouble)
-            if writer
-                .book()
-                .read(&name)
-                .is_ok_and(|bytes| bytes.is_empty()) =>
-        {
-            writer.resume(&name).await.map_err(|_| trouble)?
-        }
-        opened => opened?,
-    };
+    let opened = writer.create(&name).await?;
     match writer.append(&name, 0, body, Synced::Now).await {
         Ok(recorded) => Ok(Outcome {
             n: recorded.n,
-            opened: Some(opened.ended),
+            opened: Some(Begun {
+                ended: opened.ended,
+                torn: opened.torn,
+            }),
         }),
         Err(trouble) => {
             drop(writer.close(&name).await);
             Err(trouble)
         }
     }
+}
+
+/// Says that a file stood in the place of a new job's, and where it is now.
+fn put_aside(torn: &TornAside) -> String {
+    let name = torn.path.file_name().unwrap_or_default().display();
+    tracing::warn!(aside = %torn.path.display(), bytes = torn.bytes,
+        "a file of this ticket held no whole record, so nothing of it was ever announced; it is set aside");
+    format!(
+        "A file of this ticket held no whole record, so nothing of it was ever announced; it is set aside in the book as {name}."
+    )
 }

@@ -1,16 +1,16 @@
 //! One bench: whatever happens next is one event; its effects are carried out in order.
 
-use std::collections::BTreeMap;
 use std::future::Future;
 use std::ops::Range;
 use std::pin::Pin;
 use std::sync::Arc;
 
 use serde::Serialize;
-use tokio::sync::{mpsc, oneshot, watch};
+use tokio::sync::watch;
 use tokio::time::sleep;
 
 use super::checks::Checks;
+use super::given::Given;
 use super::journal::Journal;
 use super::line::{Came, Line, MOST_AT_ONCE};
 use super::pan;
@@ -18,9 +18,13 @@ use super::reader::Reader;
 use super::watchful::Watchful;
 use crate::balance::{LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
-use crate::job::{self, Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, State, step};
+use crate::job::{
+    self, BellKind, Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, Ring, State, step,
+};
 use crate::mass::{Moment, Reading};
-use crate::serve::{Ask, BellView, BenchView, Live, PanView, ReadingView, WeighingView};
+use crate::serve::{
+    Ask, BellView, BenchView, Clock, Inbox, Kind, Look, ReadingView, Refusal, Rung, Wish,
+};
 use crate::settings::BenchSettings;
 use crate::trouble::Trouble;
 
@@ -36,10 +40,12 @@ pub(super) struct Lane {
     /// The check weight that is being recorded.
     checking: Option<Checking>,
     bells: Option<BellSender>,
-    asks: mpsc::Receiver<Ask>,
-    live: Live,
-    answers: BTreeMap<u64, oneshot::Sender<Result<Done, Trouble>>>,
-    orders: u64,
+    inbox: Inbox,
+    given: Given,
+    /// The order that was given on another state than there is.
+    on_old: Option<u64>,
+    /// The last capture that a bell has told of.
+    rung: u64,
     clock: Watchful,
     /// What lies at the port came while the loop stood still, nobody knows when.
     behind: bool,
@@ -94,12 +100,13 @@ impl Lane {
         job: Option<Job>,
         (journal, checks): (Journal, Arc<Checks>),
         bells: Option<BellSender>,
-        asks: mpsc::Receiver<Ask>,
-        live: Live,
+        inbox: Inbox,
+        clock: Clock,
     ) -> Result<Self, Trouble> {
         let reader = Reader::of(&settings.form)?;
         Ok(Self {
             name: settings.name.clone(),
+            rung: job.as_ref().and_then(last_capture).unwrap_or(0),
             state: Some(
                 State::new(Arc::clone(&settings.rules), job)
                     .sending(settings.form.sends())
@@ -111,11 +118,10 @@ impl Lane {
             checks,
             checking: None,
             bells,
-            asks,
-            live,
-            answers: BTreeMap::new(),
-            orders: 0,
-            clock: Watchful::new(),
+            inbox,
+            given: Given::default(),
+            on_old: None,
+            clock: Watchful::by(clock),
             behind: false,
             heard: Vec::new(),
             raws: Vec::new(),
@@ -133,8 +139,8 @@ impl Lane {
     /// Works until told to stop; then what was given to the book is waited for.
     pub(super) async fn run(mut self, mut stopping: watch::Receiver<bool>) {
         loop {
-            let (wake, writing) = match &self.state {
-                Some(state) => (state.wake_at(), state.is_writing()),
+            let (wake, orders_wait) = match &self.state {
+                Some(state) => (state.wake_at(), state.orders_wait()),
                 None => return,
             };
             let wait = self.clock.waits(wake, self.line.is_open());
@@ -161,10 +167,11 @@ impl Lane {
                     self.checking = None;
                     self.happen(Event::Checked(written));
                 }
-                ask = self.asks.recv(), if !writing => match ask {
+                ask = self.inbox.asks.recv(), if !orders_wait => match ask {
                     Some(ask) => self.asked(ask),
                     None => break,
                 },
+                Some(look) = self.inbox.looks.recv() => self.looked(look),
                 came = self.line.next() => {
                     let is_flood = matches!(came, Came::Bytes(count) if count >= MOST_AT_ONCE / 4);
                     self.came(came);
@@ -297,46 +304,112 @@ impl Lane {
         }
     }
 
+    /// Shows how it stands, at once, whatever is being written.
+    fn looked(&mut self, look: Look) {
+        self.woke();
+        // What has grown old is not shown as current, be it that no tick has come to say so yet.
+        self.happen(Event::Tick);
+        let Some(state) = &self.state else { return };
+        // A client that left is no trouble of the bench.
+        match look {
+            Look::View(reply) => {
+                let view = BenchView::of(state, self.now());
+                let _gone = reply.send((self.inbox.live.last(), view));
+            }
+            Look::Job(reply) => {
+                let job = state.open_job().cloned();
+                let _gone = reply.send(job.map(|job| (job, state.shared_rules())));
+            }
+        }
+    }
+
     fn asked(&mut self, ask: Ask) {
         self.woke();
-        match ask {
-            Ask::View(reply) => {
-                // What has grown old is not shown, be it that no tick has come to say so yet.
-                self.happen(Event::Tick);
-                if let Some(state) = &self.state {
-                    // A client that left is no trouble of the bench.
-                    let view = BenchView::of(state, self.now());
-                    let _gone = reply.send((self.live.last(), view));
-                }
-            }
-            Ask::Job(reply) => {
-                if let Some(state) = &self.state {
-                    let job = state.open_job().cloned();
-                    let _gone = reply.send(job.map(|job| (job, state.shared_rules())));
-                }
-            }
-            Ask::Press(key, reply) => {
-                let allowed = match &self.state {
-                    Some(state) => state.may_press(key),
-                    None => return,
-                };
+        let (wish, terms) = (ask.wish, ask.terms);
+        if !ask.turn.begin() {
+            tracing::info!(
+                bench = self.name,
+                ?wish,
+                "nobody waits for this order any more"
+            );
+            return;
+        }
+        let Some(number) = self.given.take(&wish, terms.id.as_ref(), ask.reply) else {
+            return;
+        };
+        let Some(state) = &self.state else { return };
+        let is_old = terms.seen.is_some_and(|seen| seen != state.mark());
+        self.on_old = is_old.then_some(number);
+        match wish {
+            Wish::Press(key) => {
+                let allowed = state.may_press(key, &terms);
                 tracing::info!(bench = self.name, key = key.word(), ?allowed, "key");
-                let _gone = reply.send(allowed.and_then(|()| self.line.press(key)));
+                let pressed = allowed.and_then(|()| self.line.press(key));
+                self.answer(number, pressed);
             }
-            Ask::Order(order, terms, reply) => {
-                self.orders += 1;
-                self.answers.insert(self.orders, reply);
+            Wish::Order(order) => {
                 tracing::debug!(bench = self.name, ?order, "order");
                 if let Some(bells) = &self.bells {
                     bells.ordered(&self.name);
                 }
                 self.happen(Event::Order {
-                    id: self.orders,
+                    id: number,
                     order,
                     terms,
                 });
             }
         }
+    }
+
+    /// Answers an order; refuses one that was given on an old state with the present one.
+    fn answer(&mut self, number: u64, mut answer: Result<Done, Trouble>) {
+        if let (Ok(done), Some(note)) = (&mut answer, self.journal.note()) {
+            done.text = format!("{} {note}", done.text);
+            done.warning = true;
+        }
+        let answer = answer.map_err(|trouble| Refusal {
+            trouble,
+            bench: match &self.state {
+                Some(state) if self.on_old == Some(number) => {
+                    Some(Box::new(BenchView::of(state, self.now())))
+                }
+                _ => None,
+            },
+        });
+        self.given.answer(number, &answer);
+    }
+
+    /// Rings, on the stream and by the bells.
+    fn ring(&mut self, ring: Ring) {
+        tracing::info!(
+            bench = self.name,
+            bell = ring.kind.word(),
+            "{}: {}",
+            ring.title,
+            ring.text
+        );
+        self.note_rung(ring.kind);
+        self.tell(Kind::Bell, &BellView::of(&ring, self.now()));
+        if let Some(bells) = &self.bells {
+            bells.ring(Peal {
+                bench: self.name.clone(),
+                ring,
+            });
+        }
+    }
+
+    /// Keeps what a bell was about, so that a press on its notice means that and nothing newer.
+    fn note_rung(&mut self, kind: BellKind) {
+        let job = self.state.as_ref().and_then(State::open_job);
+        let last = job.and_then(last_capture);
+        // A check weight is recorded too, and is no capture.
+        let is_new = kind == BellKind::Recorded && last.is_some_and(|last| last > self.rung);
+        let capture = last.filter(|_| is_new);
+        self.rung = capture.unwrap_or(self.rung);
+        self.inbox.live.rings(Rung {
+            ticket: job.map(|job| job.opened.ticket.clone()),
+            capture,
+        });
     }
 
     fn happen(&mut self, event: Event<'_>) {
@@ -369,26 +442,9 @@ impl Lane {
                     if let (Some(bells), Ok(done)) = (&self.bells, &answer) {
                         bells.say(&done.text);
                     }
-                    if let Some(reply) = self.answers.remove(&id) {
-                        let _gone = reply.send(answer);
-                    }
+                    self.answer(id, answer);
                 }
-                Effect::Ring(ring) => {
-                    tracing::info!(
-                        bench = self.name,
-                        bell = ring.kind.word(),
-                        "{}: {}",
-                        ring.title,
-                        ring.text
-                    );
-                    self.tell("bell", &BellView::of(&ring));
-                    if let Some(bells) = &self.bells {
-                        bells.ring(Peal {
-                            bench: self.name.clone(),
-                            ring,
-                        });
-                    }
-                }
+                Effect::Ring(ring) => self.ring(ring),
             }
         }
         if let (Some(bells), Some(state)) = (&self.bells, &self.state) {
@@ -399,38 +455,41 @@ impl Lane {
 
     /// Followers get the small reading, and the whole state when anything else has changed.
     fn tell_followers(&mut self, changed: bool, shown: bool) {
-        if !self.live.is_followed() {
+        if shown {
+            self.inbox.live.was_read();
+        }
+        if !self.inbox.live.is_followed() {
             self.told = None;
             return;
         }
         let Some(state) = &self.state else { return };
         let at = self.now();
         if shown {
-            let reading = ReadingView {
-                pan: PanView::of(state, at),
-                weighing: WeighingView::of(state),
-                sentence: state.sentence(),
-            };
-            self.tell("reading", &reading);
+            self.tell(Kind::Reading, &ReadingView::of(state, at));
         }
         let mark = Some(Mark::of(state));
         if changed || mark != self.mark {
             self.mark = mark;
             let view = BenchView::of(state, at);
-            if self.told.as_ref() != Some(&view) {
-                self.tell("state", &view);
+            if !self.told.as_mut().is_some_and(|told| told.is_as(&view)) {
+                self.tell(Kind::State, &view);
                 self.told = Some(view);
             }
         }
     }
 
-    fn tell<T: Serialize>(&self, event: &'static str, data: &T) {
-        if !self.live.is_followed() {
+    fn tell<T: Serialize>(&self, kind: Kind, data: &T) {
+        if !self.inbox.live.is_followed() {
             return;
         }
         match serde_json::to_string(data) {
-            Ok(data) => self.live.tell(event, data),
-            Err(error) => tracing::error!(%error, event, "an event could not be written as JSON"),
+            Ok(data) => self.inbox.live.tell(kind, data),
+            Err(error) => tracing::error!(%error, ?kind, "an event could not be written as JSON"),
         }
     }
+}
+
+/// The number of the last capture that stands.
+fn last_capture(job: &Job) -> Option<u64> {
+    job.standing().next_back().map(|last| last.n)
 }

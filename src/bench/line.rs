@@ -53,7 +53,8 @@ pub(super) struct Line {
     not_looked: u32,
     /// Since when a port that had just come may not be opened.
     denied: Option<Instant>,
-    last_trouble: Option<(Kind, Arc<Trouble>)>,
+    /// Why it was lost last; none while it is open.
+    last_loss: Option<Loss>,
     splitter: Splitter,
     rubble: Rubble,
     frame: FrameSpec,
@@ -65,26 +66,17 @@ pub(super) struct Line {
     last: Instant,
 }
 
-/// What kind of trouble was told last, as far as the next one hangs on it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kind {
+/// Why the line was lost.
+#[derive(Debug, PartialEq, Eq)]
+enum Loss {
     /// The port hung up.
     Gone,
-    /// It is not there.
-    Absent,
-    /// Another program holds it.
-    Busy,
-    Other,
-}
-
-impl Kind {
-    fn of(cause: &PortTrouble) -> Self {
-        match cause {
-            PortTrouble::Absent { .. } => Self::Absent,
-            PortTrouble::Busy { .. } => Self::Busy,
-            _ => Self::Other,
-        }
-    }
+    /// Reading it failed.
+    Failed,
+    /// It could not be opened.
+    Port(PortTrouble),
+    /// It is no scale that can be read.
+    Device(Trouble),
 }
 
 /// A port that comes is the system's own for a moment, until its rules have given it away.
@@ -115,7 +107,7 @@ impl Line {
             retry_at: now,
             not_looked: LOOK_AGAIN,
             denied: None,
-            last_trouble: None,
+            last_loss: None,
             splitter: Splitter::mid_stream().framed(frame),
             rubble: Rubble::default(),
             frame,
@@ -162,13 +154,13 @@ impl Line {
         };
         match read {
             Ok(0) => {
-                let gone = Trouble::new(
+                let trouble = Trouble::new(
                     "port-gone",
                     format!("The balance on {} went away.", self.settings.path.display()),
                     "Nothing is read or recorded until it is back; what was recorded stays.",
                     "Put its cable back and see that it is switched on; the bench goes on by itself.",
                 );
-                self.lost(Kind::Gone, gone)
+                self.lost(Loss::Gone, trouble)
             }
             Ok(count) => {
                 if !self.heard && self.opened.elapsed() >= QUIET {
@@ -188,13 +180,13 @@ impl Line {
                 Came::Bytes(count)
             }
             Err(error) => {
-                let failed = Trouble::new(
+                let trouble = Trouble::new(
                     "port-failed",
                     format!("Reading {} failed: {error}.", self.settings.path.display()),
                     "Nothing is read or recorded until it is back; what was recorded stays.",
                     "Pull the adapter and put it back.",
                 );
-                self.lost(Kind::Other, failed)
+                self.lost(Loss::Failed, trouble)
             }
         }
     }
@@ -332,7 +324,7 @@ impl Line {
     fn attempt(&mut self) -> JoinHandle<Result<Plug, ScaleTrouble>> {
         let (settings, is_scale) = (self.settings.clone(), self.is_scale);
         // Who holds it is looked for through every process: not at each attempt.
-        let is_busy = self.last_kind() == Some(Kind::Busy);
+        let is_busy = matches!(self.last_loss, Some(Loss::Port(PortTrouble::Busy { .. })));
         self.not_looked += 1;
         let look = !is_busy || self.not_looked >= LOOK_AGAIN;
         if look {
@@ -361,7 +353,7 @@ impl Line {
                 if let Some((_, asking)) = &mut self.asking {
                     asking.opened();
                 }
-                self.last_trouble = None;
+                self.last_loss = None;
                 Came::Opened
             }
             Err(ScaleTrouble::Port(cause)) => self.refused(&cause),
@@ -371,46 +363,44 @@ impl Line {
 
     fn refused_with(&mut self, trouble: Trouble) -> Came {
         self.retry_at = Instant::now() + self.retry.failed();
-        if self
-            .last_trouble
-            .as_ref()
-            .is_some_and(|(_, last)| **last == trouble)
-        {
+        let loss = Loss::Device(trouble.clone());
+        if self.last_loss.as_ref() == Some(&loss) {
             return Came::Nothing;
         }
-        self.say(Kind::Other, trouble)
-    }
-
-    fn last_kind(&self) -> Option<Kind> {
-        self.last_trouble.as_ref().map(|(kind, _)| *kind)
+        self.say(loss, trouble)
     }
 
     fn refused(&mut self, cause: &PortTrouble) -> Came {
         self.retry_at = Instant::now() + self.retry.failed();
         // A port that went away and is not there yet is no news, nor is one that is still busy.
-        let known = |(kind, last): &(Kind, Arc<Trouble>)| match cause {
-            PortTrouble::Absent { .. } if *kind == Kind::Gone => true,
+        let is_known = match (&self.last_loss, cause) {
+            (Some(Loss::Gone), PortTrouble::Absent { .. }) => true,
             // Who has it is known only where it was looked for.
-            PortTrouble::Busy { holder: None, .. } => *kind == Kind::Busy,
-            _ => **last == cause.trouble(),
+            (Some(Loss::Port(last)), PortTrouble::Busy { holder: None, .. }) => {
+                matches!(last, PortTrouble::Busy { .. })
+            }
+            (Some(Loss::Port(last)), cause) => last == cause,
+            _ => false,
         };
-        if self.last_trouble.as_ref().is_some_and(known) {
+        if is_known {
             return Came::Nothing;
         }
-        if matches!(cause, PortTrouble::NoPermission { .. })
-            && matches!(self.last_kind(), Some(Kind::Gone | Kind::Absent))
-        {
+        let had_gone = matches!(
+            self.last_loss,
+            Some(Loss::Gone | Loss::Port(PortTrouble::Absent { .. }))
+        );
+        if had_gone && matches!(cause, PortTrouble::NoPermission { .. }) {
             let since = *self.denied.get_or_insert_with(Instant::now);
             if since.elapsed() < GIVEN_AWAY_BY {
                 return Came::Nothing;
             }
         }
         self.denied = None;
-        self.say(Kind::of(cause), cause.trouble())
+        self.say(Loss::Port(cause.clone()), cause.trouble())
     }
 
     /// Closes at once: while a dead descriptor is held, the adapter comes back under another name.
-    fn lost(&mut self, kind: Kind, trouble: Trouble) -> Came {
+    fn lost(&mut self, loss: Loss, trouble: Trouble) -> Came {
         if let Some(port) = self.port.take() {
             // Beside the loop: closing waits for an adapter that is stuck.
             drop(spawn_blocking(move || drop(port)));
@@ -420,14 +410,13 @@ impl Line {
             self.retry.succeeded();
         }
         self.retry_at = Instant::now() + self.retry.failed();
-        self.say(kind, trouble)
+        self.say(loss, trouble)
     }
 
-    fn say(&mut self, kind: Kind, trouble: Trouble) -> Came {
+    fn say(&mut self, loss: Loss, trouble: Trouble) -> Came {
         tracing::warn!(code = trouble.code, "{trouble}");
-        let trouble = Arc::new(trouble);
-        self.last_trouble = Some((kind, Arc::clone(&trouble)));
-        Came::Lost(trouble)
+        self.last_loss = Some(loss);
+        Came::Lost(Arc::new(trouble))
     }
 }
 

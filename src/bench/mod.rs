@@ -5,6 +5,7 @@
 //! to others: every rule of the trade.
 
 mod checks;
+mod given;
 mod journal;
 mod lane;
 mod line;

@@ -7,7 +7,7 @@ use tokio::sync::mpsc;
 
 use crate::bell::{Act, Press, Told};
 use crate::job::{Order, Terms};
-use crate::serve::{BenchView, Door};
+use crate::serve::{BenchView, Door, NotDone, Wish};
 use crate::trouble::Trouble;
 
 /// Presses that may wait: one a notice, and a person has two hands.
@@ -29,16 +29,36 @@ pub(super) async fn carry_out(mut presses: mpsc::Receiver<Press>, doors: Vec<Doo
 }
 
 async fn answer(door: &Door, act: Act) -> Result<Told, Trouble> {
+    // What the notice was about, and not what came since.
+    let rung = door.rung();
     let (order, title) = match act {
         Act::Take => (Order::Take, "Taken"),
-        Act::Withdraw => (Order::Withdraw { capture: None }, "Withdrawn"),
-        Act::Why => return Ok(why(&door.view().await?)),
+        Act::Withdraw if rung.capture.is_none() => return Err(nothing_recorded()),
+        Act::Withdraw => {
+            let capture = rung.capture;
+            (Order::Withdraw { capture }, "Withdrawn")
+        }
+        Act::Why => return Ok(why(&door.view().await.map_err(NotDone::trouble)?)),
     };
-    let done = door.order(order, Terms::default()).await?;
+    let terms = Terms {
+        ticket: rung.ticket,
+        ..Terms::default()
+    };
+    let done = door.order(Wish::Order(order), terms).await;
+    let done = done.map_err(NotDone::trouble)?;
     Ok(Told {
         title: title.to_owned(),
         text: done.text,
     })
+}
+
+fn nothing_recorded() -> Trouble {
+    Trouble::new(
+        "nothing-to-withdraw",
+        "The notice tells of no mass that could be set aside.",
+        "Nothing was changed.",
+        "Look at what was weighed, and set aside there what you mean.",
+    )
 }
 
 /// The whole reason of a hold, as it is now, and what to do.

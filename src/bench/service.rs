@@ -17,7 +17,7 @@ use crate::bell::Bells;
 use crate::book::{Book, BookView, JobName, Survey, Writer};
 use crate::job::{Job, Record, Verdict, scan};
 use crate::melt::PastMelt;
-use crate::serve::{Door, Front, House, listen};
+use crate::serve::{Clock, Door, Front, House, LIMIT, listen};
 use crate::settings::{BenchSettings, Settings};
 use crate::trouble::Trouble;
 
@@ -45,7 +45,7 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
     for bench in &mut settings.benches {
         Arc::make_mut(&mut bench.rules).past = Arc::clone(&past);
     }
-    let settings = Arc::new(settings);
+    let (settings, clock) = (Arc::new(settings), Clock::start());
     let mut terminate = signal(SignalKind::terminate()).map_err(|error| cannot_start(&error))?;
     let mut interrupt = signal(SignalKind::interrupt()).map_err(|error| cannot_start(&error))?;
     let served = listen(&settings.folders.runtime)?;
@@ -60,14 +60,14 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
     let mut doors = Vec::new();
     let mut lanes = JoinSet::new();
     for bench in &settings.benches {
-        let (door, asks, live) = Door::new(&bench.name);
+        let (door, inbox) = Door::new(&bench.name, clock, LIMIT);
         let mut journal = Journal::new(writer.clone());
         let job = match open.remove(&bench.name) {
             Some(name) => resumed(&mut journal, &name, bench).await?,
             None => None,
         };
         let kept = (journal, Arc::clone(&checks));
-        let mut lane = Lane::new(bench, job, kept, Some(bells.clone()), asks, live)?;
+        let mut lane = Lane::new(bench, job, kept, Some(bells.clone()), inbox, clock)?;
         if let Some(last) = last_checks.remove(&bench.name) {
             lane.remember(last);
         }
@@ -191,6 +191,13 @@ fn bench_of(book: &BookView, name: &JobName) -> Result<Option<String>, Trouble> 
         ));
     }
     if scan.lines.is_empty() {
+        if !bytes.is_empty() {
+            tracing::warn!(
+                job = name.as_str(),
+                bytes = bytes.len(),
+                "a job file holds no whole record, so nothing of it was ever announced; it is set aside when its ticket is opened"
+            );
+        }
         return Ok(None);
     }
     let job = Job::read(scan.lines.iter().filter_map(|line| bytes.get(line.clone())))?;

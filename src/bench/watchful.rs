@@ -5,9 +5,8 @@
 
 use std::time::Duration;
 
-use rustix::time::{ClockId, clock_gettime};
-
 use crate::mass::Moment;
+use crate::serve::Clock;
 
 /// A loop with an open port runs at least so often. What lay there unread while it stood still for
 /// less than this and [`LATE`] together is young enough to be shown as current.
@@ -17,21 +16,21 @@ const LATE: Duration = Duration::from_millis(250);
 
 /// The clock of one bench.
 pub(super) struct Watchful {
-    origin: Duration,
+    clock: Clock,
     /// When the loop last went to wait, and whether it was to be woken by the beat.
     waits_since: Option<Moment>,
 }
 
 impl Watchful {
-    pub(super) fn new() -> Self {
+    pub(super) fn by(clock: Clock) -> Self {
         Self {
-            origin: since_boot(),
+            clock,
             waits_since: None,
         }
     }
 
     pub(super) fn now(&self) -> Moment {
-        Moment::after_origin(since_boot().saturating_sub(self.origin))
+        self.clock.now()
     }
 
     /// The loop goes to wait; gives for how long at most. `listens`: what it waits for may lie there
@@ -53,27 +52,19 @@ impl Watchful {
     }
 }
 
-/// Time since the machine was switched on, with that in which it slept.
-fn since_boot() -> Duration {
-    let time = clock_gettime(ClockId::Boottime);
-    let seconds = u64::try_from(time.tv_sec).unwrap_or_default();
-    let nanos = u32::try_from(time.tv_nsec).unwrap_or_default();
-    Duration::new(seconds, nanos)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn a_loop_that_listens_is_woken_and_one_that_is_late_stood_still() {
-        let mut clock = Watchful::new();
+        let mut clock = Watchful::by(Clock::start());
         assert_eq!(clock.waits(None, false), None);
         assert!(!clock.stood_still(), "nothing could lie there unread");
         let wait = clock.waits(None, true);
         assert!(wait.is_some_and(|wait| wait <= BEAT));
         clock.waits_since = Some(Moment::default());
-        clock.origin = clock.origin.saturating_sub(BEAT + LATE + LATE);
+        clock.clock = clock.clock.sooner(BEAT + LATE + LATE);
         assert!(clock.stood_still());
         assert!(!clock.stood_still(), "told once");
     }

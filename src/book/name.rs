@@ -9,7 +9,7 @@ use crate::trouble::{Trouble, harmless, is_harmful};
 
 /// What a job file's name ends with.
 const ENDING: &str = ".jsonl";
-/// The name of the book of check weights, which no job may have.
+/// The name of the book of check weights, which no job may have, in whatever letter case.
 const CHECK_WEIGHTS: &str = "check-weights";
 
 /// A job's name: ASCII letters, digits, `-`, `_` and `.`, not starting with `.`, 1 to 80 bytes.
@@ -28,7 +28,7 @@ impl JobName {
     /// A name that is already in order.
     pub fn new(name: &str) -> Result<Self, Trouble> {
         let fits = (1..=Self::LIMIT).contains(&name.len())
-            && name != CHECK_WEIGHTS
+            && !name.eq_ignore_ascii_case(CHECK_WEIGHTS)
             && !name.starts_with('.')
             && name.chars().all(is_plain);
         if fits {
@@ -162,6 +162,7 @@ mod tests {
             "a\0",
             "ü",
             "check-weights",
+            "Check-WEIGHTS",
             &"x".repeat(81),
         ] {
             assert!(JobName::new(name).is_err(), "{name}");

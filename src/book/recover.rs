@@ -5,7 +5,7 @@
 //! appending, syncing what was found ([`JobFile`](super::file::JobFile)), and what it means.
 
 use std::fs::{File, OpenOptions};
-use std::io::{self, Write as _};
+use std::io::{self, Read as _, Write as _};
 use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::PathBuf;
 
@@ -32,9 +32,18 @@ pub(super) struct Recovered {
     pub(super) torn: Option<TornAside>,
 }
 
+/// The most bytes of a file that can hold no record: half a first line, or what a power cut left of a
+/// few. What is larger was written by something else.
+const NO_RECORD: u64 = 1024 * 1024;
+
 /// Makes the file of a new job; refuses one that exists, in whatever letter case: a person who reads
-/// a ticket aloud does not tell them apart, nor does every file system. The book's own file counts.
-pub(super) fn create(book: &Book, job: &JobName) -> Result<File, AppendTrouble> {
+/// a ticket aloud does not tell them apart, nor does every file system. The book's own file counts. A file in its place that holds
+/// no record, since its first line was never finished, is set aside. `now` names that.
+pub(super) fn create(
+    book: &Book,
+    job: &JobName,
+    now: Timestamp,
+) -> Result<(File, Option<TornAside>), AppendTrouble> {
     let path = book.path(job);
     let jobs = book.jobs().map_err(AppendTrouble::Failed)?;
     let is_twin =
@@ -43,15 +52,39 @@ pub(super) fn create(book: &Book, job: &JobName) -> Result<File, AppendTrouble> 
     if let Some(twin) = jobs.iter().chain(&own).find(is_twin) {
         return Err(error::twin(job, twin));
     }
+    let opened = |error| error::not_opened(job, &error);
+    let torn = clear(book, job, now).map_err(opened)?;
     let mut options = OpenOptions::new();
     options.append(true).create_new(true).mode(0o600);
-    let file = view::open(&path, &mut options).map_err(|error| error::not_opened(job, &error))?;
+    let file = view::open(&path, &mut options).map_err(opened)?;
     if let Err(error) = sync_folder(book.folder()) {
         // Its name may not last, so it must not be written to; make room for another try.
         drop(std::fs::remove_file(&path));
         return Err(error::not_opened(job, &error));
     }
-    Ok(file)
+    Ok((file, torn))
+}
+
+/// Takes a file without any record out of the way of a new job; gives its copy, unless it was empty.
+fn clear(book: &Book, job: &JobName, now: Timestamp) -> io::Result<Option<TornAside>> {
+    let path = book.path(job);
+    // What is there and no ordinary file is refused where the job's own is made.
+    let Ok(file) = view::open(&path, OpenOptions::new().read(true)) else {
+        return Ok(None);
+    };
+    let mut bytes = Vec::new();
+    file.take(NO_RECORD + 1).read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > NO_RECORD || bytes.contains(&b'\n') {
+        return Ok(None);
+    }
+    let torn = if bytes.is_empty() {
+        None
+    } else {
+        let (path, bytes) = (set_aside(book, job, &bytes, now)?, bytes.len());
+        Some(TornAside { path, bytes })
+    };
+    std::fs::remove_file(&path)?;
+    Ok(torn)
 }
 
 /// Opens the file of a job to go on with it. `now` names what is set aside.

@@ -86,7 +86,8 @@ impl Writer {
         &self.0.book
     }
 
-    /// Makes the file of a new job; refuses a job that exists. Its first record follows number 0.
+    /// Makes the file of a new job; refuses a job that exists, and sets aside a file that holds no
+    /// record. Its first record follows number 0.
     pub fn create(&self, job: &JobName) -> Answer<Opened> {
         self.order(job, |reply| Order::Create(job.clone(), reply))
     }
@@ -229,8 +230,8 @@ impl Desk {
 
     fn create(&mut self, job: JobName) -> Result<Opened, AppendTrouble> {
         self.must_be_new(&job)?;
-        let file = recover::create(&self.book, &job)?;
-        let (opened, file) = begin(&job, file, Vec::new(), job::scan(&[]), None);
+        let (file, torn) = recover::create(&self.book, &job, Timestamp::now())?;
+        let (opened, file) = begin(&job, file, Vec::new(), job::scan(&[]), torn);
         self.files.insert(job, file);
         Ok(opened)
     }

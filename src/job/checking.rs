@@ -154,6 +154,7 @@ impl State {
                 let judged = judged.map(|checked| checked.beside(lay_there));
                 if let Some(checked) = judged.map(Box::new) {
                     checking.phase = Phase::Writing;
+                    self.check_asked = Some(at);
                     out.push(Effect::Check(checked));
                 }
             }
@@ -177,6 +178,10 @@ impl State {
         at: Moment,
         out: &mut Vec<Effect>,
     ) {
+        self.check_asked = None;
+        if self.disk_answered() {
+            self.tell_disk_answers(out);
+        }
         match written {
             Ok((check, checked)) => {
                 self.last_check = Some(Remembered {

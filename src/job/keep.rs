@@ -17,6 +17,9 @@ use crate::trouble::Trouble;
 
 /// How often a full disk is tried again.
 pub(super) const DISK_RETRY: Duration = Duration::from_secs(2);
+/// How long the disk may take before it is told that it does not answer: a sync takes some
+/// milliseconds, on a slow card some tenths of a second (by experience, no source).
+pub(super) const DISK_PATIENCE: Duration = Duration::from_secs(1);
 /// How much evidence is kept for behind a record that is waited for: a disk answers long before.
 const MOST_BEHIND: usize = 64;
 
@@ -28,7 +31,69 @@ impl State {
             wait: true,
             id: order.as_ref().and_then(|order| order.id.clone()),
         });
-        self.pending = Some(Pending { record, order });
+        self.pending = Some(Pending {
+            record,
+            since: self.now,
+            order,
+        });
+    }
+
+    /// When it is to be told that the disk does not answer.
+    pub(super) fn disk_silent_at(&self) -> Option<Moment> {
+        let asked = self.pending.as_ref().map(|pending| pending.since);
+        let since = asked.into_iter().chain(self.check_asked).min()?;
+        (!self.disk_silent).then(|| since.plus(DISK_PATIENCE))
+    }
+
+    /// A disk that was asked and keeps silent holds the bench: nothing is known of what it was
+    /// given last.
+    pub(super) fn watch_disk(&mut self, at: Moment) {
+        if self.disk_silent_at().is_some_and(|due| at >= due) {
+            self.disk_silent = true;
+            self.holds.begin(
+                Cause::Disk,
+                "The disk that holds the book does not answer.".to_owned(),
+                "Leave the metal as it is and wait: the bench goes on by itself when it answers. If it stays so, check the disk.".to_owned(),
+                Duration::ZERO,
+                at,
+            );
+        }
+    }
+
+    /// The disk has answered, whatever it said; gives whether its silence was told and is over.
+    pub(super) fn disk_answered(&mut self) -> bool {
+        if self.pending.is_some() || self.check_asked.is_some() {
+            return false;
+        }
+        // One that is to be tried again holds for another reason too.
+        std::mem::take(&mut self.disk_silent)
+            && self.disk_retry.is_none()
+            && self.holds.end(Cause::Disk) == Some(true)
+    }
+
+    /// Why nothing is ordered while the disk holds the bench. What is refused so is not done later.
+    pub(super) fn disk_hold(&self) -> Trouble {
+        if self.disk_silent {
+            return Trouble::new(
+                "disk-hold",
+                "The disk that holds the book does not answer.",
+                "This order was not carried out and will not be; the one before it may be still.",
+                "Wait until the bench goes on, look how it stands, then give the order again.",
+            )
+            .passing();
+        }
+        Trouble::new(
+            "disk-hold",
+            "The job file cannot be written now.",
+            "What was recorded stays; nothing more is recorded until it can be written again.",
+            "Make room on the disk, or see what the hold says.",
+        )
+    }
+
+    /// Tells that a silence of the disk is over.
+    pub(super) fn tell_disk_answers(&mut self, out: &mut Vec<Effect>) {
+        self.follow_up(Record::Resume { cause: Cause::Disk }, out);
+        self.ring_resumed(out);
     }
 
     /// Applies a record at once and appends it without waiting: evidence that a capture does not
@@ -41,7 +106,8 @@ impl State {
             }
             return;
         }
-        let kept = !self.holds.has(Cause::Disk);
+        // One that is silent may yet take it; the bench holds, so nothing rests on it.
+        let kept = !self.holds.has(Cause::Disk) || self.disk_silent;
         if let Some(job) = self.job.as_mut().filter(|job| job.closed.is_none()) {
             job.apply(&record, job.last + u64::from(kept));
             if kept {
@@ -67,9 +133,11 @@ impl State {
 
     /// The record that was waited for is on disk: now it counts, and may be told.
     pub(super) fn written(&mut self, n: u64, at: Moment, out: &mut Vec<Effect>) {
-        let Some(Pending { record, order }) = self.pending.take() else {
+        let Some(Pending { record, order, .. }) = self.pending.take() else {
             return;
         };
+        let answers_again =
+            self.disk_answered() && record != (Record::Resume { cause: Cause::Disk });
         match (&record, &mut self.job) {
             (Record::Open(_), job) => *job = Job::begin(&record, n),
             (_, Some(job)) => job.apply(&record, n),
@@ -82,6 +150,9 @@ impl State {
         self.follow_up_behind(record.begins_anew(), out);
         self.take_effect(&record, at, out);
         self.refresh_adding();
+        if answers_again {
+            self.tell_disk_answers(out);
+        }
         let done = self.done_words(&record);
         if let Some(kind) = record.bell() {
             let title = match kind {
@@ -186,8 +257,14 @@ impl State {
                     answer: Err(trouble.clone()),
                 });
             }
+            let answers_again = self.disk_answered();
             match pending.map(|pending| pending.record) {
-                Some(Record::Open(_)) => return,
+                Some(Record::Open(_)) => {
+                    if answers_again {
+                        self.ring_resumed(out);
+                    }
+                    return;
+                }
                 Some(Record::CheckWeight { .. }) => self.checking = None,
                 Some(Record::Doubt {}) => self.doubt_due = true,
                 _ => {}

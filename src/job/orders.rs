@@ -21,12 +21,16 @@ impl State {
     /// its record is on disk.
     pub(super) fn order(&mut self, id: u64, order: Order, terms: Terms, out: &mut Vec<Effect>) {
         if self.pending.is_some() {
-            let busy = refusal(
-                "bench-writing",
-                "The bench is writing the record before this one.",
-                "Give the order again.",
-            )
-            .passing();
+            let busy = if self.disk_silent {
+                self.disk_hold()
+            } else {
+                refusal(
+                    "bench-writing",
+                    "The bench is writing the record before this one.",
+                    "Give the order again.",
+                )
+                .passing()
+            };
             out.push(Effect::Answer {
                 id,
                 answer: Err(busy),
@@ -44,7 +48,7 @@ impl State {
             });
             return out.push(Effect::Answer { id, answer });
         }
-        if let Err(trouble) = self.fits(&order, &terms) {
+        if let Err(trouble) = self.fits(matches!(order, Order::Open(_)), &terms) {
             let answer = Err(trouble);
             return out.push(Effect::Answer { id, answer });
         }
@@ -84,9 +88,9 @@ impl State {
     }
 
     /// Whether an order was given for the job that is open, on the state as it is.
-    fn fits(&self, order: &Order, terms: &Terms) -> Result<(), Trouble> {
+    fn fits(&self, opens: bool, terms: &Terms) -> Result<(), Trouble> {
         let open = self.open_job().map(|job| job.opened.ticket.as_str());
-        if let (Some(ticket), false) = (&terms.ticket, matches!(order, Order::Open(_)))
+        if let (Some(ticket), false) = (&terms.ticket, opens)
             && open != Some(ticket)
         {
             let is_open = open.map_or_else(
@@ -111,7 +115,8 @@ impl State {
 
     /// Whether a key of the balance may be pressed for the person: never under a weighing, which
     /// counts from what the balance showed before.
-    pub fn may_press(&self, key: Key) -> Result<(), Trouble> {
+    pub fn may_press(&self, key: Key, terms: &Terms) -> Result<(), Trouble> {
+        self.fits(false, terms)?;
         let means = "The key was not pressed.";
         if self.expected().is_some() {
             return Err(Trouble::new(
@@ -138,18 +143,17 @@ impl State {
 
     pub(super) fn record_for(&self, order: Order) -> Result<Wanted, Trouble> {
         if let Order::Open(opened) = order {
-            return self.may_open(*opened);
+            return if self.disk_silent {
+                Err(self.disk_hold())
+            } else {
+                self.may_open(*opened)
+            };
         }
         let job = self
             .open_job()
             .ok_or_else(|| refusal("no-job", "No job is open on this bench.", "Open a ticket."))?;
         if self.holds.has(Cause::Disk) {
-            return Err(Trouble::new(
-                "disk-hold",
-                "The job file cannot be written now.",
-                "What was recorded stays; nothing more is recorded until it can be written again.",
-                "Make room on the disk, or see what the hold says.",
-            ));
+            return Err(self.disk_hold());
         }
         if let Order::Lot { .. }
         | Order::Plan { .. }

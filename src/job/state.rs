@@ -92,6 +92,10 @@ pub struct State {
     pub(super) loose_since: Option<Moment>,
     pub(super) loose_told: Option<Indication>,
     pub(super) disk_retry: Option<Moment>,
+    /// Since when the book of check weights is being written.
+    pub(super) check_asked: Option<Moment>,
+    /// The disk was asked and has not answered for so long that the bench holds.
+    pub(super) disk_silent: bool,
     pub(super) shown: Option<(Reading, Moment)>,
     /// The last line with a mass in it, for the record of a capture that is ordered.
     pub(super) line: Vec<u8>,
@@ -132,6 +136,8 @@ pub enum PanQuestion {
 #[derive(Debug, Clone)]
 pub(super) struct Pending {
     pub(super) record: Record,
+    /// When it was given to the book.
+    pub(super) since: Moment,
     pub(super) order: Option<Given>,
 }
 
@@ -161,6 +167,8 @@ impl State {
             loose_since: None,
             loose_told: None,
             disk_retry: None,
+            check_asked: None,
+            disk_silent: false,
             shown: None,
             line: Vec::new(),
             sends: Sends::Lines,
@@ -343,9 +351,15 @@ impl State {
         (tracked.steady && is_less).then_some(PanQuestion::NotEmptied)
     }
 
-    /// Whether a record is waited for; orders wait too.
+    /// Whether a record is waited for.
     pub fn is_writing(&self) -> bool {
         self.pending.is_some()
+    }
+
+    /// Whether orders wait, since a record is being written. Not once it is told that the disk does
+    /// not answer: then they are refused.
+    pub fn orders_wait(&self) -> bool {
+        self.pending.is_some() && !self.disk_silent
     }
 
     /// When the bench wants a tick, if nothing else happens before.
@@ -357,6 +371,7 @@ impl State {
             self.holds.wake_at(),
             self.disk_retry,
             over,
+            self.disk_silent_at(),
         ]
         .into_iter()
         .flatten()

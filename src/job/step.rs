@@ -31,6 +31,7 @@ pub fn step(mut state: State, event: Event<'_>, at: Moment) -> (State, Vec<Effec
         Event::LastCheck(last) => state.remember_check(*last, at),
         Event::Tick => state.tick(at, &mut out),
     }
+    state.watch_disk(at);
     state.tell_holds(at, &mut out);
     (state, out)
 }
@@ -65,7 +66,8 @@ impl State {
 
     fn tell_holds(&mut self, at: Moment, out: &mut Vec<Effect>) {
         while let Some(hold) = self.holds.due(at) {
-            if self.open_job().is_some() {
+            // The disk's silence keeps a job from being opened, so it is told before there is one.
+            if self.open_job().is_some() || self.disk_silent {
                 if hold.cause != Cause::Disk {
                     self.follow_up(
                         Record::Hold {

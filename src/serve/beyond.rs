@@ -5,12 +5,13 @@
 //! (`gate`), and the bounds and the limit of time for all who come (`listen`).
 
 use std::io;
-use std::net::{IpAddr, SocketAddr};
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::sync::Arc;
 
 use axum::Router;
 use rustls::ServerConfig;
 use serde::{Deserialize, Serialize};
+use socket2::{Domain, Socket, Type};
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::{TcpListener, TcpStream};
 use tokio_rustls::TlsAcceptor;
@@ -21,6 +22,7 @@ use super::gate::Gate;
 use super::listen::Entrance;
 use super::orders::RefusalBody;
 use super::pairing::Pairing;
+use super::wire::{self, Patient, Wire};
 use crate::settings::{BeyondSettings, Folders};
 use crate::trouble::Trouble;
 
@@ -55,14 +57,14 @@ struct Open {
 
 impl Beyond {
     /// Opens it as the settings say, and says in the log how that went.
-    pub(super) async fn open(settings: Option<&BeyondSettings>, folders: &Folders) -> Self {
+    pub(super) fn open(settings: Option<&BeyondSettings>, folders: &Folders) -> Self {
         let Some(settings) = settings else {
             return Self {
                 open: None,
                 view: None,
             };
         };
-        match Self::listen(settings, folders).await {
+        match Self::listen(settings, folders) {
             Ok(open) => open,
             Err(trouble) => {
                 tracing::error!("{}: {trouble}", trouble.code);
@@ -80,11 +82,11 @@ impl Beyond {
         }
     }
 
-    async fn listen(settings: &BeyondSettings, folders: &Folders) -> Result<Self, Trouble> {
+    fn listen(settings: &BeyondSettings, folders: &Folders) -> Result<Self, Trouble> {
         let unkept = |error: io::Error| not_kept(folders, &error);
         let identity = certificate::kept(&folders.state, &settings.names).map_err(unkept)?;
         let unopened = |error: io::Error| not_opened(settings.at, &error);
-        let listener = TcpListener::bind(settings.at).await.map_err(unopened)?;
+        let listener = opened(settings.at).map_err(unopened)?;
         let port = listener.local_addr().map_err(unopened)?.port();
         let hosts: Vec<String> = settings.names.iter().map(|name| host(name, port)).collect();
         let address = |host: &String| format!("https://{host}/");
@@ -138,7 +140,7 @@ impl Beyond {
 
 impl Entrance for Beyond {
     type Client = (TcpStream, Arc<ServerConfig>);
-    type Stream = TlsStream<TcpStream>;
+    type Stream = TlsStream<Patient<TcpStream>>;
 
     /// Nobody ever comes when the door is shut.
     async fn next(&self) -> io::Result<(Self::Client, Option<IpAddr>)> {
@@ -146,18 +148,19 @@ impl Entrance for Beyond {
             return std::future::pending().await;
         };
         let (client, from) = open.listener.accept().await?;
-        // Events are small, and each is wanted at once.
-        client.set_nodelay(true)?;
         Ok(((client, Arc::clone(&open.tls)), Some(from.ip())))
     }
 
-    async fn secured((client, tls): (TcpStream, Arc<ServerConfig>)) -> io::Result<Self::Stream> {
+    async fn secured((client, tls): Self::Client, wire: Arc<Wire>) -> io::Result<Self::Stream> {
+        wire::tune(&client)?;
         let mut first = [0];
         // A TLS handshake begins with this byte (RFC 8446, 5.1), and no request of http does.
         if client.peek(&mut first).await? == 1 && first != [0x16] {
             return Err(refused_plain(client).await);
         }
-        TlsAcceptor::from(tls).accept(client).await
+        TlsAcceptor::from(tls)
+            .accept(Patient::new(client, &wire))
+            .await
     }
 }
 
@@ -184,6 +187,30 @@ async fn refused_plain(mut client: TcpStream) -> io::Error {
     }
 }
 
+/// Listens at an address; at that of all networks, on those of IPv4 and of IPv6 alike.
+fn opened(at: SocketAddr) -> io::Result<TcpListener> {
+    let listener = match listening(at) {
+        // A system without IPv6 has its IPv4 all the same.
+        Err(_) if at.ip() == IpAddr::V6(Ipv6Addr::UNSPECIFIED) => {
+            listening((Ipv4Addr::UNSPECIFIED, at.port()).into())
+        }
+        opened => opened,
+    }?;
+    TcpListener::from_std(listener.into())
+}
+
+fn listening(at: SocketAddr) -> io::Result<Socket> {
+    let socket = Socket::new(Domain::for_address(at), Type::STREAM, None)?;
+    if at.ip() == IpAddr::V6(Ipv6Addr::UNSPECIFIED) {
+        socket.set_only_v6(false)?;
+    }
+    socket.set_reuse_address(true)?;
+    socket.set_nonblocking(true)?;
+    socket.bind(&at.into())?;
+    socket.listen(WAITING)?;
+    Ok(socket)
+}
+
 /// As a browser writes it.
 fn host(name: &str, port: u16) -> String {
     let name = match name.parse() {
@@ -195,6 +222,9 @@ fn host(name: &str, port: u16) -> String {
         _ => format!("{name}:{port}"),
     }
 }
+
+/// Clients that the system lets wait for us.
+const WAITING: i32 = 1024;
 
 const WITHOUT: &str = "No other device can reach the bench, which weighs and rings as always and takes orders from the commands.";
 
@@ -217,7 +247,7 @@ fn not_opened(at: SocketAddr, error: &io::Error) -> Trouble {
         _ => (
             "beyond-failed",
             format!("The page for other devices cannot be served at {at}: {error}."),
-            "Write an address that this computer has now in the settings ([page] beyond_at), or 0.0.0.0:7727, then start panbell again.",
+            "Write an address that this computer has now in the settings ([page] beyond_at), or [::]:7727, then start panbell again.",
         ),
     };
     Trouble::new(code, happened, WITHOUT, mend)

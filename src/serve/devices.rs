@@ -5,6 +5,7 @@
 
 use std::io;
 use std::path::Path;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use serde::{Deserialize, Serialize};
@@ -38,14 +39,26 @@ struct Kept {
     seal: String,
 }
 
-/// Ends when the device is forgotten.
-pub(super) type Leave = watch::Receiver<()>;
+/// That a device is let in: ends when it is forgotten.
+#[derive(Debug, Clone)]
+pub(super) struct Leave {
+    /// Which device, by a number of its own while the service runs.
+    pub(super) device: u64,
+    until: watch::Receiver<()>,
+}
+
+impl Leave {
+    /// Whether the device is forgotten.
+    pub(super) fn is_over(&self) -> bool {
+        self.until.has_changed().is_err()
+    }
+}
 
 /// Comes when the device is forgotten; never for one who is no device.
 pub(super) async fn left(leave: Option<Leave>) {
     match leave {
         // Nothing is ever sent, so what comes is the end.
-        Some(mut leave) => while leave.changed().await.is_ok() {},
+        Some(mut leave) => while leave.until.changed().await.is_ok() {},
         None => std::future::pending().await,
     }
 }
@@ -55,14 +68,20 @@ pub(super) async fn left(leave: Option<Leave>) {
 pub(super) struct Device {
     pub(super) view: DeviceView,
     pub(super) seal: Seal,
+    number: u64,
     /// Dropped with the device, which all who hold a `Leave` notice.
     until: watch::Sender<()>,
 }
 
 impl Device {
     pub(super) fn new(view: DeviceView, seal: Seal) -> Self {
-        let until = watch::Sender::new(());
-        Self { view, seal, until }
+        static NUMBERS: AtomicU64 = AtomicU64::new(0);
+        Self {
+            view,
+            seal,
+            number: NUMBERS.fetch_add(1, Ordering::Relaxed),
+            until: watch::Sender::new(()),
+        }
     }
 }
 
@@ -109,7 +128,10 @@ impl Devices {
         let seal = Seal::of(secret);
         let all = self.all();
         let device = all.iter().find(|device| device.seal == seal)?;
-        Some(device.until.subscribe())
+        Some(Leave {
+            device: device.number,
+            until: device.until.subscribe(),
+        })
     }
 
     /// Every device, the oldest first.
@@ -198,8 +220,7 @@ mod tests {
         let phone = devices.holder("secret of phone").unwrap();
         let gone = devices.forget(|view| view.name == "tablet");
         assert_eq!(gone, ["tablet"]);
-        assert!(tablet.has_changed().is_err());
-        assert!(!phone.has_changed().unwrap());
+        assert!(tablet.is_over() && !phone.is_over());
         assert!(devices.holder("secret of tablet").is_none());
         assert_eq!(devices.forget(|_| true), ["phone"]);
     }

@@ -6,6 +6,7 @@
 
 use std::io;
 use std::net::{IpAddr, SocketAddr};
+use std::sync::Arc;
 
 use axum::Router;
 use serde::{Deserialize, Serialize};
@@ -16,6 +17,7 @@ use super::gate::Gate;
 use super::listen::Entrance;
 use super::orders::RefusalBody;
 use super::secret;
+use super::wire::{self, Patient, Wire};
 use crate::settings::{Folders, PageSettings};
 use crate::trouble::Trouble;
 
@@ -60,7 +62,7 @@ impl Front {
     /// Opens it as the settings say, and says in the log how that went.
     pub async fn open(settings: &PageSettings, folders: &Folders) -> Self {
         let (open, mut view) = Self::open_loopback(settings.at, folders).await;
-        let beyond = Beyond::open(settings.beyond.as_ref(), folders).await;
+        let beyond = Beyond::open(settings.beyond.as_ref(), folders);
         view.beyond = beyond.view();
         Self { open, view, beyond }
     }
@@ -122,7 +124,7 @@ impl Front {
 
 impl Entrance for Front {
     type Client = TcpStream;
-    type Stream = TcpStream;
+    type Stream = Patient<TcpStream>;
 
     /// Nobody ever comes when the door is shut.
     async fn next(&self) -> io::Result<(TcpStream, Option<IpAddr>)> {
@@ -130,14 +132,13 @@ impl Entrance for Front {
             return std::future::pending().await;
         };
         let (client, _) = listener.accept().await?;
-        // Events are small, and each is wanted at once.
-        client.set_nodelay(true)?;
         // All who come here are on this computer, and say from where as they like.
         Ok((client, None))
     }
 
-    async fn secured(client: TcpStream) -> io::Result<TcpStream> {
-        Ok(client)
+    async fn secured(client: TcpStream, wire: Arc<Wire>) -> io::Result<Self::Stream> {
+        wire::tune(&client)?;
+        Ok(Patient::new(client, &wire))
     }
 }
 

@@ -18,8 +18,10 @@ use axum::response::{IntoResponse as _, Redirect, Response};
 
 use super::devices::{Leave, left};
 use super::http::{Refused, guarded};
+use super::listen::Connection;
 use super::page;
 use super::pairing::Pairing;
+use super::places::Owner;
 use super::secret::Seal;
 use crate::trouble::Trouble;
 
@@ -44,8 +46,10 @@ enum Key {
 
 /// How one is let in.
 enum Admitted {
-    /// For what needs no key, or with the token.
+    /// For what needs no key.
     Freely,
+    /// With the token.
+    Holder,
     /// As a device, until it is forgotten.
     Until(Leave),
     /// As one who may only be paired.
@@ -100,7 +104,7 @@ impl Gate {
         let host = self.host(headers)?;
         // An address that is given whole counts more than the Host (RFC 9112, 3.2.2).
         if uri.authority().is_some_and(|it| it.as_str() != host) {
-            return Err(other_host());
+            return Err(self.other_host());
         }
         let reads = matches!(*request.method(), Method::GET | Method::HEAD);
         let is_page = reads && page::is_page(uri.path());
@@ -115,7 +119,7 @@ impl Gate {
                     .flatten();
                 let token = bearer(headers).or(in_query);
                 if token.is_some_and(|token| seal.fits(token)) {
-                    Ok(Admitted::Freely)
+                    Ok(Admitted::Holder)
                 } else {
                     Err(no_token(token.is_some()))
                 }
@@ -149,18 +153,82 @@ impl Gate {
         host.to_str()
             .ok()
             .filter(|host| self.hosts.iter().any(|ours| ours == host))
-            .ok_or_else(other_host)
+            .ok_or_else(|| self.other_host())
+    }
+
+    /// Where the page is, by each name.
+    fn addresses(&self) -> impl Iterator<Item = String> {
+        let hosts = self.hosts.iter();
+        hosts.map(|host| format!("{}{host}/", self.scheme))
+    }
+
+    fn other_host(&self) -> Refused {
+        let addresses: Vec<String> = self.addresses().collect();
+        refused(
+            StatusCode::MISDIRECTED_REQUEST,
+            "host-strange",
+            "The request is for an address that is not that of the bench's page.",
+            &format!(
+                "Open the page by its own address: {}.",
+                addresses.join(" or ")
+            ),
+        )
+    }
+
+    /// What a person sees who came by another name: which are right.
+    fn way_in(&self) -> Response {
+        let links = self.addresses().fold(String::new(), |links, address| {
+            format!("{links}<li><a href=\"{address}\">{address}</a></li>")
+        });
+        let whole = match self.key {
+            Key::Token(_) => {
+                "<p>A browser that has not been here before needs the whole address with its token: run <code>panbell page</code> at the bench.</p>"
+            }
+            Key::Device(_) => {
+                "<p>A device that was paired by another name has to be paired again: run <code>panbell pair</code> at the bench.</p>"
+            }
+        };
+        let text = format!(
+            "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"><title>Another address</title><h1>The bench is not at this address</h1><p>Nothing was changed, and nothing is shown. The bench's page has these addresses and no others:</p><ul>{links}</ul>{whole}</html>"
+        );
+        let policy =
+            "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+        let headers = [
+            (header::CONTENT_TYPE, "text/html; charset=utf-8"),
+            (header::CONTENT_SECURITY_POLICY, policy),
+            (header::REFERRER_POLICY, "no-referrer"),
+        ];
+        (StatusCode::MISDIRECTED_REQUEST, headers, text).into_response()
     }
 }
 
+/// Whether it is a person's browser that asks for a page.
+fn wants_page(request: &Request) -> bool {
+    let mut accept = request.headers().get_all(header::ACCEPT).iter();
+    *request.method() == Method::GET
+        && accept.any(|it| it.to_str().is_ok_and(|it| it.contains("text/html")))
+}
+
 async fn check(State(gate): State<Gate>, mut request: Request, next: Next) -> Response {
+    let wants_page = wants_page(&request);
+    let connection = request.extensions().get::<Connection>().cloned();
+    let admit = |owner| {
+        if let Some(connection) = &connection {
+            connection.place.admit(owner);
+        }
+    };
     let refused = match gate.admits(&request) {
         Ok(Admitted::Freely) => return next.run(request).await,
+        Ok(Admitted::Holder) => {
+            admit(Owner::Page);
+            return next.run(request).await;
+        }
         Ok(Admitted::ToPairing) => {
             let to = page::to_pairing(request.uri().path());
             return guarded(Redirect::to(&to).into_response()).await;
         }
         Ok(Admitted::Until(leave)) => {
+            admit(Owner::Device(leave.device));
             // For what goes on after the answer has begun.
             request.extensions_mut().insert(leave.clone());
             tokio::select! {
@@ -172,6 +240,9 @@ async fn check(State(gate): State<Gate>, mut request: Request, next: Next) -> Re
         Err(refused) => refused,
     };
     let status = refused.0;
+    if status == StatusCode::MISDIRECTED_REQUEST && wants_page {
+        return guarded(gate.way_in()).await;
+    }
     let mut response = refused.into_response();
     if status == StatusCode::UNAUTHORIZED {
         let scheme = HeaderValue::from_static("Bearer");
@@ -232,15 +303,6 @@ fn token_in(query: &str) -> Option<&str> {
     query
         .split('&')
         .find_map(|part| part.strip_prefix("token="))
-}
-
-fn other_host() -> Refused {
-    refused(
-        StatusCode::MISDIRECTED_REQUEST,
-        "host-strange",
-        "The request is for an address that is not that of the bench's page.",
-        "Open the page by the address that panbell page prints.",
-    )
 }
 
 fn no_token(wrong: bool) -> Refused {

@@ -13,7 +13,7 @@ use axum::extract::rejection::{JsonRejection, PathRejection};
 use axum::extract::{DefaultBodyLimit, FromRequest as _, Path as Named, Request, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::middleware::map_response;
-use axum::response::sse::{KeepAlive, Sse};
+use axum::response::sse::Sse;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{MethodRouter, get, post};
 use axum::{Extension, Json, Router};
@@ -21,8 +21,9 @@ use serde::de::DeserializeOwned;
 use tokio::sync::watch;
 
 use super::devices::{DeviceView, Leave};
-use super::door::{Door, House};
+use super::door::{Door, House, NotDone, Refusal, Wish};
 use super::front::PageView;
+use super::listen::Connection;
 use super::openapi;
 use super::orders::{OrderRequest, RefusalBody, ReplyBody};
 use super::page;
@@ -30,6 +31,7 @@ use super::pairing::{self, CodeView, EnterBody, ForgetBody, ForgottenView, Pairi
 use super::recipes::RecipesView;
 use super::stream::Follower;
 use super::view::{BenchView, MetalView};
+use crate::job::Terms;
 use crate::trouble::Trouble;
 
 /// An order is small; what is larger is none.
@@ -37,8 +39,6 @@ const LARGEST_BODY: usize = 64 * 1024;
 /// How long a client may take to send a request, or to send another one: a command takes
 /// milliseconds.
 pub(super) const PATIENCE: Duration = Duration::from_secs(10);
-/// How often a follower that hears nothing is told that it is still connected.
-const KEEP_ALIVE: Duration = Duration::from_secs(15);
 
 /// What every route works with.
 #[derive(Clone)]
@@ -146,14 +146,18 @@ impl IntoResponse for Refused {
     }
 }
 
-impl From<Trouble> for Refused {
-    fn from(trouble: Trouble) -> Self {
-        let status = match trouble.code {
-            "bench-unknown" | "bench-unnamed" => StatusCode::NOT_FOUND,
-            "bench-slow" => StatusCode::SERVICE_UNAVAILABLE,
-            _ => StatusCode::CONFLICT,
+impl IntoResponse for NotDone {
+    fn into_response(self) -> Response {
+        let (status, trouble, bench) = match self {
+            Self::Refused(Refusal { trouble, bench }) => (StatusCode::CONFLICT, trouble, bench),
+            Self::Never(trouble) => (StatusCode::SERVICE_UNAVAILABLE, trouble, None),
+            Self::Unknown(trouble) => (StatusCode::GATEWAY_TIMEOUT, trouble, None),
         };
-        Self(status, trouble)
+        let body = RefusalBody {
+            bench,
+            ..RefusalBody::from(&trouble)
+        };
+        (status, Json(body)).into_response()
     }
 }
 
@@ -163,10 +167,12 @@ type Bench = Result<Named<String>, PathRejection>;
 fn door(shared: &Shared, name: Bench) -> Result<&Door, Refused> {
     // Bytes that are no text name no bench either.
     let name = name.map_or_else(|_| "\u{fffd}".to_owned(), |Named(name)| name);
-    Ok(shared.house.door((name != "-").then_some(&name))?)
+    let named = (name != "-").then_some(name.as_str());
+    let found = shared.house.door(named);
+    found.map_err(|trouble| Refused(StatusCode::NOT_FOUND, trouble))
 }
 
-async fn benches(State(shared): State<Shared>) -> Result<Json<Vec<BenchView>>, Refused> {
+async fn benches(State(shared): State<Shared>) -> Result<Json<Vec<BenchView>>, NotDone> {
     let mut views = Vec::with_capacity(shared.house.doors.len());
     for door in &shared.house.doors {
         views.push(door.view().await?);
@@ -174,25 +180,31 @@ async fn benches(State(shared): State<Shared>) -> Result<Json<Vec<BenchView>>, R
     Ok(Json(views))
 }
 
-async fn bench(State(shared): State<Shared>, name: Bench) -> Result<Json<BenchView>, Refused> {
-    Ok(Json(door(&shared, name)?.view().await?))
+async fn bench(State(shared): State<Shared>, name: Bench) -> Result<Json<BenchView>, Response> {
+    let door = door(&shared, name).map_err(IntoResponse::into_response)?;
+    let view = door.view().await.map_err(IntoResponse::into_response)?;
+    Ok(Json(view))
 }
 
-async fn recipes(State(shared): State<Shared>, name: Bench) -> Result<Json<RecipesView>, Refused> {
-    Ok(Json(door(&shared, name)?.recipes().await?))
+async fn recipes(State(shared): State<Shared>, name: Bench) -> Result<Json<RecipesView>, Response> {
+    let door = door(&shared, name).map_err(IntoResponse::into_response)?;
+    let recipes = door.recipes().await.map_err(IntoResponse::into_response)?;
+    Ok(Json(recipes))
 }
 
 async fn events(
     State(shared): State<Shared>,
     name: Bench,
     leave: Option<Extension<Leave>>,
+    connection: Option<Extension<Connection>>,
     headers: HeaderMap,
 ) -> Result<impl IntoResponse, Refused> {
     let heard = headers.get("last-event-id").and_then(|id| id.to_str().ok());
     let leave = leave.map(|Extension(leave)| leave);
+    let wire = connection.map(|Extension(connection)| connection.wire);
     let door = door(&shared, name)?.clone();
-    let follower = Follower::start(door, heard, shared.stopping.clone(), leave);
-    Ok(Sse::new(follower).keep_alive(KeepAlive::new().interval(KEEP_ALIVE)))
+    let follower = Follower::start(door, heard, shared.stopping.clone(), leave, wire);
+    Ok(Sse::new(follower))
 }
 
 async fn shelf(State(shared): State<Shared>) -> Json<Vec<MetalView>> {
@@ -238,18 +250,32 @@ async fn order(
     State(shared): State<Shared>,
     name: Bench,
     request: Request,
-) -> Result<Json<ReplyBody>, Refused> {
-    let door = door(&shared, name)?;
-    let OrderRequest { order: body, on } = arrived(request, &shared).await?;
-    if let Some(key) = body.key() {
-        return Ok(Json(door.press(key).await?.into()));
-    }
+) -> Result<Json<ReplyBody>, Response> {
+    let (door, wish, terms) = ordered(&shared, name, request)
+        .await
+        .map_err(IntoResponse::into_response)?;
+    let done = door.order(wish, terms).await;
+    Ok(Json(done.map_err(IntoResponse::into_response)?.into()))
+}
+
+/// What a request orders of which bench, and on what terms.
+async fn ordered(
+    shared: &Shared,
+    name: Bench,
+    request: Request,
+) -> Result<(&Door, Wish, Terms), Refused> {
+    let door = door(shared, name)?;
+    let OrderRequest { order: body, on } = arrived(request, shared).await?;
     let unclear = |trouble| Refused(StatusCode::UNPROCESSABLE_ENTITY, trouble);
-    let order = body
-        .into_order(&shared.house, &door.name)
-        .map_err(unclear)?;
     let terms = on.into_terms().map_err(unclear)?;
-    Ok(Json(door.order(order, terms).await?.into()))
+    let wish = match body.key() {
+        Some(key) => Wish::Press(key),
+        None => Wish::Order(
+            body.into_order(&shared.house, &door.name)
+                .map_err(unclear)?,
+        ),
+    };
+    Ok((door, wish, terms))
 }
 
 /// The body of a request, as JSON.

@@ -1,9 +1,9 @@
 //! Listening: the unix socket that the commands use, and the page's doors on TCP.
 //!
-//! Promises: whoever connects, however many and however slow, has a bound and a limit of time, and
-//! those on TCP never take a place from those on the socket, nor those of other devices from those
-//! of this computer, nor one address beyond it those of all others. Leaves to others: what is
-//! answered.
+//! Promises: whoever connects, however many and however slow, has a bound and a limit of time, for
+//! what it sends and for what it takes; those on TCP never take a place from those on the socket, nor
+//! those of other devices from those of this computer, nor strangers from those who may come in.
+//! Leaves to others: what is answered.
 
 use std::fs::File;
 use std::io;
@@ -14,18 +14,24 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Router;
+use axum::body::Body;
+use axum::extract::Request;
+use hyper::body::Incoming;
 use hyper::server::conn::http1;
+use hyper::service::{Service as _, service_fn};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::server::graceful::{GracefulShutdown, Watcher};
 use hyper_util::service::TowerToHyperService;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::{UnixListener, UnixStream};
 use tokio::sync::watch;
+use tokio::time::Instant;
 
 use super::door::House;
 use super::front::Front;
 use super::http::{PATIENCE, Shared, Way, routes};
-use super::places::{Place, Places};
+use super::places::{Bounds, Came, Place, Places};
+use super::wire::{Patient, Wire};
 use crate::book::open_lock_file;
 use crate::trouble::Trouble;
 
@@ -33,17 +39,34 @@ use crate::trouble::Trouble;
 pub const SOCKET: &str = "panbell.sock";
 /// The file whose lock says that a service is alone with the socket.
 const LOCK: &str = "panbell.lock";
-/// Clients that may be connected to the socket at once; further ones wait to be let in.
-const MOST_CLIENTS: usize = 512;
-/// The same on TCP. Counted by themselves: any user of the computer can connect there, and must
-/// not keep the commands out.
-const MOST_VISITORS: usize = 128;
-/// The same beyond loopback, where anybody in the network can connect. Fewer, since each of them
-/// costs a handshake; a browser needs six at most.
-const MOST_DEVICES: usize = 64;
-/// Of these, how many one address may have: a browser and the one that comes after it, or two
-/// devices behind one router.
-const MOST_OF_ONE: usize = 12;
+/// On the socket, where only the user himself connects: further ones wait to be let in.
+const ON_SOCKET: Bounds = Bounds {
+    strangers: 512,
+    of_network: 512,
+    known: 0,
+    of_owner: 0,
+    grace: None,
+};
+/// On loopback. Any user of the computer can connect there, and must keep neither the commands out nor
+/// the page: one who has not shown the token makes room for the next.
+const ON_LOOPBACK: Bounds = Bounds {
+    strangers: 128,
+    of_network: 128,
+    known: 96,
+    of_owner: 96,
+    grace: Some(Duration::from_millis(50)),
+};
+/// Beyond loopback, where anybody in the network can connect. Strangers are fewer, since each of them
+/// costs a handshake; a browser needs six places and as many when it is started anew.
+const BEYOND: Bounds = Bounds {
+    strangers: 96,
+    of_network: 24,
+    known: 128,
+    of_owner: 12,
+    grace: Some(Duration::from_secs(1)),
+};
+/// Bytes that are held of what a client sends and does not end, and of what it is sent.
+const HELD: usize = 16 * 1024;
 /// How long the first word on TLS may take until both sides have the keys. It is four messages, and
 /// who is not let in yet may take a place for so long only.
 const HANDSHAKE: Duration = Duration::from_secs(5);
@@ -153,9 +176,9 @@ impl Served {
         let on_socket = routes(Way::Socket);
         let on_tcp = front.guarded(routes(Way::Loopback));
         let on_tls = beyond.guarded(routes(Way::Beyond));
-        let mut socket = Host::new(on_socket, MOST_CLIENTS, &open, stopping.clone());
-        let mut tcp = Host::new(on_tcp, MOST_VISITORS, &open, stopping.clone());
-        let mut tls = Host::new(on_tls, MOST_DEVICES, &open, stopping.clone());
+        let socket = Host::new(on_socket, ON_SOCKET, &open, stopping.clone());
+        let tcp = Host::new(on_tcp, ON_LOOPBACK, &open, stopping.clone());
+        let tls = Host::new(on_tls, BEYOND, &open, stopping.clone());
         tokio::join!(
             socket.welcome(&listener),
             tcp.welcome(&front),
@@ -180,20 +203,30 @@ pub(super) trait Entrance: Sync {
     /// What comes before the first word.
     fn secured(
         client: Self::Client,
+        wire: Arc<Wire>,
     ) -> impl Future<Output = io::Result<Self::Stream>> + Send + 'static;
 }
 
 impl Entrance for UnixListener {
     type Client = UnixStream;
-    type Stream = UnixStream;
+    type Stream = Patient<UnixStream>;
 
     async fn next(&self) -> io::Result<(UnixStream, Option<IpAddr>)> {
         Ok((self.accept().await?.0, None))
     }
 
-    async fn secured(client: UnixStream) -> io::Result<UnixStream> {
-        Ok(client)
+    async fn secured(client: UnixStream, wire: Arc<Wire>) -> io::Result<Self::Stream> {
+        Ok(Patient::new(client, &wire))
     }
+}
+
+/// What is known of the connection that a request came over.
+#[derive(Debug, Clone)]
+pub(super) struct Connection {
+    /// Its place, to be admitted to.
+    pub(super) place: Arc<Place>,
+    /// Its bytes.
+    pub(super) wire: Arc<Wire>,
 }
 
 /// What lets clients in at one entrance.
@@ -208,68 +241,98 @@ struct Host<'a> {
 impl<'a> Host<'a> {
     fn new(
         routes: Router,
-        most: usize,
+        bounds: Bounds,
         open: &'a GracefulShutdown,
         stopping: watch::Receiver<bool>,
     ) -> Self {
         let mut http = http1::Builder::new();
-        http.timer(TokioTimer::new()).header_read_timeout(PATIENCE);
+        http.timer(TokioTimer::new())
+            .header_read_timeout(PATIENCE)
+            .max_buf_size(HELD);
         Self {
             service: TowerToHyperService::new(routes),
             http,
-            places: Places::new(most, MOST_OF_ONE),
+            places: Places::new(bounds),
             open,
             stopping,
         }
     }
 
     /// Lets one after another in, until told to stop.
-    async fn welcome<E: Entrance>(&mut self, entrance: &E) {
+    async fn welcome<E: Entrance>(&self, entrance: &E) {
+        let mut stopping = self.stopping.clone();
+        tokio::select! {
+            () = async { drop(stopping.wait_for(|stopping| *stopping).await) } => {}
+            () = self.welcome_all(entrance) => {}
+        }
+    }
+
+    async fn welcome_all<E: Entrance>(&self, entrance: &E) {
         loop {
-            let next = async {
-                let place = self.places.free().await;
-                (entrance.next().await, place)
-            };
-            let (client, place) = tokio::select! {
-                () = async { drop(self.stopping.wait_for(|stopping| *stopping).await) } => return,
-                (accepted, place) = next => match accepted {
-                    Ok((client, from)) => match self.places.taken(place, from) {
-                        Some(place) => (client, place),
-                        // It has its share: it is hung up on, so that it waits in no one's way.
-                        None => continue,
-                    },
-                    Err(error) => {
-                        // Out of descriptors, most likely: others have to close theirs first.
-                        tracing::warn!(%error, "a client could not be let in");
-                        tokio::time::sleep(Duration::from_millis(100)).await;
-                        continue;
-                    }
-                },
-            };
-            let secured = tokio::time::timeout(HANDSHAKE, E::secured(client));
-            let (http, service, watcher) =
-                (self.http.clone(), self.service.clone(), self.open.watcher());
-            let mut stopping = self.stopping.clone();
-            // One who has not said a word yet is not waited for at a stop.
-            let secured = async move {
-                tokio::select! {
-                    _ = stopping.wait_for(|stopping| *stopping) => Err(io::Error::other("stopping")),
-                    secured = secured => secured.map_err(|_| io::Error::other("it took too long to begin"))?,
+            let (client, from) = match entrance.next().await {
+                Ok(came) => came,
+                Err(error) => {
+                    // Out of descriptors, most likely: others have to close theirs first.
+                    tracing::warn!(%error, "a client could not be let in");
+                    tokio::time::sleep(Duration::from_millis(100)).await;
+                    continue;
                 }
             };
-            tokio::spawn(answer(secured, http, service, watcher, place));
+            let place = self.place(from).await;
+            self.serve::<E>(client, place);
         }
+    }
+
+    /// A place for one who came.
+    async fn place(&self, from: Option<IpAddr>) -> Place {
+        loop {
+            match self.places.take(from, Instant::now()) {
+                Came::In(place) => return place,
+                Came::Later(at) => self.places.again(at).await,
+            }
+        }
+    }
+
+    fn serve<E: Entrance>(&self, client: E::Client, place: Place) {
+        let connection = Connection {
+            place: Arc::new(place),
+            wire: Arc::default(),
+        };
+        let wire = Arc::clone(&connection.wire);
+        let secured = tokio::time::timeout(HANDSHAKE, E::secured(client, wire));
+        let mut stopping = self.stopping.clone();
+        // One who has not said a word yet is not waited for at a stop.
+        let secured = async move {
+            tokio::select! {
+                _ = stopping.wait_for(|stopping| *stopping) => Err(io::Error::other("stopping")),
+                secured = secured => secured.map_err(|_| io::Error::other("it took too long to begin"))?,
+            }
+        };
+        let (http, service) = (self.http.clone(), self.service.clone());
+        let (watcher, place) = (self.open.watcher(), Arc::clone(&connection.place));
+        tokio::spawn(async move {
+            tokio::select! {
+                () = answer(secured, http, service, watcher, connection) => {}
+                () = place.lost() => tracing::debug!("a client made room for another"),
+            }
+        });
     }
 }
 
-/// Answers one client, who has this place, until it goes away.
+/// Answers one client until it goes away.
 async fn answer<S: AsyncRead + AsyncWrite + Unpin + Send + 'static>(
     secured: impl Future<Output = io::Result<S>>,
     http: http1::Builder,
-    service: TowerToHyperService<Router>,
+    routes: TowerToHyperService<Router>,
     watcher: Watcher,
-    _place: Place,
+    connection: Connection,
 ) {
+    let service = service_fn(move |request: Request<Incoming>| {
+        let body = |body| Body::new(connection.wire.watch(body));
+        let mut request = request.map(body);
+        request.extensions_mut().insert(connection.clone());
+        routes.call(request)
+    });
     let served = async {
         let stream = secured.await.map_err(|error| error.to_string())?;
         let serving = http.serve_connection(TokioIo::new(stream), service);

@@ -1,28 +1,68 @@
 //! What followers of one bench hear: its latest events, numbered.
 //!
 //! Promises: the events kept are bounded in number, whoever listens or does not; a follower asks
-//! for what comes after a number, so it needs no queue, and one that was cut off goes on where it
-//! was. While nobody has listened for as many events as are kept, none are kept. Leaves to others:
-//! what the events say.
+//! for what comes after a number, so it needs no queue; what a later event replaces is left out for
+//! one that is late, and a bell never. While nobody has listened for as many events as are kept, none
+//! are kept. Leaves to others: what the events say.
 
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 use tokio::sync::watch;
 
+use super::clock::Clock;
+use super::door::Rung;
 use super::secret;
+use super::view::BeatView;
+use crate::mass::Moment;
 
 /// Events kept for a follower that fell behind or was cut off: the last 25 seconds of a balance
 /// that sends ten lines a second.
 const KEPT: usize = 256;
+/// Older than this, what a later event replaces is left out: a follower that keeps up hears all, and
+/// one that does not hears what is so.
+const LATE: Duration = Duration::from_millis(200);
 
-/// One event for followers: its name, and its JSON on one line.
+/// What an event is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// The whole state.
+    State,
+    /// What a reading changes.
+    Reading,
+    /// A bell.
+    Bell,
+}
+
+impl Kind {
+    /// As the stream names it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::State => "state",
+            Self::Reading => "reading",
+            Self::Bell => "bell",
+        }
+    }
+
+    /// Whether nothing is missed of this one by who hears the other, later one.
+    fn is_replaced_by(self, later: Self) -> bool {
+        match self {
+            Self::Bell => false,
+            Self::Reading => later != Self::Bell,
+            Self::State => later == Self::State,
+        }
+    }
+}
+
+/// One event for followers: what it is, and its JSON on one line.
 #[derive(Debug, Clone)]
-pub struct Message {
-    /// `state`, `reading` or `bell`.
-    pub event: &'static str,
+pub(super) struct Message {
+    /// What it is.
+    pub kind: Kind,
     /// The data, a JSON object on one line.
     pub data: Arc<str>,
+    at: Moment,
 }
 
 /// The bench's end and every follower's end of its events.
@@ -35,6 +75,8 @@ pub struct Live {
 struct Shared {
     /// Names this run of the service, so that a number of an earlier run is not taken for one of it.
     run: String,
+    /// What moments are told from.
+    clock: Clock,
     recent: Mutex<Recent>,
     /// The number of the latest event.
     last: watch::Sender<u64>,
@@ -46,6 +88,9 @@ struct Recent {
     kept: VecDeque<Message>,
     /// Events that came since somebody listened.
     unheard: usize,
+    /// When the balance was last read.
+    read: Option<Moment>,
+    rung: Rung,
 }
 
 /// What comes after an event.
@@ -60,15 +105,18 @@ pub(super) enum After {
 }
 
 impl Live {
-    /// Nothing was told yet.
-    pub fn new() -> Self {
+    /// Nothing was told yet. Moments are told by this clock.
+    pub fn new(clock: Clock) -> Self {
         Self {
             shared: Arc::new(Shared {
                 run: secret::random::<8>(),
+                clock,
                 recent: Mutex::new(Recent {
                     last: 0,
                     kept: VecDeque::new(),
                     unheard: KEPT,
+                    read: None,
+                    rung: Rung::default(),
                 }),
                 last: watch::Sender::new(0),
             }),
@@ -80,8 +128,31 @@ impl Live {
         self.shared.last.receiver_count() > 0 || self.recent().unheard < KEPT
     }
 
+    /// The balance was read just now, whoever follows.
+    pub fn was_read(&self) {
+        self.recent().read = Some(self.shared.clock.now());
+    }
+
+    /// What the last bell was about.
+    pub fn rings(&self, rung: Rung) {
+        self.recent().rung = rung;
+    }
+
+    pub(super) fn rung(&self) -> Rung {
+        self.recent().rung.clone()
+    }
+
+    /// How it stands with the time, now.
+    pub(super) fn beat(&self) -> BeatView {
+        let (read, now) = (self.recent().read, self.shared.clock.now());
+        BeatView {
+            t: millis(now.since_origin()),
+            age: read.map(|read| millis(now.since(read))),
+        }
+    }
+
     /// Tells an event to all who follow.
-    pub fn tell(&self, event: &'static str, data: String) {
+    pub fn tell(&self, kind: Kind, data: String) {
         let heard = self.shared.last.receiver_count() > 0;
         let mut recent = self.recent();
         recent.unheard = if heard { 0 } else { recent.unheard + 1 };
@@ -96,8 +167,9 @@ impl Live {
             recent.kept.pop_front();
         }
         recent.kept.push_back(Message {
-            event,
+            kind,
             data: data.into(),
+            at: self.shared.clock.now(),
         });
         self.shared.last.send_replace(recent.last);
     }
@@ -124,21 +196,40 @@ impl Live {
         self.shared.last.subscribe()
     }
 
-    /// What comes after an event. `missed`: up to here it is being made up for what was missed
-    /// while cut off, and a reading that a later one or a later state replaces is left out, so that
-    /// an old one is never shown as current.
-    pub(super) fn after(&self, number: u64, missed: u64) -> After {
+    /// What comes after an event, without what is late and was replaced since.
+    pub(super) fn after(&self, number: u64) -> After {
+        let now = self.shared.clock.now();
+        self.find(number, |message, later| {
+            let is_late = now.since(message.at) > LATE;
+            let mut replaced = later.map(|later| message.kind.is_replaced_by(later));
+            !(is_late && replaced.any(|is_replaced| is_replaced))
+        })
+    }
+
+    /// The bell that comes after an event, if there is one up to another event.
+    pub(super) fn bell_after(&self, number: u64, until: u64) -> After {
+        match self.find(number, |message, _| message.kind == Kind::Bell) {
+            After::Event(number, _) if number > until => After::Nothing,
+            found => found,
+        }
+    }
+
+    /// The first event after a number that is wanted, seen with the kinds of those after it.
+    fn find(
+        &self,
+        number: u64,
+        is_wanted: impl Fn(&Message, &mut dyn Iterator<Item = Kind>) -> bool,
+    ) -> After {
         let recent = self.recent();
         let first = recent.last + 1 - recent.kept.len() as u64;
         if number + 1 < first || number > recent.last {
             return After::Lost;
         }
         let skip = usize::try_from(number + 1 - first).unwrap_or(usize::MAX);
-        let mut rest = (number + 1..).zip(recent.kept.iter().skip(skip)).peekable();
+        let mut rest = (number + 1..).zip(recent.kept.iter().skip(skip));
         while let Some((number, message)) = rest.next() {
-            let mut later = rest.clone().map(|(_, message)| message.event);
-            let replaced = message.event == "reading" && later.any(|event| event != "bell");
-            if number > missed || !replaced {
+            let mut later = rest.clone().map(|(_, message)| message.kind);
+            if is_wanted(message, &mut later) {
                 return After::Event(number, message.clone());
             }
         }
@@ -152,28 +243,40 @@ impl Live {
     }
 }
 
-impl Default for Live {
-    fn default() -> Self {
-        Self::new()
-    }
+/// Whole milliseconds.
+fn millis(time: Duration) -> u64 {
+    u64::try_from(time.as_millis()).unwrap_or(u64::MAX)
 }
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 mod tests {
+    use super::Kind::{Bell, Reading, State};
     use super::*;
 
-    fn tell(live: &Live, events: &[&'static str]) {
-        for event in events {
-            live.tell(event, format!("{{\"n\":{}}}", live.last() + 1));
+    fn live() -> Live {
+        Live::new(Clock::start().sooner(Duration::from_secs(10)))
+    }
+
+    fn tell(live: &Live, events: &[Kind]) {
+        for kind in events {
+            live.tell(*kind, format!("{{\"n\":{}}}", live.last() + 1));
         }
     }
 
-    /// The numbers heard after one, until nothing more comes; none when it is lost.
-    fn heard(live: &Live, mut number: u64, missed: u64) -> Option<Vec<u64>> {
+    /// Makes all that was told so far late.
+    fn grow_late(live: &Live) {
+        for message in &mut live.recent().kept {
+            let before = message.at.since_origin() - 2 * LATE;
+            message.at = Moment::after_origin(before);
+        }
+    }
+
+    /// The numbers heard one after another, until nothing more comes; none when it is lost.
+    fn numbers(mut number: u64, next: impl Fn(u64) -> After) -> Option<Vec<u64>> {
         let mut numbers = Vec::new();
         loop {
-            match live.after(number, missed) {
+            match next(number) {
                 After::Event(next, message) => {
                     assert_eq!(*message.data, format!("{{\"n\":{next}}}"));
                     numbers.push(next);
@@ -185,63 +288,92 @@ mod tests {
         }
     }
 
-    #[test]
-    fn every_event_is_heard_once_and_in_order() {
-        let live = Live::new();
-        let _follows = live.follow();
-        tell(&live, &["state", "reading", "reading", "bell", "reading"]);
-        assert_eq!(heard(&live, 0, 0).unwrap(), [1, 2, 3, 4, 5]);
-        assert_eq!(heard(&live, 4, 0).unwrap(), [5]);
-        assert_eq!(heard(&live, 5, 0).unwrap(), [] as [u64; 0]);
-        assert_eq!(heard(&live, 6, 0), None, "it never was");
+    fn heard(live: &Live, number: u64) -> Option<Vec<u64>> {
+        numbers(number, |number| live.after(number))
     }
 
     #[test]
-    fn of_what_was_missed_a_reading_that_was_replaced_is_left_out_and_a_bell_never() {
-        let live = Live::new();
+    fn who_keeps_up_hears_every_event_once_and_in_order() {
+        let live = live();
         let _follows = live.follow();
-        tell(&live, &["reading", "bell", "reading", "state", "bell"]);
-        tell(&live, &["reading", "reading", "bell"]);
-        assert_eq!(heard(&live, 0, 8).unwrap(), [2, 4, 5, 7, 8]);
-        assert_eq!(heard(&live, 5, 8).unwrap(), [7, 8]);
+        tell(&live, &[State, Reading, Reading, Bell, Reading]);
+        assert_eq!(heard(&live, 0).unwrap(), [1, 2, 3, 4, 5]);
+        assert_eq!(heard(&live, 4).unwrap(), [5]);
+        assert_eq!(heard(&live, 5).unwrap(), [] as [u64; 0]);
+        assert_eq!(heard(&live, 6), None, "it never was");
+    }
+
+    #[test]
+    fn of_what_is_late_what_was_replaced_is_left_out_and_a_bell_never() {
+        let live = live();
+        let _follows = live.follow();
+        tell(&live, &[Reading, Bell, Reading, State, Bell]);
+        tell(&live, &[Reading, State, Reading, Bell]);
+        grow_late(&live);
+        assert_eq!(heard(&live, 0).unwrap(), [2, 5, 7, 8, 9]);
+        tell(&live, &[Reading, Reading]);
+        assert_eq!(heard(&live, 0).unwrap(), [2, 5, 7, 9, 10, 11]);
+        // A state holds more than the reading after it.
+        assert_eq!(heard(&live, 6).unwrap(), [7, 9, 10, 11]);
+    }
+
+    #[test]
+    fn the_bells_that_were_missed_are_heard_by_themselves() {
+        let live = live();
+        let _follows = live.follow();
+        tell(&live, &[Bell, Reading, Bell, State, Bell]);
+        let bells = |number, until| numbers(number, |number| live.bell_after(number, until));
+        assert_eq!(bells(0, 5).unwrap(), [1, 3, 5]);
+        assert_eq!(bells(1, 4).unwrap(), [3]);
+        assert_eq!(bells(5, 5).unwrap(), [] as [u64; 0]);
+        assert_eq!(bells(9, 9), None);
     }
 
     #[test]
     fn so_many_are_kept_and_what_is_gone_is_lost() {
-        let live = Live::new();
+        let live = live();
         let _follows = live.follow();
-        tell(&live, &["bell"; KEPT + 10]);
-        assert_eq!(heard(&live, 9, 0), None);
-        assert_eq!(heard(&live, 10, 0).unwrap().len(), KEPT);
+        tell(&live, &[Bell; KEPT + 10]);
+        assert_eq!(heard(&live, 9), None);
+        assert_eq!(heard(&live, 10).unwrap().len(), KEPT);
     }
 
     #[test]
     fn nobody_listens_for_long_and_nothing_is_kept_and_the_gap_is_seen() {
-        let live = Live::new();
+        let live = live();
         assert!(!live.is_followed());
         let follows = live.follow();
-        tell(&live, &["bell"; 3]);
+        tell(&live, &[Bell; 3]);
         drop(follows);
         assert!(live.is_followed(), "it may come back");
-        tell(&live, &["bell"; KEPT - 1]);
+        tell(&live, &[Bell; KEPT - 1]);
         assert!(live.is_followed());
-        assert!(heard(&live, 3, 0).is_some());
-        tell(&live, &["bell"]);
+        assert!(heard(&live, 3).is_some());
+        tell(&live, &[Bell]);
         assert!(!live.is_followed());
         let last = live.last();
         let _follows = live.follow();
         assert!(live.is_followed());
-        assert_eq!(heard(&live, last - 1, 0), None);
+        assert_eq!(heard(&live, last - 1), None);
     }
 
     #[test]
     fn an_id_is_of_its_run_alone() {
-        let (one, other) = (Live::new(), Live::new());
+        let (one, other) = (live(), live());
         assert_eq!(one.number(&one.id(7)), Some(7));
         assert_eq!(one.number(&other.id(7)), None);
         for odd in ["", ".", "7", "x.7", ".7"] {
             assert_eq!(one.number(odd), None, "{odd}");
         }
         assert_eq!(one.number(&format!("{}.x", one.id(1))), None);
+    }
+
+    #[test]
+    fn a_beat_says_how_old_the_last_reading_is() {
+        let live = live();
+        assert_eq!(live.beat().age, None);
+        live.was_read();
+        let beat = live.beat();
+        assert!(beat.age.unwrap() <= beat.t + 1);
     }
 }

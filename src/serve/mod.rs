@@ -8,6 +8,7 @@
 
 mod beyond;
 mod certificate;
+mod clock;
 mod code;
 mod devices;
 mod door;
@@ -24,19 +25,23 @@ mod places;
 mod recipes;
 mod secret;
 mod stream;
+mod turn;
 mod view;
+mod wire;
 
 pub use beyond::BeyondView;
+pub use clock::Clock;
 pub use devices::DeviceView;
-pub use door::{Ask, Door, House};
+pub use door::{Ask, Door, House, Inbox, LIMIT, Look, NotDone, Refusal, Rung, Wish};
 pub use front::{Front, PageView};
 pub use listen::{SOCKET, Served, listen};
-pub use live::{Live, Message};
+pub use live::{Kind, Live};
 pub use orders::{AddBody, OnBody, OrderBody, OrderRequest, RefusalBody, ReplyBody};
 pub use pairing::{CodeView, ForgetBody, ForgottenView};
 pub use recipes::{AddView, RecipeView, RecipesView};
 pub use secret::random_id;
+pub use turn::Turn;
 pub use view::{
-    ActionView, BellView, BenchView, HoldView, JobView, MetalView, PanView, PlannedView,
+    ActionView, BeatView, BellView, BenchView, HoldView, JobView, MetalView, PanView, PlannedView,
     ReadingView, WeighedView, WeighingView,
 };

@@ -4,6 +4,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::door::House;
+use super::view::BenchView;
 use crate::balance::Key;
 use crate::book::JobName;
 use crate::job::{
@@ -300,6 +301,9 @@ pub struct RefusalBody {
     /// yes is wanted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub confirm: Option<String>,
+    /// How the bench stands now, where the order was given on another state than that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bench: Option<Box<BenchView>>,
 }
 
 impl From<Done> for ReplyBody {
@@ -320,6 +324,7 @@ impl From<&Trouble> for RefusalBody {
             mend: trouble.mend.clone(),
             passes: trouble.passes,
             confirm: trouble.confirm.as_deref().map(str::to_owned),
+            bench: None,
         }
     }
 }

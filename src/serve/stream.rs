@@ -1,26 +1,34 @@
 //! Server-sent events of one follower.
 //!
 //! A follower keeps no queue of its own and no task: the next event is taken from what the bench
-//! keeps when the client has room for it. For one that is so slow that it is not kept any more,
-//! what was missed is replaced by the latest state. Every event has an id; one who names the last
-//! that it heard (`Last-Event-ID`) goes on after it.
+//! keeps when the client has room for it, and then what is late and was replaced is left out. One that
+//! is so slow that what it missed is not kept any more gets the latest state in its place. Every event
+//! has an id; one who names the last that it heard (`Last-Event-ID`) gets the bells that it missed and
+//! the whole state as it is now, and nothing that is old. Once a second a beat says that all this is
+//! there, and how old the last reading is.
 
 use std::convert::Infallible;
 use std::future::Future;
 use std::pin::Pin;
+use std::sync::Arc;
 use std::task::{Context, Poll};
 use std::time::Duration;
 
 use axum::response::sse::Event;
 use futures_core::Stream;
+use serde::Serialize;
 use tokio::sync::watch;
+use tokio::time::{Instant, sleep_until};
 
 use super::devices::{Leave, left};
 use super::door::Door;
-use super::live::After;
+use super::live::{After, Message};
+use super::wire::Wire;
 
 /// How soon a client should come back when it was cut off.
 const RETRY: Duration = Duration::from_secs(1);
+/// From one beat to the next.
+const BEAT: Duration = Duration::from_secs(1);
 
 /// The events on their way to one follower.
 pub(super) struct Follower {
@@ -31,23 +39,23 @@ pub(super) struct Follower {
 type Next = Pin<Box<dyn Future<Output = Option<(Event, Feed)>> + Send>>;
 
 impl Follower {
-    /// Follows a bench until the service stops: on from the last event that was heard, if it is
-    /// still kept; else the whole state first.
+    /// Follows a bench until the service stops: the bells that were missed since the last event that
+    /// was heard, if they are still kept, then the whole state, then what comes.
     /// Sooner for a device that is forgotten.
     pub(super) fn start(
         door: Door,
         heard: Option<&str>,
         stopping: watch::Receiver<bool>,
         leave: Option<Leave>,
+        wire: Option<Arc<Wire>>,
     ) -> Self {
-        let told = door.live.follow();
-        let missed = door.live.last();
-        let after = heard.and_then(|id| door.live.number(id));
         let feed = Feed {
-            after,
-            missed,
-            told,
+            after: heard.and_then(|id| door.live.number(id)),
+            is_whole: false,
+            beat: Instant::now() + BEAT,
+            told: door.live.follow(),
             door,
+            wire,
             end: End { stopping, leave },
         };
         let first = async { feed.next().await.map(first_of_all) };
@@ -82,12 +90,15 @@ impl Stream for Follower {
 
 /// What the events of a follower come from.
 struct Feed {
-    /// The last event that it was given; none when it must have the whole state first.
+    /// The last event that it was given, or that its state holds.
     after: Option<u64>,
-    /// Up to here it was cut off.
-    missed: u64,
+    /// It has the whole state; what comes after that event is all that it lacks.
+    is_whole: bool,
+    /// When the next beat is due.
+    beat: Instant,
     told: watch::Receiver<u64>,
     door: Door,
+    wire: Option<Arc<Wire>>,
     end: End,
 }
 
@@ -107,8 +118,7 @@ impl End {
     }
 
     fn is_forgotten(&self) -> bool {
-        let leave = self.leave.as_ref();
-        leave.is_some_and(|leave| leave.has_changed().is_err())
+        self.leave.as_ref().is_some_and(Leave::is_over)
     }
 }
 
@@ -119,52 +129,71 @@ impl Feed {
             if self.end.is_forgotten() {
                 return None;
             }
-            let after = self.after.map(|number| {
-                self.told.mark_unchanged();
-                self.door.live.after(number, self.missed)
-            });
-            match after {
-                Some(After::Event(number, message)) => {
-                    let event = Event::default()
-                        .event(message.event)
-                        .id(self.door.live.id(number))
-                        .data(&*message.data);
+            if let Some(wire) = self.wire.clone() {
+                tokio::select! {
+                    biased;
+                    () = wire.room() => {}
+                    () = self.end.come() => return None,
+                }
+            }
+            let Some(after) = self.after.filter(|_| self.is_whole) else {
+                let event = self.catch_up().await?;
+                return Some((event, self));
+            };
+            // Before what is told: a busy bench must not put it off.
+            if self.beat <= Instant::now() {
+                self.beat = Instant::now() + BEAT;
+                let event = self.event("beat", after, &self.door.live.beat())?;
+                return Some((event, self));
+            }
+            self.told.mark_unchanged();
+            match self.door.live.after(after) {
+                After::Event(number, message) => {
                     self.after = Some(number);
+                    let event = self.told(number, &message);
                     return Some((event, self));
                 }
-                Some(After::Nothing) => {
+                After::Nothing => {
                     // Biased: at a stop, what was told before it is still told.
                     tokio::select! {
                         biased;
                         told = self.told.changed() => told.ok()?,
                         () = self.end.come() => return None,
+                        () = sleep_until(self.beat) => {}
                     }
                 }
-                Some(After::Lost) | None => {
-                    if let Some((number, event)) = self.whole().await {
-                        self.after = Some(number);
-                        return Some((event, self));
-                    }
-                    // A bench that is waiting for its disk tells no state, but rings.
-                    if *self.end.stopping.borrow() {
-                        return None;
-                    }
-                    self.after = Some(self.door.live.last());
-                }
+                After::Lost => (self.after, self.is_whole) = (None, false),
             }
         }
     }
 
-    async fn whole(&mut self) -> Option<(u64, Event)> {
+    /// The next of what one lacks who was cut off or comes anew: a bell that it missed, or, when it has
+    /// all of them, the whole state.
+    async fn catch_up(&mut self) -> Option<Event> {
         let (number, view) = tokio::select! {
             biased;
             view = self.door.view_and_number() => view.ok()?,
             () = self.end.come() => return None,
         };
-        let event = Event::default()
-            .event("state")
+        if let Some(after) = self.after
+            && let After::Event(missed, bell) = self.door.live.bell_after(after, number)
+        {
+            self.after = Some(missed);
+            return Some(self.told(missed, &bell));
+        }
+        (self.after, self.is_whole) = (Some(number), true);
+        self.event("state", number, &view)
+    }
+
+    fn told(&self, number: u64, message: &Message) -> Event {
+        Event::default()
+            .event(message.kind.word())
             .id(self.door.live.id(number))
-            .data(serde_json::to_string(&view).ok()?);
-        Some((number, event))
+            .data(&*message.data)
+    }
+
+    fn event(&self, name: &str, number: u64, data: &impl Serialize) -> Option<Event> {
+        let event = Event::default().event(name).id(self.door.live.id(number));
+        Some(event.data(serde_json::to_string(data).ok()?))
     }
 }

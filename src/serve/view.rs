@@ -46,6 +46,9 @@ pub struct BenchView {
     /// The orders that the bench would take now, the likeliest first.
     #[serde(default)]
     pub actions: Vec<ActionView>,
+    /// When this was so: milliseconds since the service started.
+    #[serde(default)]
+    pub t: u64,
 }
 
 /// An order that the bench would take.
@@ -124,6 +127,9 @@ pub struct PanView {
     pub net: Option<String>,
     /// At rest.
     pub steady: bool,
+    /// How old the reading was that is shown, in milliseconds; none when none is shown.
+    #[serde(default)]
+    pub age_ms: Option<u64>,
 }
 
 /// What a reading changes, for followers: far smaller than the whole state.
@@ -137,6 +143,19 @@ pub struct ReadingView {
     pub weighing: Option<WeighingView>,
     /// The sentence that the person needs now.
     pub sentence: String,
+    /// When this was so: milliseconds since the service started.
+    #[serde(default)]
+    pub t: u64,
+}
+
+/// That the service is there, told once a second.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct BeatView {
+    /// When it was told: milliseconds since the service started.
+    pub t: u64,
+    /// Milliseconds since the balance was last read; none while it never was.
+    pub age: Option<u64>,
 }
 
 /// A weighing.
@@ -305,12 +324,33 @@ pub struct BellView {
     pub title: String,
     /// The number that matters, and what to do.
     pub text: String,
+    /// When it was rung: milliseconds since the service started.
+    #[serde(default)]
+    pub t: u64,
+}
+
+/// Milliseconds since the service started.
+fn millis(at: Moment) -> u64 {
+    u64::try_from(at.since_origin().as_millis()).unwrap_or(u64::MAX)
+}
+
+impl ReadingView {
+    /// What a reading has changed, at a moment.
+    pub fn of(state: &State, at: Moment) -> Self {
+        Self {
+            pan: PanView::of(state, at),
+            weighing: WeighingView::of(state),
+            sentence: state.sentence(),
+            t: millis(at),
+        }
+    }
 }
 
 impl BellView {
-    /// A ring as clients see it.
-    pub fn of(ring: &Ring) -> Self {
+    /// A ring as clients see it, at a moment.
+    pub fn of(ring: &Ring, at: Moment) -> Self {
         Self {
+            t: millis(at),
             bell: ring.kind.word().to_owned(),
             title: ring.title.clone(),
             text: ring.text.clone(),
@@ -342,7 +382,14 @@ impl BenchView {
             job: state.job().map(|job| JobView::of(job, state.rules())),
             mark: state.mark().to_string(),
             actions: ActionView::all(state),
+            t: millis(at),
         }
+    }
+
+    /// Whether this is the same but for the time.
+    pub fn is_as(&mut self, other: &Self) -> bool {
+        (self.t, self.pan.age_ms) = (other.t, other.pan.age_ms);
+        self == other
     }
 }
 
@@ -360,7 +407,7 @@ impl PanView {
         let fresh = state
             .shown()
             .filter(|(_, heard)| talks && at.since(*heard) < state.rules().link.silence);
-        let Some((reading, _)) = fresh else {
+        let Some((reading, heard)) = fresh else {
             return Self {
                 unit,
                 ..Self::default()
@@ -383,6 +430,7 @@ impl PanView {
                 .and_then(|tracked| tracked.net)
                 .map(|net| net.to_string()),
             steady: tracked.is_some_and(|tracked| tracked.steady),
+            age_ms: u64::try_from(at.since(heard).as_millis()).ok(),
         }
     }
 }

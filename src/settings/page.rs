@@ -4,7 +4,7 @@
 //! address that others on the network can reach is used only when the settings say so in as many
 //! words, and under no name but those listed. Leaves to others: opening it, and who is let in.
 
-use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 
 use super::section::{Known, Section};
 
@@ -39,7 +39,7 @@ impl Default for PageSettings {
 /// The port by default; above those of the system, below those that it gives out by itself.
 const PORT: u16 = 7726;
 /// The port for other devices. Another one, so that neither is ever mistaken for the other.
-const BEYOND: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::UNSPECIFIED), PORT + 1);
+const BEYOND: SocketAddr = SocketAddr::new(IpAddr::V6(Ipv6Addr::UNSPECIFIED), PORT + 1);
 /// What `at` says for no page.
 const OFF: &str = "off";
 /// The most names; each is in the certificate.
@@ -50,7 +50,7 @@ pub(super) const PAGE: Known = Known {
     keys: &[
         ("at", "\"127.0.0.1:7726\""),
         ("beyond_loopback", "false"),
-        ("beyond_at", "\"0.0.0.0:7727\""),
+        ("beyond_at", "\"[::]:7727\""),
         ("names", "[\"bench.local\"]"),
     ],
 };
@@ -133,7 +133,7 @@ fn beyond_at(section: &Section<'_>) -> Option<SocketAddr> {
         section.refuse(
             "beyond_at",
             "That is no address with a port.",
-            "Write beyond_at = \"0.0.0.0:7727\" for every network of this computer, or its address in one.",
+            "Write beyond_at = \"[::]:7727\" for every network of this computer, or its address in one.",
         );
     }
     at

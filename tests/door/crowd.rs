@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-use crate::page::{Door, desk};
+use crate::page::{Door, alone, desk};
 use crate::support::http;
 
 /// More than are let in at once over TCP.
@@ -117,4 +117,110 @@ fn followers_on_tcp_that_never_read_cost_neither_time_nor_memory() {
     let grown = desk.service.memory().saturating_sub(memory);
     assert!(grown < 5 * 1024, "memory grew by {grown} KiB");
     drop(deaf);
+}
+
+/// How long the page's person waits for the bench.
+fn let_in(door: &Door) -> Duration {
+    let began = Instant::now();
+    let reply = door.get("/v1/benches");
+    assert_eq!(reply.status, 200, "{reply:?}");
+    began.elapsed()
+}
+
+/// Whether the other side has hung up.
+fn is_hung_up(stream: &mut TcpStream) -> bool {
+    stream.set_nonblocking(true).unwrap();
+    let sent = stream.write_all(b"x");
+    sent.is_err_and(|error| error.kind() != std::io::ErrorKind::WouldBlock)
+}
+
+#[test]
+fn the_page_comes_in_at_once_past_six_hundred_who_say_nothing() {
+    let (service, home) = alone();
+    let door = Door::of(&home);
+    let free = let_in(&door);
+    let _idle: Vec<TcpStream> = (0..600)
+        .map(|_| TcpStream::connect(door.at).unwrap())
+        .collect();
+    let first = let_in(&door);
+    // Those who are there already let it in again and again.
+    let mut again: Vec<Duration> = (0..20).map(|_| let_in(&door)).collect();
+    again.sort();
+    println!(
+        "let in after {free:?} alone, {first:?} behind 600 idle connections, then {:?} (the slowest of 20 {:?})",
+        again[10], again[19]
+    );
+    assert!(first < Duration::from_secs(4), "{first:?}");
+    assert!(again[19] < Duration::from_secs(2), "{again:?}");
+    drop(service);
+}
+
+#[test]
+fn who_asks_and_never_reads_keeps_nobody_out_and_is_hung_up_on() {
+    let desk = desk();
+    let door = Door::of(&desk.home);
+    desk.open("T-1", &[]);
+    let alone = desk.time_of_lot("3.00");
+    let memory = desk.service.memory();
+    // A person's page is open all the while, and stays so.
+    let mut open = TcpStream::connect(door.at).unwrap();
+    let (token, host) = (&door.token, door.host());
+    write!(
+        open,
+        "GET /v1/bench/-/events?token={token} HTTP/1.1\r\n{host}\r\n\r\n"
+    )
+    .unwrap();
+    open.set_read_timeout(Some(Duration::from_secs(20)))
+        .unwrap();
+    let reading = std::thread::spawn(move || {
+        let (mut part, mut all) = ([0; 4096], 0);
+        while let Ok(count @ 1..) = std::io::Read::read(&mut open, &mut part) {
+            all += count;
+        }
+        all
+    });
+    let began = Instant::now();
+    let request = format!("GET /v1/benches HTTP/1.1\r\n{host}\r\n\r\n").repeat(200);
+    let mut deaf: Vec<TcpStream> = (0..130)
+        .map(|_| {
+            let stream = TcpStream::connect(door.at).unwrap();
+            stream.set_nonblocking(true).unwrap();
+            stream
+        })
+        .collect();
+    let mut first = None;
+    let mut left = deaf.len();
+    while left > 0 {
+        let in_time = began.elapsed() < Duration::from_secs(40);
+        assert!(in_time, "{left} were never hung up on");
+        for stream in &mut deaf {
+            // As much as is taken.
+            while stream.write(request.as_bytes()).is_ok() {}
+        }
+        first.get_or_insert_with(|| let_in(&door));
+        std::thread::sleep(Duration::from_millis(200));
+        left = deaf
+            .iter_mut()
+            .filter_map(|it| (!is_hung_up(it)).then_some(()))
+            .count();
+    }
+    println!(
+        "let in after {:?} past 130 who never read; the last of them hung up on after {:?}",
+        first.unwrap(),
+        began.elapsed()
+    );
+    assert!(first.unwrap() < Duration::from_secs(4), "{first:?}");
+    let with = desk.time_of_lot("4.00");
+    assert!(
+        with < alone * 3 + Duration::from_secs(2),
+        "{with:?}, alone {alone:?}"
+    );
+    let grown = desk.service.memory().saturating_sub(memory);
+    println!("memory grew by {grown} KiB");
+    assert!(grown < 8 * 1024, "memory grew by {grown} KiB");
+    drop(desk);
+    assert!(
+        reading.join().unwrap() > 10_000,
+        "the open page was cut off"
+    );
 }

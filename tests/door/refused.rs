@@ -207,3 +207,68 @@ fn a_page_of_another_site_can_order_nothing_and_read_nothing() {
     assert!(reply.json()["job"].is_null(), "nothing was done: {reply:?}");
     assert_eq!(door.order(ORDER).status, 200, "the good one does it");
 }
+
+/// A client that sends all of a large body before it reads hears why it is refused, and no broken pipe.
+#[test]
+fn who_is_refused_early_hears_it_however_much_it_sends() {
+    use std::io::{Read as _, Write as _};
+    let (_service, home) = alone();
+    let door = Door::of(&home);
+    let (host, bearer, origin) = (door.host(), door.bearer(), door.origin());
+    let body = vec![b'x'; 3 << 20];
+    let cases: [(&str, &[&str], &str); 5] = [
+        ("/v1/nothing", &[&bearer], "404"),
+        ("/v1/bench/none/order", &[&bearer], "404"),
+        ("/v1/bench/-/order", &[], "401"),
+        ("/v1/bench/-/order", &[&bearer], "413"),
+        ("/v1/pair/enter", &[&bearer], "403"),
+    ];
+    for (path, lines, status) in cases {
+        for _ in 0..20 {
+            let mut stream = std::net::TcpStream::connect(door.at).unwrap();
+            let lines = lines.join("\r\n");
+            let gap = if lines.is_empty() { "" } else { "\r\n" };
+            write!(
+                stream,
+                "POST {path} HTTP/1.1\r\n{host}\r\n{origin}\r\n{JSON}\r\n{lines}{gap}content-length: {}\r\n\r\n",
+                body.len()
+            )
+            .unwrap();
+            stream.write_all(&body).expect("it takes all that is sent");
+            stream.shutdown(std::net::Shutdown::Write).unwrap();
+            let mut said = String::new();
+            stream.read_to_string(&mut said).expect("and answers");
+            assert!(said.starts_with(&format!("HTTP/1.1 {status} ")), "{said}");
+            assert!(said.trim_end().ends_with('}'), "{said}");
+        }
+    }
+}
+
+/// A person who came by another name is told which are right, in a page and not in JSON.
+#[test]
+fn a_browser_at_another_name_is_shown_the_right_ones() {
+    let (_service, home) = alone();
+    let door = Door::of(&home);
+    let accept = "accept: text/html,application/xhtml+xml,*/*;q=0.8";
+    let port = door.at.port();
+    for path in ["/", "/bench/left", "/page/index.html", "/v1/benches"] {
+        let strange = format!("host: bench.example:{port}");
+        let reply = door.ask(&format!("GET {path}"), &[&strange, accept], "");
+        assert_eq!(reply.status, 421, "{reply:?}");
+        for head in ["content-type: text/html", "default-src 'none'", "no-store"] {
+            assert!(reply.head.to_lowercase().contains(head), "{reply:?}");
+        }
+        let address = format!("<a href=\"http://127.0.0.1:{port}/\">");
+        assert!(reply.body.contains(&address), "{reply:?}");
+        assert!(!reply.body.contains("<script"), "{reply:?}");
+        assert!(!reply.body.contains(&door.token), "{reply:?}");
+        // A program is told in the form that it knows, with the right names too.
+        let reply = door.ask(&format!("GET {path}"), &[&strange], "");
+        reply.is_refused(421, "host-strange");
+        let mend = reply.json()["mend"].as_str().unwrap().to_owned();
+        assert!(
+            mend.contains(&format!("http://127.0.0.1:{port}/")),
+            "{mend}"
+        );
+    }
+}

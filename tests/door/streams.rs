@@ -194,16 +194,125 @@ fn more_missed_than_is_kept_is_the_whole_state() {
 }
 
 #[test]
-fn a_stream_on_which_nothing_happens_is_kept_alive() {
+fn a_beat_a_second_says_how_old_the_last_reading_is() {
+    // Where nothing is ever read, and where there is much to tell.
     let (_service, home) = alone();
-    let door = Door::of(&home);
-    let mut stream = Stream::open(&door, None);
-    assert_eq!(stream.next().unwrap().event, "state");
-    let began = Instant::now();
-    while stream.line().expect("the stream goes on") != ":" {
-        assert!(began.elapsed() < LIMIT, "no comment came");
+    let desk = desk();
+    for (home, talks) in [(&home, false), (&desk.home, true)] {
+        let mut stream = Stream::open(&Door::of(home), None);
+        let mut beats: Vec<(u64, Option<u64>)> = Vec::new();
+        let began = Instant::now();
+        while beats.len() < 4 {
+            let heard = stream.next().expect("the stream goes on");
+            if heard.event == "beat" {
+                let data = heard.data;
+                beats.push((data["t"].as_u64().unwrap(), data["age"].as_u64()));
+            }
+            assert!(began.elapsed() < LIMIT, "{beats:?}");
+        }
+        for pair in beats.windows(2) {
+            let apart = pair[1].0 - pair[0].0;
+            assert!((900..3000).contains(&apart), "{beats:?}");
+        }
+        for (_, age) in &beats {
+            assert_eq!(age.is_some(), talks, "{beats:?}");
+            assert!(age.is_none_or(|age| age < 2000), "{beats:?}");
+        }
     }
-    assert!(began.elapsed() > Duration::from_secs(5));
+    // A balance that falls silent is told of by the age, beat by beat.
+    desk.balance.unplug().unwrap();
+    let mut stream = Stream::open(&Door::of(&desk.home), None);
+    stream.until("an old reading", |heard| {
+        heard.event == "beat" && heard.data["age"].as_u64() > Some(3000)
+    });
+}
+
+#[test]
+fn every_event_says_when_it_was_so_and_a_view_how_old_its_reading_is() {
+    let desk = desk();
+    let door = Door::of(&desk.home);
+    let mut stream = Stream::open(&door, None);
+    desk.open("T-1", &[]);
+    desk.lot("916", "fire-assay", "5.00");
+    let all = stream.until("the bell", |heard| is_bell(heard, "recorded"));
+    let times: Vec<u64> = all
+        .iter()
+        .map(|it| it.data["t"].as_u64().unwrap())
+        .collect();
+    assert!(times.is_sorted(), "{all:?}");
+    for heard in all.iter().filter(|it| it.event == "reading") {
+        assert!(heard.data["age_ms"].as_u64().unwrap() < 1000, "{heard:?}");
+    }
+    let view = desk.view();
+    assert!(view["t"].as_u64().unwrap() >= *times.last().unwrap());
+    let age = view["pan"]["age_ms"].as_u64();
+    assert!(age.is_some_and(|age| age < 3000), "{view}");
+    // Without a reading that is current there is no age of it either.
+    desk.balance.unplug().unwrap();
+    let view = desk.until("the link is lost", |view| view["link"] == "absent");
+    assert!(
+        view["pan"]["shown"].is_null() && view["pan"]["age_ms"].is_null(),
+        "{view}"
+    );
+}
+
+/// On a link that is too slow for all that is told, what comes is what is so.
+#[test]
+fn a_slow_client_hears_what_is_so_and_never_falls_behind() {
+    use std::io::Read as _;
+    let desk = desk();
+    let door = Door::of(&desk.home);
+    desk.open("T-1", &[]);
+    let socket = socket2::Socket::new(socket2::Domain::IPV4, socket2::Type::STREAM, None).unwrap();
+    // Little room on the client's side, as on a way that is narrow all along.
+    socket.set_recv_buffer_size(4096).unwrap();
+    socket.connect(&door.at.into()).unwrap();
+    let mut stream = TcpStream::from(socket);
+    stream.set_read_timeout(Some(LIMIT)).unwrap();
+    write!(
+        stream,
+        "GET /v1/bench/{BENCH}/events?token={} HTTP/1.1\r\n{}\r\n\r\n",
+        door.token,
+        door.host()
+    )
+    .unwrap();
+    let (began, mut text, mut part) = (Instant::now(), String::new(), [0; 512]);
+    let (mut ages, mut bells) = (Vec::new(), 0);
+    let mut rung = 0;
+    while began.elapsed() < Duration::from_secs(12) {
+        // Some 10 kB a second, of the 30 and more that fifty readings a second are.
+        std::thread::sleep(Duration::from_millis(50));
+        let count = stream.read(&mut part).unwrap();
+        assert_ne!(count, 0, "it was hung up on");
+        text.push_str(&String::from_utf8_lossy(&part[..count]));
+        // A bell now and then, of which none may be missing.
+        if began.elapsed() > Duration::from_secs(2 + rung) && rung < 4 {
+            desk.lot("916", "fire-assay", "5.00");
+            rung += 1;
+        }
+        let heard = desk.follower.since(desk.follower.mark().saturating_sub(1));
+        let now = heard.last().and_then(|(_, data)| data["t"].as_u64());
+        while let Some((block, rest)) = text.split_once("\n\n") {
+            let data = block.lines().find_map(|line| line.strip_prefix("data: "));
+            let data = data.and_then(|data| serde_json::from_str::<Value>(data).ok());
+            bells += u64::from(block.contains("event: bell") && block.contains("\"recorded\""));
+            if let (Some(then), Some(now)) = (data.and_then(|it| it["t"].as_u64()), now) {
+                ages.push(now.saturating_sub(then));
+            }
+            text = rest.to_owned();
+        }
+    }
+    let heard = ages.len();
+    let told = desk.follower.mark();
+    let last = *ages[heard / 2..].iter().max().unwrap();
+    ages.sort_unstable();
+    println!(
+        "{heard} of {told} events in 12 s, their age {} ms in the median, {} ms at most",
+        ages[heard / 2],
+        ages[heard - 1]
+    );
+    assert!(last < 3000, "it falls behind: {ages:?}");
+    assert!(bells >= 3, "{bells} bells of {rung}");
 }
 
 #[test]

@@ -339,3 +339,66 @@ fn http_that_is_nonsense_is_refused_and_harms_nothing() {
     desk.place(g("1.00"));
     desk.verify();
 }
+
+/// Half a first line, or zeros, as a power cut leaves them, do not block a ticket in silence.
+#[test]
+fn a_ticket_whose_file_holds_no_record_is_opened_and_the_file_set_aside() {
+    let mut desk = Desk::new();
+    desk.service.stop();
+    let half: &[u8] = br#"{"n":1,"at":"2026-01-05T09:12:44.123Z","event":"open","format"#;
+    for (ticket, left) in [("T-1", half), ("T-2", &[0; 4096])] {
+        std::fs::write(desk.home.job_path(ticket), left).unwrap();
+    }
+    desk.start_again();
+    desk.service.until_logged("holds no whole record");
+    for ticket in ["T-1", "T-2"] {
+        let words = ["open", ticket, "--target", "18k", "--colour", "yellow"];
+        let said = desk.say(&words).ends(3);
+        assert!(said.contains("set aside in the book as"), "{said}");
+        desk.lot("916", "fire-assay", "5.00");
+        assert_eq!(desk.home.masses(ticket), ["5.00 g"]);
+        let mark = desk.view()["actions"].clone();
+        let close = mark
+            .as_array()
+            .unwrap()
+            .iter()
+            .find(|it| it["action"] == "close");
+        let confirm = close
+            .and_then(|it| it["confirm"].as_str())
+            .map(str::to_owned);
+        let confirm = confirm.as_deref().unwrap_or("00000000");
+        desk.say(&["close", "--confirm", confirm]).ends(3);
+    }
+    let book = std::fs::read_dir(desk.home.path().join("book")).unwrap();
+    let aside = book.filter(|it| {
+        let name = it.as_ref().unwrap().file_name();
+        name.to_string_lossy().contains(".torn-")
+    });
+    assert_eq!(aside.count(), 2);
+    desk.verify();
+}
+
+/// The most memory that a process ever held, in KiB.
+fn most_memory(pid: u32) -> u64 {
+    let status = fs::read_to_string(format!("/proc/{pid}/status")).unwrap();
+    let line = status.lines().find(|line| line.starts_with("VmHWM:"));
+    let number = line.unwrap().split_whitespace().nth(1).unwrap();
+    number.parse().unwrap()
+}
+
+/// A job file of the largest size that is read, in the way of a ticket, is not read at all on the loop
+/// that every bench shares.
+#[test]
+fn a_huge_file_in_the_way_of_a_ticket_is_not_read() {
+    let desk = Desk::new();
+    let huge = std::fs::File::create(desk.home.job_path("T-9")).unwrap();
+    huge.set_len(64 << 20).unwrap();
+    let memory = most_memory(desk.service.pid());
+    for _ in 0..5 {
+        desk.say(&["open", "T-9", "--target", "18k", "--colour", "yellow"])
+            .is_refused("already has a job T-9");
+    }
+    let grown = most_memory(desk.service.pid()) - memory;
+    println!("memory grew by {grown} KiB");
+    assert!(grown < 8 * 1024, "memory grew by {grown} KiB");
+}

@@ -107,8 +107,9 @@ fn on_a_full_disk(way: impl FnOnce(&Home) -> Way) {
     desk.open("T-1", &["fine-copper"]);
     desk.lot("916", "fire-assay", "20.00");
     let window = desk.add(&[]);
-    way.fill(&desk);
+    // What is noted between may be what does not fit any more.
     let mark = desk.follower.mark();
+    way.fill(&desk);
     // Readings that change fill what is left of the last block, if anything is.
     for step in 1..=40 {
         desk.place(g("0.03").times(step));

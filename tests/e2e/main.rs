@@ -14,6 +14,7 @@ mod benches;
 mod check_weight;
 mod disk;
 mod hotplug;
+mod hung_disk;
 mod kills;
 mod link;
 mod loose;

@@ -132,7 +132,7 @@ fn a_whole_job_with_its_statement_and_its_file() {
     }
     assert_eq!(
         kinds.keys().collect::<Vec<_>>(),
-        ["bell", "reading", "state"]
+        ["beat", "bell", "reading", "state"]
     );
     assert!(kinds["reading"] > 50, "{kinds:?}");
     assert!(kinds["bell"] >= 6, "{kinds:?}");

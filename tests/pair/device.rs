@@ -172,6 +172,16 @@ impl Device {
         self.ask(&format!("GET {path}"), &[&self.host(), &self.cookie()], "")
     }
 
+    /// The same, where it may be hung up on.
+    pub(crate) fn try_get(&self, path: &str) -> io::Result<Reply> {
+        let text = format!(
+            "GET {path} HTTP/1.1\r\nconnection: close\r\n{}\r\n{}\r\n\r\n",
+            self.host(),
+            self.cookie()
+        );
+        http::say(self.connect()?, text.as_bytes())
+    }
+
     /// Gives an order as the page of a paired device does.
     pub(crate) fn order(&self, body: &str) -> Reply {
         let lines = [&self.host(), &self.cookie(), &self.origin(), JSON];

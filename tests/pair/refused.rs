@@ -4,11 +4,11 @@ use std::fs;
 use std::net::TcpStream;
 use std::path::Path;
 
-use crate::device::{Device, JSON, ORDER, alone, code, json_of, other_than, settings};
+use crate::device::{Device, JSON, NAME, ORDER, alone, code, json_of, other_than, settings};
 use crate::support::desk::BENCH;
 use crate::support::home::{self, Home};
 use crate::support::http;
-use crate::support::service::{Service, plain, run};
+use crate::support::service::{Service, loud, plain, run};
 
 #[test]
 fn without_the_cookie_of_a_paired_device_nothing_is_shown_and_nothing_done() {
@@ -254,4 +254,46 @@ fn a_door_that_cannot_be_opened_is_said_and_the_rest_works() {
         .unwrap();
     assert!(TcpStream::connect(at).is_ok());
     run(plain(home.path()).arg("pair")).is_refused("nothing listens beyond this computer");
+}
+
+/// A device that knows the bench by a name that it has no more is told its names by a page.
+#[test]
+fn a_browser_at_another_name_is_shown_the_right_ones() {
+    let (_service, home) = alone();
+    let device = Device::paired(&home, "tablet");
+    let strange = format!("host: workshop.example:{}", device.at.port());
+    let reply = device.ask("GET /", &[&strange, "accept: text/html,*/*;q=0.8"], "");
+    assert_eq!(reply.status, 421, "{reply:?}");
+    assert!(reply.head.contains("content-type: text/html"), "{reply:?}");
+    let address = format!("<a href=\"https://{NAME}:{}/\">", device.at.port());
+    assert!(reply.body.contains(&address), "{reply:?}");
+    device
+        .ask("GET /v1/benches", &[&strange], "")
+        .is_refused(421, "host-strange");
+}
+
+/// By default every network of this computer is listened on, of IPv6 as of IPv4.
+#[test]
+fn all_networks_are_those_of_ipv4_and_of_ipv6() {
+    let home = Home::new();
+    let bench = home::bench(BENCH, &home.port(BENCH), "status-first");
+    let page = "[page]\nat = \"off\"\nbeyond_loopback = true\nbeyond_at = \"[::]:0\"\nnames = [\"127.0.0.1\", \"::1\"]\n";
+    home.settings(&format!("{}{page}{bench}", home::NO_DESKTOP));
+    let _service = Service::start(&home);
+    let port = Device::new(&home).at.port();
+    let plain = format!("GET / HTTP/1.1\r\nhost: [::1]:{port}\r\n\r\n");
+    let mut tried = 0;
+    for at in [format!("127.0.0.1:{port}"), format!("[::1]:{port}")] {
+        if at.starts_with('[') && std::net::TcpListener::bind("[::1]:0").is_err() {
+            loud("this system has no IPv6, so the door was tried on IPv4 alone");
+            continue;
+        }
+        let reply = http::raw_tcp(at.parse().unwrap(), plain.as_bytes()).unwrap();
+        assert!(
+            reply.body.contains("This address is encrypted"),
+            "{reply:?}"
+        );
+        tried += 1;
+    }
+    assert!(tried > 0);
 }

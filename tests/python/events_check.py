@@ -23,7 +23,12 @@ def closed(schema):
     return done
 
 
-names = {"state": "BenchView", "reading": "ReadingView", "bell": "BellView"}
+names = {
+    "state": "BenchView",
+    "reading": "ReadingView",
+    "bell": "BellView",
+    "beat": "BeatView",
+}
 validators = {
     event: Draft202012Validator(
         {

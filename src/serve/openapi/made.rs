@@ -12,8 +12,8 @@ use crate::serve::front::PageView;
 use crate::serve::http::addresses;
 use crate::serve::pairing::{COOKIE, EnterBody};
 use crate::serve::{
-    BellView, BenchView, CodeView, DeviceView, ForgetBody, ForgottenView, MetalView, OnBody,
-    OrderBody, ReadingView, RecipesView, RefusalBody, ReplyBody,
+    BeatView, BellView, BenchView, CodeView, DeviceView, ForgetBody, ForgottenView, MetalView,
+    OnBody, OrderBody, ReadingView, RecipesView, RefusalBody, ReplyBody,
 };
 
 /// Collects the schemas of what is received and of what is sent.
@@ -86,8 +86,15 @@ fn examples() -> Value {
         json!({"order": "button"}),
         json!({"order": "assay", "fineness": "751.2", "basis": "fire-assay"}),
     ];
+    // As they would be taken with the shelf that is shipped.
+    let shelf = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/config/shelf.toml"));
+    let on_shelf = |metal: &str| shelf.contains(&format!("key = \"{metal}\""));
     let named = orders.into_iter().zip(1..).map(|(order, n)| {
-        serde_json::from_value::<OrderBody>(order.clone()).unwrap();
+        match serde_json::from_value::<OrderBody>(order.clone()).unwrap() {
+            OrderBody::Open { add, .. } => assert!(add.iter().all(|add| on_shelf(&add.metal))),
+            OrderBody::Add { metal: Some(metal) } => assert!(on_shelf(&metal)),
+            _ => {}
+        }
         let name = format!("{n}-{}", order["order"].as_str().unwrap());
         (name, json!({"value": order}))
     });
@@ -134,7 +141,11 @@ fn made() -> Value {
     let unknown = no("There is no such bench, or several and none was named.");
     let slow = no("The bench did not answer in time.");
     // Each kind of event is named with what its data holds.
-    for kind in [schemas.sends::<ReadingView>(), schemas.sends::<BellView>()] {
+    for kind in [
+        schemas.sends::<ReadingView>(),
+        schemas.sends::<BellView>(),
+        schemas.sends::<BeatView>(),
+    ] {
         assert!(kind["$ref"].is_string());
     }
     let paths = json!({
@@ -157,7 +168,7 @@ fn made() -> Value {
         "/v1/bench/{name}/events": {"get": {
             "operationId": "events",
             "summary": "The bench live, as server-sent events, until the service stops.",
-            "description": "The first event is a state, unless Last-Event-ID names one that is still kept: then what was missed comes first. A client that is too slow is given the latest state in place of what it missed. The data of a state is a BenchView, that of a reading a ReadingView, that of a bell a BellView.",
+            "description": "The first event is a state, unless Last-Event-ID names one that is still kept: then the bells that were missed come first. What is late and was replaced since is left out, so a client that is slow is given what is so and nothing that was; bells are not left out. A beat comes once a second: a client that hears none for three seconds is cut off. The data of a state is a BenchView, that of a reading a ReadingView, that of a bell a BellView, that of a beat a BeatView; each says in t when it was so.",
             "parameters": [
                 name,
                 {
@@ -173,7 +184,7 @@ fn made() -> Value {
             ],
             "responses": refused(json!({
                 "200": {
-                    "description": "Events named state, reading and bell, each with an id.",
+                    "description": "Events named state, reading, bell and beat, each with an id.",
                     "content": {"text/event-stream": {"schema": {"type": "string"}}},
                 },
                 "404": unknown,
@@ -209,7 +220,8 @@ fn made() -> Value {
                 "413": no("It is larger than any order."),
                 "415": no("Its content type is not application/json."),
                 "422": no("It is no order that is known, or something in it means nothing."),
-                "503": slow,
+                "503": no("order-not-carried-out: it was not begun in time, and is not carried out later either."),
+                "504": no("order-unknown: it was begun, and whether it was carried out is not known yet. The same order with the same id is carried out once at most."),
             })),
         }},
         "/v1/shelf": {"get": {
