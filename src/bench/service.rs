@@ -49,7 +49,7 @@ async fn serve(mut settings: Settings, writer: Writer) -> Result<(), Trouble> {
     let mut terminate = signal(SignalKind::terminate()).map_err(|error| cannot_start(&error))?;
     let mut interrupt = signal(SignalKind::interrupt()).map_err(|error| cannot_start(&error))?;
     let served = listen(&settings.folders.runtime)?;
-    let front = Front::open(&settings.page, &settings.folders).await;
+    let front = Front::open(&settings.page, &settings.folders);
     let (stop, stopping) = watch::channel(false);
     let (press, presses) = mpsc::channel(PRESSES);
     let (bells, ringing) = Bells::start(&settings.bell, press);

@@ -5,13 +5,12 @@
 //! (`gate`), and the bounds and the limit of time for all who come (`listen`).
 
 use std::io;
-use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
+use std::net::{IpAddr, SocketAddr};
 use std::sync::Arc;
 
 use axum::Router;
 use rustls::ServerConfig;
 use serde::{Deserialize, Serialize};
-use socket2::{Domain, Socket, Type};
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::{TcpListener, TcpStream};
 use tokio_rustls::TlsAcceptor;
@@ -86,7 +85,7 @@ impl Beyond {
         let unkept = |error: io::Error| not_kept(folders, &error);
         let identity = certificate::kept(&folders.state, &settings.names).map_err(unkept)?;
         let unopened = |error: io::Error| not_opened(settings.at, &error);
-        let listener = opened(settings.at).map_err(unopened)?;
+        let listener = wire::listen(settings.at).map_err(unopened)?;
         let port = listener.local_addr().map_err(unopened)?.port();
         let hosts: Vec<String> = settings.names.iter().map(|name| host(name, port)).collect();
         let address = |host: &String| format!("https://{host}/");
@@ -187,30 +186,6 @@ async fn refused_plain(mut client: TcpStream) -> io::Error {
     }
 }
 
-/// Listens at an address; at that of all networks, on those of IPv4 and of IPv6 alike.
-fn opened(at: SocketAddr) -> io::Result<TcpListener> {
-    let listener = match listening(at) {
-        // A system without IPv6 has its IPv4 all the same.
-        Err(_) if at.ip() == IpAddr::V6(Ipv6Addr::UNSPECIFIED) => {
-            listening((Ipv4Addr::UNSPECIFIED, at.port()).into())
-        }
-        opened => opened,
-    }?;
-    TcpListener::from_std(listener.into())
-}
-
-fn listening(at: SocketAddr) -> io::Result<Socket> {
-    let socket = Socket::new(Domain::for_address(at), Type::STREAM, None)?;
-    if at.ip() == IpAddr::V6(Ipv6Addr::UNSPECIFIED) {
-        socket.set_only_v6(false)?;
-    }
-    socket.set_reuse_address(true)?;
-    socket.set_nonblocking(true)?;
-    socket.bind(&at.into())?;
-    socket.listen(WAITING)?;
-    Ok(socket)
-}
-
 /// As a browser writes it.
 fn host(name: &str, port: u16) -> String {
     let name = match name.parse() {
@@ -222,9 +197,6 @@ fn host(name: &str, port: u16) -> String {
         _ => format!("{name}:{port}"),
     }
 }
-
-/// Clients that the system lets wait for us.
-const WAITING: i32 = 1024;
 
 const WITHOUT: &str = "No other device can reach the bench, which weighs and rings as always and takes orders from the commands.";
 

@@ -60,21 +60,21 @@ pub struct Front {
 
 impl Front {
     /// Opens it as the settings say, and says in the log how that went.
-    pub async fn open(settings: &PageSettings, folders: &Folders) -> Self {
-        let (open, mut view) = Self::open_loopback(settings.at, folders).await;
+    pub fn open(settings: &PageSettings, folders: &Folders) -> Self {
+        let (open, mut view) = Self::open_loopback(settings.at, folders);
         let beyond = Beyond::open(settings.beyond.as_ref(), folders);
         view.beyond = beyond.view();
         Self { open, view, beyond }
     }
 
-    async fn open_loopback(
+    fn open_loopback(
         at: Option<SocketAddr>,
         folders: &Folders,
     ) -> (Option<(TcpListener, Gate)>, PageView) {
         let Some(at) = at else {
             return (None, seen("off", None, None));
         };
-        match Self::listen(at, folders).await {
+        match Self::listen(at, folders) {
             Ok((open, address)) => {
                 tell(&address);
                 (Some(open), seen("open", Some(address), None))
@@ -86,15 +86,10 @@ impl Front {
         }
     }
 
-    async fn listen(
-        at: SocketAddr,
-        folders: &Folders,
-    ) -> Result<((TcpListener, Gate), String), Trouble> {
+    fn listen(at: SocketAddr, folders: &Folders) -> Result<((TcpListener, Gate), String), Trouble> {
         let token =
             secret::kept(&folders.state, TOKEN).map_err(|error| token_failed(folders, &error))?;
-        let listener = TcpListener::bind(at)
-            .await
-            .map_err(|error| not_opened(at, &error))?;
+        let listener = wire::listen(at).map_err(|error| not_opened(at, &error))?;
         let at = listener
             .local_addr()
             .map_err(|error| not_opened(at, &error))?;

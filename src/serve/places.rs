@@ -165,23 +165,23 @@ impl Stranger {
 impl All {
     /// Sends one of these strangers away: of the network and the address that has most of them.
     fn send_away(&mut self, them: &[u64], grace: Option<Duration>, now: Instant) {
+        // Counted in one pass: a crowd must not make it dear to let the next one in.
+        let (mut nets, mut addresses) = (BTreeMap::new(), BTreeMap::new());
         let among = || {
-            them.iter()
-                .filter_map(|it| Some((*it, self.strangers.get(it)?)))
+            let there = them.iter();
+            there.filter_map(|it| Some((*it, self.strangers.get(it)?)))
         };
-        let share = |of: Option<IpAddr>| {
-            let net = of.map(network);
-            let in_net = among().filter(|(_, it)| it.from.map(network) == net);
-            (
-                in_net.count(),
-                among().filter(|(_, it)| it.from == of).count(),
-            )
-        };
-        let Some((_, most)) = among().max_by_key(|(_, it)| share(it.from)) else {
+        for (_, it) in among() {
+            *nets.entry(it.from.map(network)).or_insert(0_usize) += 1;
+            *addresses.entry(it.from).or_insert(0_usize) += 1;
+        }
+        let in_net = |of: &Option<IpAddr>| nets.get(&of.map(network)).copied();
+        let most = addresses.iter().max_by_key(|(of, its)| (in_net(of), **its));
+        let Some(most) = most.map(|(of, _)| *of) else {
             return;
         };
         let its: Vec<(u64, Instant)> = among()
-            .filter(|(_, it)| it.from == most.from)
+            .filter(|(_, it)| it.from == most)
             .map(|(number, it)| (number, it.since))
             .collect();
         let is_settled = |since: Instant| {

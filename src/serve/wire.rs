@@ -1,10 +1,11 @@
-//! One connection as the bytes see it: how long it may stand still, and how it ends.
+//! Listening on TCP, and one connection as the bytes see it: how long it may stand still, how it ends.
 //!
 //! Promises: a client that takes nothing of what it is sent is hung up on; what makes events is told
 //! that they would only queue; a client that still sends when it was answered hears the answer before
 //! the end (RFC 9112, 9.6). Leaves to others: what is sent.
 
 use std::io::{self, IoSlice};
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::pin::Pin;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -13,9 +14,9 @@ use std::time::Duration;
 
 use axum::body::Bytes;
 use hyper::body::{Body, Frame, Incoming, SizeHint};
-use socket2::{SockRef, TcpKeepalive};
+use socket2::{Domain, SockRef, Socket, TcpKeepalive, Type};
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
-use tokio::net::TcpStream;
+use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::Notify;
 use tokio::time::{Sleep, sleep};
 
@@ -32,6 +33,33 @@ const NOT_SENT: u32 = 2 * 1024;
 const ASKED_AFTER: Duration = Duration::from_secs(10);
 const ASKED_EVERY: Duration = Duration::from_secs(5);
 const ASKED_TIMES: u32 = 3;
+
+/// Clients that the system lets wait for us.
+const WAITING: i32 = 1024;
+
+/// Listens at an address; at that of all networks, on those of IPv4 and of IPv6 alike.
+pub(super) fn listen(at: SocketAddr) -> io::Result<TcpListener> {
+    let listener = match listening(at) {
+        // A system without IPv6 has its IPv4 all the same.
+        Err(_) if at.ip() == IpAddr::V6(Ipv6Addr::UNSPECIFIED) => {
+            listening((Ipv4Addr::UNSPECIFIED, at.port()).into())
+        }
+        opened => opened,
+    }?;
+    TcpListener::from_std(listener.into())
+}
+
+fn listening(at: SocketAddr) -> io::Result<Socket> {
+    let socket = Socket::new(Domain::for_address(at), Type::STREAM, None)?;
+    if at.ip() == IpAddr::V6(Ipv6Addr::UNSPECIFIED) {
+        socket.set_only_v6(false)?;
+    }
+    socket.set_reuse_address(true)?;
+    socket.set_nonblocking(true)?;
+    socket.bind(&at.into())?;
+    socket.listen(WAITING)?;
+    Ok(socket)
+}
 
 /// Sets a connection that was let in so that little queues in it and a dead peer is found.
 pub(super) fn tune(client: &TcpStream) -> io::Result<()> {
