@@ -118,7 +118,7 @@ fn a_ticket_that_hides_something_or_is_the_books_own_name_is_refused() {
         said.is_refused("holds a character that shows nothing");
     }
     for ticket in ["Check-Weights", "CHECK-WEIGHTS", "check-Weights"] {
-        open(ticket).is_refused("differs from it in letter case only");
+        open(ticket).is_refused("cannot be the name of a job");
     }
     assert_eq!(open("check-weights").code, 1);
     let book = fs::read_dir(desk.home.path().join("book")).unwrap();
