@@ -16,8 +16,8 @@ use super::pan;
 use super::reader::Reader;
 use crate::balance::{LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
-use crate::job::{self, Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, State, step};
-use crate::mass::{Moment, Reading};
+use crate::job::{self, Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, State, Way, step};
+use crate::mass::{Indication, Moment, Reading};
 use crate::serve::{Ask, BellView, BenchView, Live, PanView, ReadingView, WeighingView};
 use crate::settings::BenchSettings;
 use crate::trouble::Trouble;
@@ -46,11 +46,19 @@ pub(super) struct Lane {
     damage_told: u64,
 }
 
+/// An event with the moment that it tells of, in milliseconds since the service started.
+#[derive(Serialize)]
+struct Told<'a, T> {
+    #[serde(flatten)]
+    data: &'a T,
+    t: u64,
+}
+
 /// A check weight on its way to the book of check weights.
 type Checking = Pin<Box<dyn Future<Output = Result<(u64, Box<Checked>), Trouble>> + Send>>;
 
 /// What a reading can change beside the pan; when it does, followers are told the whole state.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 struct Mark {
     link: LinkState,
     unit: Verdict,
@@ -58,6 +66,8 @@ struct Mark {
     low: bool,
     damaged: u64,
     state: job::Mark,
+    /// The orders that would be taken: some hang on how the pan stands.
+    actions: Vec<(Way, bool, Option<Indication>)>,
 }
 
 impl Mark {
@@ -69,6 +79,11 @@ impl Mark {
             low: state.is_pan_low(),
             damaged: state.link().damaged(),
             state: state.mark(),
+            actions: state
+                .actions()
+                .into_iter()
+                .map(|action| (action.way, action.main, action.mass))
+                .collect(),
         }
     }
 }
@@ -215,6 +230,9 @@ impl Lane {
         if damaged {
             self.log_damage();
         }
+        if shown.is_some() {
+            self.live.was_read();
+        }
         self.carry_out(effects, shown);
     }
 
@@ -237,7 +255,9 @@ impl Lane {
             Ask::View(reply) => {
                 if let Some(state) = &self.state {
                     // A client that left is no trouble of the bench.
-                    let view = BenchView::of(state, self.now());
+                    let mut view = BenchView::of(state, self.now());
+                    view.t = Some(self.live.moment());
+                    view.age = self.live.age();
                     let _gone = reply.send((self.live.last(), view));
                 }
             }
@@ -359,7 +379,8 @@ impl Lane {
         if !self.live.is_followed() {
             return;
         }
-        match serde_json::to_string(data) {
+        let t = self.live.moment();
+        match serde_json::to_string(&Told { data, t }) {
             Ok(data) => self.live.tell(event, data),
             Err(error) => tracing::error!(%error, event, "an event could not be written as JSON"),
         }

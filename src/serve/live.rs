@@ -7,6 +7,7 @@
 
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Instant;
 
 use tokio::sync::watch;
 
@@ -38,6 +39,9 @@ struct Shared {
     recent: Mutex<Recent>,
     /// The number of the latest event.
     last: watch::Sender<u64>,
+    /// What moments are counted from, and when the balance was last read.
+    origin: Instant,
+    read: Mutex<Option<Instant>>,
 }
 
 #[derive(Debug)]
@@ -71,8 +75,26 @@ impl Live {
                     unheard: KEPT,
                 }),
                 last: watch::Sender::new(0),
+                origin: Instant::now(),
+                read: Mutex::new(None),
             }),
         }
+    }
+
+    /// Milliseconds since the service started.
+    pub fn moment(&self) -> u64 {
+        u64::try_from(self.shared.origin.elapsed().as_millis()).unwrap_or(u64::MAX)
+    }
+
+    /// The balance was read just now.
+    pub fn was_read(&self) {
+        *self.shared.read.lock().unwrap_or_else(PoisonError::into_inner) = Some(Instant::now());
+    }
+
+    /// Milliseconds since it was read; none before it ever was.
+    pub fn age(&self) -> Option<u64> {
+        let read = *self.shared.read.lock().unwrap_or_else(PoisonError::into_inner);
+        read.map(|read| u64::try_from(read.elapsed().as_millis()).unwrap_or(u64::MAX))
     }
 
     /// Whether somebody follows, or did until a short while ago and may come back.

@@ -13,7 +13,9 @@ use std::time::Duration;
 
 use axum::response::sse::Event;
 use futures_core::Stream;
+use serde::Serialize;
 use tokio::sync::watch;
+use tokio::time::{Instant, sleep_until};
 
 use super::devices::{Leave, left};
 use super::door::Door;
@@ -21,6 +23,9 @@ use super::live::After;
 
 /// How soon a client should come back when it was cut off.
 const RETRY: Duration = Duration::from_secs(1);
+
+/// How often every follower is told that it is connected, and how old the last reading is.
+const BEAT: Duration = Duration::from_secs(1);
 
 /// The events on their way to one follower.
 pub(super) struct Follower {
@@ -48,6 +53,7 @@ impl Follower {
             missed,
             told,
             door,
+            beat: Instant::now() + BEAT,
             end: End { stopping, leave },
         };
         let first = async { feed.next().await.map(first_of_all) };
@@ -88,6 +94,8 @@ struct Feed {
     missed: u64,
     told: watch::Receiver<u64>,
     door: Door,
+    /// When the next beat is due.
+    beat: Instant,
     end: End,
 }
 
@@ -95,6 +103,13 @@ struct Feed {
 struct End {
     stopping: watch::Receiver<bool>,
     leave: Option<Leave>,
+}
+
+/// That the service is there, and how long ago the balance was read, in milliseconds.
+#[derive(Serialize)]
+struct Beat {
+    t: u64,
+    age: Option<u64>,
 }
 
 impl End {
@@ -119,6 +134,9 @@ impl Feed {
             if self.end.is_forgotten() {
                 return None;
             }
+            if self.after.is_some() && self.beat <= Instant::now() {
+                return Some((self.beats()?, self));
+            }
             let after = self.after.map(|number| {
                 self.told.mark_unchanged();
                 self.door.live.after(number, self.missed)
@@ -137,6 +155,7 @@ impl Feed {
                     tokio::select! {
                         biased;
                         told = self.told.changed() => told.ok()?,
+                        () = sleep_until(self.beat) => {}
                         () = self.end.come() => return None,
                     }
                 }
@@ -153,6 +172,15 @@ impl Feed {
                 }
             }
         }
+    }
+
+    fn beats(&mut self) -> Option<Event> {
+        self.beat = Instant::now() + BEAT;
+        let beat = Beat {
+            t: self.door.live.moment(),
+            age: self.door.live.age(),
+        };
+        Some(Event::default().event("beat").data(serde_json::to_string(&beat).ok()?))
     }
 
     async fn whole(&mut self) -> Option<(u64, Event)> {

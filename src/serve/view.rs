@@ -42,6 +42,12 @@ pub struct BenchView {
     /// The orders that the bench would take now, the likeliest first.
     #[serde(default)]
     pub actions: Vec<ActionView>,
+    /// When this was so: milliseconds since the service started.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub t: Option<u64>,
+    /// Milliseconds since the balance was read, where the whole state was asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub age: Option<u64>,
 }
 
 /// An order that the bench would take.
@@ -337,6 +343,8 @@ impl BenchView {
             job: state.job().map(|job| JobView::of(job, state.rules())),
             mark: state.mark().to_string(),
             actions: ActionView::all(state),
+            t: None,
+            age: None,
         }
     }
 }

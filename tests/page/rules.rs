@@ -8,7 +8,7 @@ use crate::stage::Stage;
 #[test]
 fn the_tip_rises_with_the_mass_and_the_last_division_is_seen() {
     let stage = Stage::set();
-    let script = "const { height, SLOT, REACH } = await import('/page/beam.js'); \
+    let script = "const { height, SLOT, REACH } = await import('/page/bench.js'); \
         return { slot: SLOT, reach: REACH, heights: given.map((net) => height(net, { lower: 2.32, aim: 2.37, upper: 2.42 }, 0.01)) }";
     let loads = [
         0.0, 1.0, 2.2, 2.3, 2.31, 2.32, 2.37, 2.42, 2.43, 3.0, 50.0, 5000.0,
@@ -43,7 +43,7 @@ fn the_tip_rises_with_the_mass_and_the_last_division_is_seen() {
 #[test]
 fn what_is_offered_follows_the_work() {
     let stage = Stage::set();
-    let script = "const { offers, rail } = await import('/page/steps.js'); \
+    let script = "const { offers, rail } = await import('/page/bench.js'); \
         return given.map((view) => [offers(view).find((it) => it.main)?.key ?? '', rail(view).map((it) => it.state[0]).join('')])";
     let weighed =
         |what: &str| json!({"what": what, "name": what, "mass": "1.00 g", "withdrawn": false});
@@ -103,7 +103,7 @@ fn what_is_offered_follows_the_work() {
 #[test]
 fn sentences_name_no_command() {
     let stage = Stage::set();
-    let script = "const { plain, chance } = await import('/page/words.js'); return [given.map(plain), ['0.999999', '0.975', '0.00001', '1', null].map(chance)]";
+    let script = "const { plain, chance } = await import('/page/bench.js'); return [given.map(plain), ['0.999999', '0.975', '0.00001', '1', null].map(chance)]";
     let said = [
         "Nothing is weighed yet. Weigh the first lot: panbell lot.",
         "The lots make 21.06 g of 817.62 ‰. Weigh a further lot, or name a metal: panbell add --with METAL.",
@@ -165,7 +165,7 @@ fn a_key_can_be_another_and_does_one_thing() {
 #[test]
 fn a_warning_of_all_recipes_is_said_once() {
     let stage = Stage::set();
-    let script = "const { shared } = await import('/page/words.js'); return given.map((list) => shared(list))";
+    let script = "const { shared } = await import('/page/bench.js'); return given.map((list) => shared(list))";
     let recipe = |warnings: &[&str]| json!({"warnings": warnings});
     let found = stage.page.wait_for(
         script,

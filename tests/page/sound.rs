@@ -8,7 +8,7 @@ use crate::stage::Stage;
 /// Renders a standing for some seconds; gives when sounds begin, in seconds, and the frequency of each by its zero
 /// crossings. A sound begins where 40 ms of quiet end.
 const LISTEN: &str = "
-    const { score, play } = await import('/page/sound.js');
+    const { score, play } = await import('/page/bench.js');
     const rate = 44100, context = new OfflineAudioContext(1, rate * given.seconds, rate);
     let last = null;
     // In pieces, as the player does it.
@@ -128,7 +128,7 @@ fn ticks_quicken_a_tone_holds_a_pair_falls_and_a_hold_knocks() {
 #[test]
 fn what_is_heard_follows_the_bench() {
     let stage = Stage::set();
-    let script = "const { standing } = await import('/page/sound.js'); return given.map(([view, lost]) => standing(view, lost))";
+    let script = "const { standing } = await import('/page/bench.js'); return given.map(([view, lost]) => standing(view, lost))";
     let at = |net: &str, side: &str| {
         json!({"division": "0.01 g", "hold": null, "pan": {"net": net},
             "weighing": {"side": side, "lower": "2.32 g", "upper": "2.42 g"}})

@@ -91,21 +91,23 @@ impl Stage {
     }
 
     pub(crate) fn until_offered(&self, offer: &str) {
-        let script = "const it = document.querySelector(`[data-offer=${arguments[0]}]`); return Boolean(it) && !it.disabled";
+        let script = "const it = document.querySelector(`[data-offer=${arguments[0]}]`); \
+            return it?.dataset.ready === 'yes' && !it.ariaDisabled";
         self.page
             .until(&format!("{offer} is offered"), script, &offer.into());
     }
 
     /// The same for the likeliest, which the keys N and Enter take up.
     pub(crate) fn until_likeliest(&self, offer: &str) {
-        let script = "const it = document.querySelector('.offers .main'); return it?.dataset.offer === arguments[0] && !it.disabled";
+        let script = "const it = document.querySelector('.offers .main'); \
+            return it?.dataset.offer === arguments[0] && it.dataset.ready === 'yes' && !it.ariaDisabled";
         self.page
             .until(&format!("{offer} is likeliest"), script, &offer.into());
     }
 
     pub(crate) fn until_sheet(&self, title: &str) {
-        let script =
-            "return document.querySelector('dialog[open] h2')?.textContent === arguments[0]";
+        let script = "const it = document.querySelector('dialog[open]'); \
+            return it?.querySelector('h2').textContent === arguments[0] && it.dataset.ready === 'yes'";
         self.page.until(
             &format!("the sheet \"{title}\" is open"),
             script,
