@@ -27,6 +27,8 @@ mod several;
 mod sums;
 #[path = "properties/sure.rs"]
 mod sure;
+#[path = "properties/ways.rs"]
+mod ways;
 
 use std::cell::Cell;
 

@@ -69,7 +69,7 @@ struct Common {
 }
 
 /// Which bench an order is for.
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 struct BenchArg {
     /// The bench; the only one if there is one
     #[arg(long, value_name = "NAME")]
@@ -82,7 +82,7 @@ struct OnArgs {
     #[command(flatten)]
     bench: BenchArg,
     /// The ticket that the order is for; refused if another is open
-    #[arg(long = "for", value_name = "TICKET")]
+    #[arg(long, value_name = "TICKET")]
     ticket: Option<String>,
     /// Say yes to what the bench asked, by the word that it gave
     #[arg(long, value_name = "WORD")]

@@ -4,7 +4,7 @@ use clap::Args;
 
 use super::client::order;
 use super::output::Output;
-use super::{Common, Ended, OnArgs};
+use super::{BenchArg, Common, Ended, OnArgs};
 use crate::serve::{AddBody, OrderBody};
 use crate::trouble::Trouble;
 
@@ -30,7 +30,7 @@ pub(super) struct Open {
     #[arg(long, value_name = "METAL[=PARTS]")]
     add: Vec<String>,
     #[command(flatten)]
-    on: OnArgs,
+    bench: BenchArg,
 }
 
 impl Open {
@@ -44,6 +44,12 @@ impl Open {
             purpose: self.purpose.clone(),
             add: add.collect(),
         };
-        order(common, &self.on, output, body)
+        // It is for no ticket that is open, and asks nothing.
+        let on = OnArgs {
+            bench: self.bench.clone(),
+            ticket: None,
+            confirm: None,
+        };
+        order(common, &on, output, body)
     }
 }

@@ -12,9 +12,8 @@ use super::order::Order;
 use super::record::{AddedMetal, PanAnswer, Water, WaterWay, What};
 use super::state::{State, adding_for};
 use super::words;
-use crate::balance::Base;
 use crate::mass::Indication;
-use crate::metal::{Basis, Fineness};
+use crate::metal::{Basis, Composition, Fineness};
 
 /// What can be ordered, by kind.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -141,15 +140,19 @@ impl State {
     }
 
     fn action(&self, way: Way) -> Option<Action> {
-        let (probe, is_whole) = self.probe(way)?;
-        let is_taken = match &probe {
-            Order::CheckWeight { .. } => self.check_step() != "check-weight-writing",
+        if way == Way::Open {
             // Judged by what is typed; only a bench with an open job refuses it whatever that is.
-            _ if way == Way::Open => true,
-            Order::Leave if self.may_leave_check() => true,
-            order => self.record_for(order.clone()).is_ok(),
-        };
-        if !is_taken {
+            return self.open_job().is_none().then_some(Action {
+                way,
+                main: false,
+                order: None,
+                name: None,
+                mass: None,
+                asks: None,
+            });
+        }
+        let (probe, is_whole) = self.probe(way)?;
+        if !self.would_take(&probe) {
             return None;
         }
         let asks = self.asks(&probe);
@@ -164,12 +167,20 @@ impl State {
         })
     }
 
+    fn would_take(&self, order: &Order) -> bool {
+        match order {
+            Order::CheckWeight { .. } => self.may_check(),
+            Order::Leave if self.may_leave_check() => true,
+            order => self.record_for(order.clone()).is_ok(),
+        }
+    }
+
     /// An order of this kind, and whether it is whole as it stands or an example of what is typed.
     fn probe(&self, way: Way) -> Option<(Order, bool)> {
         let job = self.open_job();
         let whole = |order| Some((order, true));
         match way {
-            Way::Open => job.is_none().then(|| (Order::Close, false)),
+            Way::Open => None,
             Way::Lot => Some((a_lot(), false)),
             Way::Reweigh => whole(Order::Reweigh),
             Way::Plan => Some((Order::Plan { add: Vec::new() }, false)),
@@ -177,7 +188,7 @@ impl State {
                 add: without_next(job?)?,
             }),
             Way::Add => whole(Order::Add { metal: None }),
-            Way::AddOther => Some((self.some_metal(job?)?, false)),
+            Way::AddOther => Some((self.some_metal()?, false)),
             Way::Take => whole(Order::Take),
             Way::Withdraw => whole(Order::Withdraw {
                 capture: Some(self.last_recorded()?.n),
@@ -187,9 +198,7 @@ impl State {
             Way::Assay => Some((an_assay(), false)),
             Way::Back => whole(Order::Answer(PanAnswer::Back)),
             Way::Tared => whole(Order::Answer(PanAnswer::Tared)),
-            Way::Anew => self
-                .wants_anew()
-                .then_some((Order::Answer(PanAnswer::Anew), true)),
+            Way::Anew => whole(Order::Answer(PanAnswer::Anew)),
             Way::Leave => whole(Order::Leave),
             Way::CheckWeight => Some((
                 Order::CheckWeight { weight: None },
@@ -199,20 +208,9 @@ impl State {
         }
     }
 
-    /// Whether counting anew from what is on the pan could help: the pan is lighter than it can
-    /// become by itself, or is not as a weighing waits for it to be.
-    fn wants_anew(&self) -> bool {
-        let rests = self.pan.last().is_some_and(|tracked| tracked.steady);
-        self.pan.is_low()
-            || (rests
-                && matches!(self.pan.base(), Some(Base::AfterEmptying(_)))
-                && self.loose_now().is_none())
-    }
-
-    /// A metal of the shelf that could be added now, or fine gold.
-    fn some_metal(&self, job: &Job) -> Option<Order> {
-        let shelf = self.rules.shelf.metals();
-        let of_shelf = shelf.iter().map(|metal| AddedMetal {
+    /// A metal that could be added now: one of the shelf, or one of so many eighths of gold.
+    fn some_metal(&self) -> Option<Order> {
+        let of_shelf = self.rules.shelf.metals().iter().map(|metal| AddedMetal {
             metal: metal.key.clone(),
             name: metal.name.clone(),
             gold: metal.gold,
@@ -220,11 +218,23 @@ impl State {
             made_of: metal.composition.clone(),
             share: Decimal::ONE,
         });
+        let eighths = (0..=8)
+            .rev()
+            .filter_map(|eighth: i64| Fineness::per_mille(Decimal::from(125 * eighth)));
+        let by_fineness = eighths.map(|gold| AddedMetal {
+            metal: gold.to_string(),
+            name: gold.to_string(),
+            gold,
+            u_ppt: Decimal::ZERO,
+            made_of: Composition::of_gold(gold),
+            share: Decimal::ONE,
+        });
         of_shelf
+            .chain(by_fineness)
             .map(|metal| Order::Add {
                 metal: Some(Box::new(metal)),
             })
-            .find(|_| job.standing().next().is_some())
+            .find(|order| self.would_take(order))
     }
 
     /// What an action is about.

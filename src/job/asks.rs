@@ -3,10 +3,12 @@
 
 use super::fold::Job;
 use super::order::Order;
+use super::record::PanAnswer;
 use super::state::State;
 use super::statement;
 use super::terms::Mark;
 use super::words;
+use crate::mass::Indication;
 use crate::trouble::Trouble;
 
 /// A question that stands before an order.
@@ -64,6 +66,7 @@ impl State {
                     )
                 })
             }
+            Order::Answer(PanAnswer::Anew) => self.asks_before_anew(job),
             Order::Lot { .. } if job.last_button().is_some() => Some(Asked::of(
                 job,
                 "lot-after-button",
@@ -76,6 +79,28 @@ impl State {
             )),
             _ => None,
         }
+    }
+
+    /// Counting anew from what is on the pan leaves out what the weighing under way has put there.
+    fn asks_before_anew(&self, job: &Job) -> Option<Asked> {
+        let what = self.expected()?;
+        let net = self.pan.last().and_then(|tracked| tracked.net);
+        let net = net.map(Indication::mass).unwrap_or_default();
+        let on_pan = net.max(self.pan.rest());
+        if on_pan <= self.rules.pan.tolerance {
+            return None;
+        }
+        let mass = words::spelled(words::shown(job, on_pan));
+        let name = words::of(job, what);
+        Some(Asked::of(
+            job,
+            "half-weighed",
+            vec![format!(
+                "{mass} of {name} lay on the pan and are in no record."
+            )],
+            "What still lies there would be in the melt and out of the book.",
+            "Take it off the pan first; if only the balance's tare key was pressed, say that instead. Say yes when it is off.",
+        ))
     }
 
     /// A closed job cannot be gone on with, so one that is not finished is not closed at the first

@@ -270,6 +270,11 @@ impl State {
         }
     }
 
+    /// Whether a check weight may be ordered now: not while one is being recorded.
+    pub(super) fn may_check(&self) -> bool {
+        !matches!(&self.checking, Some(checking) if matches!(checking.phase, Phase::Writing))
+    }
+
     /// Whether a check weight is asked for and could be left out.
     pub(super) fn may_leave_check(&self) -> bool {
         matches!(&self.checking, Some(checking) if matches!(checking.phase, Phase::Load))

@@ -56,6 +56,16 @@ struct Scene {
 
 /// Carries out a script on a new bench.
 pub(crate) fn play(division: Division, dish: u16, acts: &[Act]) -> Bench {
+    play_and_look(division, dish, acts, |_| {})
+}
+
+/// The same, with a look at the bench after every act.
+pub(crate) fn play_and_look(
+    division: Division,
+    dish: u16,
+    acts: &[Act],
+    mut look: impl FnMut(&Bench),
+) -> Bench {
     let mut bench = Bench::new(division);
     let mut scene = Scene {
         says_units: dish % 4 != 3,
@@ -70,6 +80,7 @@ pub(crate) fn play(division: Division, dish: u16, acts: &[Act]) -> Bench {
         if quick {
             bench.disk(Disk::Writes);
         }
+        look(&bench);
     }
     bench.finish();
     bench
@@ -250,7 +261,7 @@ fn go_on(how: u16, bench: &mut Bench, scene: &mut Scene, quick: bool) {
 /// A check weight of a thousand divisions over the pan.
 fn check(bench: &mut Bench, scene: &mut Scene, quick: bool) {
     let division = bench.rules.pan.division;
-    bench.order(check_weight(division));
+    bench.order(check_weight(division, 1000));
     rest(bench, scene, 5, quick);
     scene.metal += 1000;
     rest(bench, scene, 6, quick);
@@ -258,8 +269,8 @@ fn check(bench: &mut Bench, scene: &mut Scene, quick: bool) {
     rest(bench, scene, 5, quick);
 }
 
-fn check_weight(division: Division) -> Order {
-    let (nominal, error) = (indication(division, 1000), indication(division, 1));
+pub(crate) fn check_weight(division: Division, heavy: i64) -> Order {
+    let (nominal, error) = (indication(division, heavy), indication(division, 1));
     let weight: CheckWeight = format!("{nominal} within {error}").parse().unwrap();
     Order::CheckWeight {
         weight: Some(weight),
@@ -267,7 +278,7 @@ fn check_weight(division: Division) -> Order {
 }
 
 /// An opening that suits lots of about 700: metals without gold, or gold.
-fn an_opening(how: u16, division: Division) -> Order {
+pub(crate) fn an_opening(how: u16, division: Division) -> Order {
     let (target, metals): (&str, &[(&str, i64)]) = match how % 5 {
         0 => ("585", &[("0 ppt", 1)]),
         1 => ("585", &[("0 ppt", 5), ("0 ppt", 3)]),
@@ -289,7 +300,7 @@ fn an_opening(how: u16, division: Division) -> Order {
     Order::Open(Box::new(opened(demand, division, &metals)))
 }
 
-fn a_lot(how: u16) -> Order {
+pub(crate) fn a_lot(how: u16) -> Order {
     let fineness = Fineness::per_mille(Decimal::from(600 + i64::from(how % 149))).unwrap();
     Order::Lot {
         fineness,
@@ -301,7 +312,7 @@ fn a_lot(how: u16) -> Order {
     }
 }
 
-fn in_water(how: u16) -> Order {
+pub(crate) fn in_water(how: u16) -> Order {
     let air = panbell::melt::Air::default();
     Order::Proof(Water {
         way: [WaterWay::Hung, WaterWay::Displaced][usize::from(how % 2)],
@@ -313,7 +324,7 @@ fn in_water(how: u16) -> Order {
 }
 
 /// An assay near the target, more often below it.
-fn an_assay(how: u16, target: Fineness) -> Order {
+pub(crate) fn an_assay(how: u16, target: Fineness) -> Order {
     let fineness = target.less(Decimal::from(how % 8));
     Order::Assay {
         fineness,
@@ -366,7 +377,7 @@ fn any_order(division: Division) -> impl Strategy<Value = Order> {
         ]
         .prop_map(Order::Answer),
         Just(Order::Close),
-        Just(check_weight(division)),
+        Just(check_weight(division, 1000)),
     ]
 }
 
