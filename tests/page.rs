@@ -10,6 +10,11 @@ mod python;
 #[path = "support/mod.rs"]
 mod support;
 
+#[path = "sound/ear.rs"]
+#[allow(dead_code)] // the rest is for files
+#[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss)]
+mod ear;
+
 #[path = "page/driver.rs"]
 mod driver;
 #[path = "page/follows.rs"]
@@ -18,6 +23,8 @@ mod follows;
 mod looks;
 #[path = "page/lost.rs"]
 mod lost;
+#[path = "page/proxy.rs"]
+mod proxy;
 #[path = "page/rules.rs"]
 mod rules;
 #[path = "page/sound.rs"]

@@ -16,9 +16,11 @@ use super::pan;
 use super::reader::Reader;
 use crate::balance::{LinkState, Piece, Verdict};
 use crate::bell::{BellSender, Peal};
-use crate::job::{self, Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, State, Way, step};
+use crate::job::{self, Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, State, step};
 use crate::mass::{Indication, Moment, Reading};
-use crate::serve::{Ask, BellView, BenchView, Live, PanView, ReadingView, WeighingView};
+use crate::serve::{
+    ActionView, Ask, BellView, BenchView, Live, PanView, ReadingView, WeighingView,
+};
 use crate::settings::BenchSettings;
 use crate::trouble::Trouble;
 
@@ -42,6 +44,8 @@ pub(super) struct Lane {
     /// The state that followers were last told whole, and its mark.
     told: Option<BenchView>,
     mark: Option<Mark>,
+    /// How the pan stood when it was last seen which orders would be taken.
+    standing: Standing,
     /// Damaged frames that the log has told of.
     damage_told: u64,
 }
@@ -58,7 +62,7 @@ struct Told<'a, T> {
 type Checking = Pin<Box<dyn Future<Output = Result<(u64, Box<Checked>), Trouble>> + Send>>;
 
 /// What a reading can change beside the pan; when it does, followers are told the whole state.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Mark {
     link: LinkState,
     unit: Verdict,
@@ -66,8 +70,29 @@ struct Mark {
     low: bool,
     damaged: u64,
     state: job::Mark,
-    /// The orders that would be taken: some hang on how the pan stands.
-    actions: Vec<(Way, bool, Option<Indication>)>,
+}
+
+/// How the pan stands, as far as it decides which orders would be taken: at rest at this, something of
+/// a weighing on it, anything at all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct Standing {
+    rest: Option<Indication>,
+    half_weighed: bool,
+    loaded: bool,
+}
+
+impl Standing {
+    fn of(state: &State) -> Self {
+        let Some(tracked) = state.tracked() else {
+            return Self::default();
+        };
+        let net = tracked.net.map(Indication::mass).unwrap_or_default();
+        Self {
+            rest: tracked.steady.then_some(tracked.gross),
+            half_weighed: net > state.rules().pan.tolerance,
+            loaded: net.is_positive(),
+        }
+    }
 }
 
 impl Mark {
@@ -79,11 +104,6 @@ impl Mark {
             low: state.is_pan_low(),
             damaged: state.link().damaged(),
             state: state.mark(),
-            actions: state
-                .actions()
-                .into_iter()
-                .map(|action| (action.way, action.main, action.mass))
-                .collect(),
         }
     }
 }
@@ -115,6 +135,7 @@ impl Lane {
             origin: Instant::now(),
             told: None,
             mark: None,
+            standing: Standing::default(),
             damage_told: 0,
         })
     }
@@ -364,6 +385,14 @@ impl Lane {
             };
             self.tell("reading", &reading);
         }
+        // A pan that came to rest, or was loaded, lets other orders be taken than before.
+        let standing = Standing::of(state);
+        let changed = changed
+            || (standing != self.standing && {
+                let told = self.told.as_ref();
+                told.is_none_or(|told| told.actions != ActionView::all(state))
+            });
+        self.standing = standing;
         let mark = Some(Mark::of(state));
         if changed || mark != self.mark {
             self.mark = mark;

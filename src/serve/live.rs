@@ -88,12 +88,20 @@ impl Live {
 
     /// The balance was read just now.
     pub fn was_read(&self) {
-        *self.shared.read.lock().unwrap_or_else(PoisonError::into_inner) = Some(Instant::now());
+        *self
+            .shared
+            .read
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner) = Some(Instant::now());
     }
 
     /// Milliseconds since it was read; none before it ever was.
     pub fn age(&self) -> Option<u64> {
-        let read = *self.shared.read.lock().unwrap_or_else(PoisonError::into_inner);
+        let read = *self
+            .shared
+            .read
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
         read.map(|read| u64::try_from(read.elapsed().as_millis()).unwrap_or(u64::MAX))
     }
 

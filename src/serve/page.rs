@@ -206,7 +206,9 @@ fn base64(bytes: &[u8]) -> String {
             sum << 8 | usize::from(three.get(at).copied().unwrap_or(0))
         });
         for at in 0..4 {
-            let letter = LETTERS.get(sum >> (18 - 6 * at) & 63).filter(|_| at <= three.len());
+            let letter = LETTERS
+                .get(sum >> (18 - 6 * at) & 63)
+                .filter(|_| at <= three.len());
             text.push(letter.map_or('=', |letter| char::from(*letter)));
         }
     }
@@ -385,10 +387,18 @@ mod tests {
         // The example of section 8.3 of the recommendation.
         let said = policy("<script>alert('Hello, world.');</script>", &[], &[]);
         assert!(
-            said.contains("script-src 'self' 'sha256-qznLcsROx4GACP2dm0UCKCzCG+HiZ1guq6ZZDob/Tng='; "),
+            said.contains(
+                "script-src 'self' 'sha256-qznLcsROx4GACP2dm0UCKCzCG+HiZ1guq6ZZDob/Tng='; "
+            ),
             "{said}"
         );
-        for (bytes, text) in [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foob", "Zm9vYg==")] {
+        for (bytes, text) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+        ] {
             assert_eq!(base64(bytes.as_bytes()), text);
         }
         let [page, pair, ..] = files();

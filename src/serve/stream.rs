@@ -180,7 +180,11 @@ impl Feed {
             t: self.door.live.moment(),
             age: self.door.live.age(),
         };
-        Some(Event::default().event("beat").data(serde_json::to_string(&beat).ok()?))
+        Some(
+            Event::default()
+                .event("beat")
+                .data(serde_json::to_string(&beat).ok()?),
+        )
     }
 
     async fn whole(&mut self) -> Option<(u64, Event)> {

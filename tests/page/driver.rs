@@ -174,8 +174,9 @@ impl Browser {
         while self.run(script, given.clone()) != Value::Bool(true) {
             assert!(
                 Instant::now() < until,
-                "waited in vain until {what}; the page says: {}",
-                self.text("body")
+                "waited in vain until {what}; the page says: {}\n{}",
+                self.text("body"),
+                self.run("return JSON.stringify([document.activeElement.outerHTML.slice(0, 200), [...document.querySelectorAll(\"[data-offer], [data-waits]\")].map((it) => it.outerHTML)])", Value::Null)
             );
             std::thread::sleep(Duration::from_millis(30));
         }
@@ -271,6 +272,12 @@ impl Browser {
         let all = all.as_array().unwrap().iter();
         all.map(|handle| handle.as_str().unwrap().to_owned())
             .collect()
+    }
+
+    /// The window that is driven.
+    pub(crate) fn window(&self) -> String {
+        let handle = self.ask("GET", "/window", &Value::Null);
+        handle.as_str().unwrap().to_owned()
     }
 
     pub(crate) fn switch(&self, window: &str) {

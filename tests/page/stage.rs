@@ -5,6 +5,7 @@ use std::net::SocketAddr;
 use serde_json::{Value, json};
 
 use crate::driver::{Browser, free_port};
+use crate::proxy::Proxy;
 use crate::support::desk::{BENCH, Desk, g};
 use crate::support::home::{self, Home};
 use crate::support::service::{self, plain, run};
@@ -29,6 +30,11 @@ pub(crate) fn address(home: &Home) -> String {
         .to_owned()
 }
 
+/// The same through a line.
+pub(crate) fn address_by(stage: &Stage, proxy: &Proxy) -> String {
+    address(&stage.desk.home).replace(&stage.at().to_string(), &proxy.at.to_string())
+}
+
 impl Stage {
     /// A bench whose page is open.
     pub(crate) fn set() -> Self {
@@ -49,6 +55,10 @@ impl Stage {
     /// The same, no page being open yet. The port stays the same when the service starts again.
     pub(crate) fn unopened() -> Self {
         Self::of("0.5")
+    }
+
+    pub(crate) fn unopened_patient() -> Self {
+        Self::of("60")
     }
 
     fn of(dwell: &str) -> Self {
@@ -103,6 +113,32 @@ impl Stage {
             return it?.dataset.offer === arguments[0] && it.dataset.ready === 'yes' && !it.ariaDisabled";
         self.page
             .until(&format!("{offer} is likeliest"), script, &offer.into());
+    }
+
+    /// Moves the keyboard on, by Tab, until it is at what is wanted.
+    pub(crate) fn tab_to(&self, wanted: &str) {
+        let there = "return document.activeElement.matches(arguments[0])";
+        for _ in 0..120 {
+            if self.page.run(there, wanted.into()) == Value::Bool(true) {
+                return;
+            }
+            self.page.press("\u{e004}");
+        }
+        panic!("Tab never came to {wanted}");
+    }
+
+    /// Lets the time pass in which a press of the same key would be a bounce.
+    #[allow(clippy::unused_self)]
+    pub(crate) fn between_presses(&self) {
+        std::thread::sleep(std::time::Duration::from_millis(300));
+    }
+
+    /// Waits until the second press of a tile would count.
+    pub(crate) fn until_asked(&self, offer: &str) {
+        let script = "const it = document.querySelector(`[data-offer=${arguments[0]}]`); \
+            return it?.dataset.sure === 'yes' && it.textContent.startsWith('Press again')";
+        self.page
+            .until(&format!("{offer} asks"), script, &offer.into());
     }
 
     pub(crate) fn until_sheet(&self, title: &str) {

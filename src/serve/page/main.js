@@ -285,7 +285,16 @@ function benchPage(name) {
     soon();
   }
 
-  const tiles = tilesOf(does, { asked(text) { if (text) put(at("cry"), text); soon(); } });
+  let question = "";
+  const tiles = tilesOf(does, {
+    /** A tile asks for a second press; nothing when it does not any more. */
+    asked(text) {
+      if (text) put(at("cry"), text); else if (at("cry").textContent === question) put(at("cry"), "");
+      question = text || question;
+      soon();
+    },
+    redraw: () => soon(),
+  });
 
   listen({
     sheet: openSheet,
@@ -326,8 +335,10 @@ function tools(sound, again) {
   // The touch that wakes the sound must not silence it.
   let was = false;
   for (const touch of ["pointerdown", "keydown"]) {
-    button.addEventListener(touch, () => { was = sound.awake; }, true);
-    document.addEventListener(touch, wake, true);
+    addEventListener(touch, (event) => {
+      if (button.contains(event.target)) was = sound.awake;
+      wake();
+    }, true);
   }
   button.addEventListener("click", () => { change({ silent: was && !settings().silent }); sound.level(); show(); });
   at("set").addEventListener("click", () => prefs({ sounded: () => { sound.level(); show(); }, dressed: again, keyed: again }));

@@ -13,13 +13,15 @@ const STANDS = 300;
 const TWICE = 6_000;
 
 /** Builds them; `does(deed, confirm)` is called for a press that counts. Gives { show(view, busy), press, main, of }. */
-export function tilesOf(does, { asked: cry }) {
+export function tilesOf(does, { asked: cry, redraw }) {
   const nodes = new Map();
   const places = { main: at("likeliest"), rest: at("offers"), answers: at("hold-answers") };
   let list = [], view = null, busy = false, asked = null;
   const now = () => performance.now();
 
-  const forget = () => { clearTimeout(asked?.timer); asked = null; };
+  const forget = () => {
+    if (asked) { clearTimeout(asked.timer); asked = null; cry(""); }
+  };
   const make = (key) => {
     const label = el("span"), says = el("small"), kbd = el("kbd", { "aria-hidden": "true" });
     const node = el("button", { type: "button", onclick: () => press(key) }, label, says, kbd);
@@ -41,6 +43,7 @@ export function tilesOf(does, { asked: cry }) {
     mark(node, "data-offer", isOffered ? deed.key : null);
     mark(node, "data-waits", isOffered ? null : deed.key);
     mark(node, "data-said", ANSWERS.includes(deed.key) ? deed.key : null);
+    mark(node, "data-sure", isAsked && asked.isSeen ? "yes" : null);
     mark(node, "aria-disabled", busy || !isOffered ? "true" : null);
     const sign = JSON.stringify([place, number, isOffered, deed.label, deed.says, deed.action.confirm ?? null]);
     if (sign !== tile.sign) {
@@ -119,10 +122,13 @@ export function tilesOf(does, { asked: cry }) {
       return true;
     }
     forget();
-    asked = { key, about: means, since: Infinity, timer: setTimeout(() => { forget(); cry(""); }, TWICE) };
+    asked = { key, about: means, since: Infinity, timer: setTimeout(forget, TWICE) };
     const own = asked;
     cry(`Press again: ${deed.says} is set aside`);
-    requestAnimationFrame(() => requestAnimationFrame(() => { own.since = now(); }));
+    requestAnimationFrame(() => requestAnimationFrame(() => {
+      own.since = now();
+      setTimeout(() => { own.isSeen = true; redraw(); }, SEEN);
+    }));
     return true;
   }
 
