@@ -19,6 +19,8 @@ mod ear;
 mod driver;
 #[path = "page/follows.rs"]
 mod follows;
+#[path = "page/line.rs"]
+mod line;
 #[path = "page/looks.rs"]
 mod looks;
 #[path = "page/lost.rs"]

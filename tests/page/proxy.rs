@@ -24,8 +24,10 @@ struct Manner {
     rate: Option<usize>,
     /// How many answers to orders are lost: the order goes through, and the connection is reset.
     lost_answers: usize,
-    /// How many requests for this path are dropped.
+    /// How many requests for this path are dropped, or their answers cut off, or not given.
     dropped: Option<(String, usize)>,
+    halved: Option<(String, usize)>,
+    held_back: Option<(String, usize)>,
     /// Connections that were made since the line was last cut.
     epoch: u64,
     is_over: bool,
@@ -110,6 +112,18 @@ impl Proxy {
         self.shared.turn(|it| it.dropped = Some((path, count)));
     }
 
+    /// The next answers to requests for this path are cut off in the middle.
+    pub(crate) fn halve(&self, path: &str, count: usize) {
+        let path = path.to_owned();
+        self.shared.turn(|it| it.halved = Some((path, count)));
+    }
+
+    /// The next answer to a request for this path never comes.
+    pub(crate) fn hold_back(&self, path: &str) {
+        let path = path.to_owned();
+        self.shared.turn(|it| it.held_back = Some((path, 1)));
+    }
+
     /// The first lines of all requests so far.
     pub(crate) fn seen(&self) -> Vec<String> {
         self.shared.seen.lock().unwrap().clone()
@@ -132,6 +146,8 @@ enum Fate {
     Through,
     Dropped,
     AnswerLost,
+    AnswerHalved,
+    HeldBack,
 }
 
 impl Shared {
@@ -163,12 +179,22 @@ impl Shared {
         let first = request.lines().next().unwrap_or_default().to_owned();
         self.seen.lock().unwrap().push(first.clone());
         let mut manner = self.manner.lock().unwrap();
-        if let Some((path, count)) = &mut manner.dropped
-            && *count > 0
-            && first.contains(&format!(" {path}"))
-        {
-            *count -= 1;
+        let is_one_of = |some: &mut Option<(String, usize)>| {
+            let Some((path, count)) = some else {
+                return false;
+            };
+            let is_it = *count > 0 && first.contains(&format!(" {path}"));
+            *count -= usize::from(is_it);
+            is_it
+        };
+        if is_one_of(&mut manner.dropped) {
             return Fate::Dropped;
+        }
+        if is_one_of(&mut manner.halved) {
+            return Fate::AnswerHalved;
+        }
+        if is_one_of(&mut manner.held_back) {
+            return Fate::HeldBack;
         }
         if first.starts_with("POST ") && first.contains("/order") && manner.lost_answers > 0 {
             manner.lost_answers -= 1;
@@ -224,11 +250,19 @@ impl Shared {
                 }
                 // The service must see its own address, as a browser would name it.
                 let text = text.replace(&at.to_string(), &to.to_string());
-                if let Fate::AnswerLost = fate {
-                    // The order is delivered and carried out; the answer never comes.
+                if matches!(fate, Fate::HeldBack) {
+                    continue;
+                }
+                if matches!(fate, Fate::AnswerLost | Fate::AnswerHalved) {
+                    // The order is delivered and carried out; the answer never comes, or not whole.
                     let mut other = TcpStream::connect(to).unwrap();
                     other.write_all(text.as_bytes()).unwrap();
-                    other.read(&mut part).ok();
+                    let count = other.read(&mut part).unwrap_or(0);
+                    if matches!(fate, Fate::AnswerHalved) {
+                        client.write_all(&part[..count / 2]).ok();
+                        // What was written is to arrive before the end does.
+                        thread::sleep(Duration::from_millis(100));
+                    }
                     is_reset = true;
                     break 'line;
                 }

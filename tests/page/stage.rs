@@ -61,10 +61,20 @@ impl Stage {
         Self::of("60")
     }
 
+    /// A bench whose service waits so many seconds for a balance that is silent, its page open.
+    pub(crate) fn waiting(silence: &str) -> Self {
+        let link = format!("[bench.link]\nsilence_seconds = {silence}\n");
+        Self::opened(Self::with("0.5", &link))
+    }
+
     fn of(dwell: &str) -> Self {
+        Self::with(dwell, "")
+    }
+
+    fn with(dwell: &str, further: &str) -> Self {
         let port = free_port();
         let desk = Desk::set(|home| {
-            home.settings(&settings(home, port, dwell));
+            home.settings(&format!("{}{further}", settings(home, port, dwell)));
             service::command(home.path())
         });
         Self {

@@ -1,8 +1,8 @@
 // How old what comes over the line is. The service says of each event when it told it (`t`, its own
 // milliseconds); here only their coming is known. Pure: no page, no clock of its own.
 
-/** Older than this, in milliseconds, nothing is shown as current. */
-export const OLD = 3_000;
+/** Older than this, in milliseconds, nothing is shown as current: three seconds, less what looking and drawing take. */
+export const OLD = 2_700;
 
 /**
  * The service's clock as it is known here, by the moments of this page (performance.now()). What a

@@ -27,7 +27,7 @@ const PIECE = 0.5, OVERLAP = 0.05;
 /** Ticks change their pace with every reading, so they are laid no further ahead than this. */
 const TICKS_AHEAD = 1.3;
 /** So much sooner than it must it falls silent. */
-const MARGIN = 0.15;
+const MARGIN = 0.1;
 
 /** How the bench stands, as far as the ear is told: { kind, way }. `way`: thousandths of the way to the window. */
 export function standing(view) {
