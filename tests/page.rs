@@ -19,6 +19,8 @@ mod ear;
 mod driver;
 #[path = "page/follows.rs"]
 mod follows;
+#[path = "page/keys.rs"]
+mod keys;
 #[path = "page/line.rs"]
 mod line;
 #[path = "page/looks.rs"]

@@ -94,7 +94,7 @@ fn nothing_that_is_read_on_the_page_is_older_than_three_seconds_whatever_the_lin
         until_read("there is a delay");
         // Too slow for what the balance says: the age would grow without end.
         proxy.slow(Duration::ZERO, Some(4_000));
-        rest(20_000);
+        rest(12_000);
         proxy.open();
         until_read("it is quick again");
         rest(500);

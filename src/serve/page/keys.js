@@ -45,6 +45,17 @@ export class Bouncer {
   lose() { this.#held.clear(); }
 }
 
+/** Taps sooner than this after the one before, in the same place, belong to it: in milliseconds and pixels. */
+const TAPS = 400, PLACE = 50;
+let tap = null;
+addEventListener("pointerdown", ({ timeStamp, clientX, clientY }) => {
+  const again = tap !== null && timeStamp - tap.at < TAPS && Math.hypot(clientX - tap.x, clientY - tap.y) < PLACE;
+  tap = { at: timeStamp, x: clientX, y: clientY, again };
+}, true);
+
+/** Whether a click is one more of the tap before. */
+export const isSameTap = (event) => event.detail > 0 && (tap?.again ?? false);
+
 /** A text field in which letters are letters. */
 const isText = (node) => node?.matches?.("input[type=text]:not([data-number]), textarea");
 /** A field for a number, in which only what a number is made of is typed. */
@@ -63,19 +74,20 @@ export function hearNext(does) {
 
 /**
  * Listens. `on.sheet()` gives the open sheet, if any, which then hears the presses alone: its
- * `pressed(key, meaning, target)`. Else `on.bench(meaning, tile)` hears them, with the tile that the
- * keyboard is on, if it is a press of that. Both say whether the press was theirs.
+ * `pressed({ key, means, target, isClick, when })`. Else `on.bench({ means, button, target, key, when })`
+ * hears them, with the button that the keyboard is on, if it is a press of that.
  */
 export function listen(on) {
   document.addEventListener("keyup", (event) => {
-    bouncer.up(event.code || event.key, performance.now());
+    bouncer.up(event.code || event.key, event.timeStamp);
     // A button would take Space on its way up.
     if (event.key === " " && event.target.matches?.("button")) event.preventDefault();
   }, true);
   addEventListener("blur", () => bouncer.lose());
   document.addEventListener("keydown", (event) => {
     const { key, target } = event;
-    const isPress = bouncer.down(event.code || key, event.repeat, performance.now());
+    // When it was pressed, not when the page came to it.
+    const when = event.timeStamp, isPress = bouncer.down(event.code || key, event.repeat, when);
     if (next && !["Shift", "Control", "Alt", "Meta"].includes(key)) {
       swallow(event);
       if (isPress) next(key);
@@ -96,8 +108,8 @@ export function listen(on) {
     if (!sheet && target.matches?.("a[href]") && key === "Enter" && !event.repeat) return;
     swallow(event);
     if (!isPress) return;
-    if (sheet) { sheet.pressed(key, means, target, isClick); return; }
-    on.bench(means, isClick ? target : null, target, key);
+    if (sheet) sheet.pressed({ key, means, target, isClick, when });
+    else on.bench({ means, button: isClick ? target : null, target, key, when });
   }, true);
   // A button that was tapped gives its place back, so that the next Space is the bench's again.
   document.addEventListener("pointerup", (event) => {

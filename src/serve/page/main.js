@@ -298,10 +298,10 @@ function benchPage(name) {
 
   listen({
     sheet: openSheet,
-    bench(means, button, target, key) {
+    bench({ means, button, target, key, when }) {
       if (button) {
         const own = tiles.keyOf(button);
-        if (own) tiles.press(own); else button.click();
+        if (own) tiles.press(own, when); else button.click();
         return;
       }
       // The order that the keyboard was on is gone: its key means nothing else.
@@ -309,7 +309,7 @@ function benchPage(name) {
       if (!page.view || page.lost !== false) return;
       const place = ["1", "2", "3"].indexOf(means);
       const wanted = means === "next" ? tiles.main() : place >= 0 ? ["back", "tared", "anew"][place] : means;
-      if (wanted) tiles.press(wanted);
+      if (wanted) tiles.press(wanted, when);
     },
   });
   at("said-away").addEventListener("click", () => tell(null));

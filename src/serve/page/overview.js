@@ -19,7 +19,7 @@ export function overview() {
   at("benches").hidden = false;
   for (const id of ["rail-nav", "plate", "job-line", "sound"]) at(id).hidden = true;
   at("set").addEventListener("click", () => prefs({ sounded() {}, dressed() {}, keyed() {} }));
-  listen({ sheet: openSheet, bench(_, button) { button?.click(); } });
+  listen({ sheet: openSheet, bench({ button }) { button?.click(); } });
   const list = at("bench-list"), cards = new Map();
   let asked = -Infinity, why = null, views = [];
   const path = (name) => `/bench/${encodeURIComponent(name)}`;

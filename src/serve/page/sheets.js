@@ -2,6 +2,7 @@
 // gives an order or nothing; one whose order is not offered any more goes away with a word.
 
 import { el, mark, put, refill } from "./dom.js";
+import { isSameTap } from "./keys.js";
 import { capital } from "./words.js";
 
 /** What is asked must have been in sight so long, in milliseconds, before a yes to it counts. */
@@ -51,8 +52,8 @@ export function sheet(title, body, { key = null, label, does, wide = false, foot
     put(button, yes ? "Yes, all the same" : text);
     mark(button, "aria-disabled", isSending || isLost ? "true" : null);
   };
-  const send = async () => {
-    if (!does || isSending || isLost || performance.now() - drawn < SEEN) return;
+  const send = async (when) => {
+    if (!does || isSending || isLost || when - drawn < SEEN) return;
     isSending = true;
     said("");
     dress();
@@ -68,7 +69,8 @@ export function sheet(title, body, { key = null, label, does, wide = false, foot
       dress();
     }
   };
-  form.addEventListener("submit", (event) => { event.preventDefault(); send(); });
+  button?.addEventListener("click", (event) => { event.preventDefault(); if (!isSameTap(event)) send(event.timeStamp); });
+  form.addEventListener("submit", (event) => event.preventDefault());
   dialog.addEventListener("close", () => {
     dialog.remove();
     if (current === own) current = null;
@@ -85,11 +87,11 @@ export function sheet(title, body, { key = null, label, does, wide = false, foot
     close: () => dialog.close(),
     fill(nodes) { inner.replaceChildren(asks, ...nodes); stir(); },
     /** A press of a key, once for each press. */
-    pressed(pressedKey, means, target, isClick) {
-      if (isClick) { if (target === button) send(); else target.click(); return; }
+    pressed({ key: pressedKey, means, target, isClick, when }) {
+      if (isClick) { if (target === button) send(when); else target.click(); return; }
       if (target.closest?.(".foot") && target !== button) return;
       if (means !== "next" && pressedKey !== "Enter") return;
-      if (button) send(); else if (ends && performance.now() - drawn >= SEEN) dialog.close();
+      if (button) send(when); else if (ends && when - drawn >= SEEN) dialog.close();
     },
     /** The bench stands so now; says whether the sheet is still of use. */
     look(view, lost) {

@@ -4,7 +4,7 @@
 
 import { arrange, at, el, mark, put } from "./dom.js";
 import { ANSWERS, about, deeds } from "./deeds.js";
-import { hint } from "./keys.js";
+import { hint, isSameTap } from "./keys.js";
 import { SEEN } from "./sheets.js";
 
 /** A tile that has become another one, or has moved, is not meant by a press sooner than this. */
@@ -24,7 +24,7 @@ export function tilesOf(does, { asked: cry, redraw }) {
   };
   const make = (key) => {
     const label = el("span"), says = el("small"), kbd = el("kbd", { "aria-hidden": "true" });
-    const node = el("button", { type: "button", onclick: () => press(key) }, label, says, kbd);
+    const node = el("button", { type: "button", onclick: (event) => { if (!isSameTap(event)) press(key, event.timeStamp); } }, label, says, kbd);
     return { node, label, says, kbd, sign: "", since: Infinity };
   };
   const draw = (deed, place, number, isOffered) => {
@@ -108,15 +108,15 @@ export function tilesOf(does, { asked: cry, redraw }) {
     };
   }
 
-  /** A press on a tile, or of its key. */
-  function press(key) {
+  /** A press on a tile, or of its key, at that moment. */
+  function press(key, when) {
     const deed = list.find((it) => it.key === key), tile = nodes.get(key);
-    if (!deed || !tile || busy || now() - tile.since < STANDS) return false;
+    if (!deed || !tile || busy || when - tile.since < STANDS) return false;
     if (deed.by !== "twice") { forget(); does(deed); return true; }
     const means = about(deed.action, view);
     if (asked?.key === key && asked.about === means) {
       // It has to be read before it can be meant.
-      if (now() - asked.since < SEEN) return false;
+      if (when - asked.since < SEEN) return false;
       forget();
       does(deed);
       return true;
