@@ -17,6 +17,8 @@ mod ear;
 
 #[path = "page/driver.rs"]
 mod driver;
+#[path = "page/fits.rs"]
+mod fits;
 #[path = "page/follows.rs"]
 mod follows;
 #[path = "page/keys.rs"]
@@ -35,5 +37,7 @@ mod rules;
 mod sound;
 #[path = "page/stage.rs"]
 mod stage;
+#[path = "page/walk.rs"]
+mod walk;
 #[path = "page/whole_job.rs"]
 mod whole_job;

@@ -93,7 +93,7 @@ impl Door {
                 "no-job",
                 format!("No job is open on bench {}.", self.name),
                 "There is nothing to make a recipe for.",
-                "Open one: panbell open.",
+                "Open a ticket.",
             )
         })?;
         let reckoned =
@@ -103,7 +103,7 @@ impl Door {
                 "recipes-failed",
                 "The recipes could not be reckoned.",
                 "Nothing was changed.",
-                "Name the metals yourself: panbell plan --add METAL.",
+                "Name the metals yourself.",
             )
         })
     }

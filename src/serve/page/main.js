@@ -18,7 +18,7 @@ import { triangle } from "./triangle.js";
 import { capital, chance, lostHold, parts, pieces, seconds } from "./words.js";
 
 /** Orders whose answer stays to be read. */
-const TOLD = ["take", "withdraw", "assay", "reweigh", "close"];
+const TOLD = ["take", "withdraw", "assay", "reweigh"];
 /** Sentences are read out no oftener than this. */
 const CALM = 3_000;
 /** An order that changed nothing that is shown is over so long after its answer. */
