@@ -29,6 +29,8 @@ mod line;
 mod looks;
 #[path = "page/lost.rs"]
 mod lost;
+#[path = "page/orders.rs"]
+mod orders;
 #[path = "page/proxy.rs"]
 mod proxy;
 #[path = "page/rules.rs"]

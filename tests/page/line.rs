@@ -7,9 +7,11 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use serde_json::{Value, json};
 
+use crate::driver::Browser;
 use crate::proxy::Proxy;
 use crate::stage::{Stage, address_by};
-use crate::support::desk::g;
+use crate::support::desk::{Desk, g, pretend};
+use crate::support::{home, service};
 
 /// Milliseconds since 1970, which browser and test share.
 fn wall() -> f64 {
@@ -359,6 +361,76 @@ fn four_pages_that_come_again_at_once_over_a_poor_line_all_come_up() {
         stage.until_shown();
         stage.until_net("2.22 g");
     }
+}
+
+/// Also a page that has no stream of its own, since another of the same browser has it for both.
+#[test]
+fn every_page_of_one_browser_is_covered_when_the_stream_is_silent() {
+    let stage = Stage::unopened();
+    let proxy = through(&stage);
+    let windows = stage
+        .page
+        .further(1, &format!("http://{}/bench/left", proxy.at));
+    stage.desk.place(g("1.23"));
+    for window in &windows {
+        stage.page.switch(window);
+        stage.until_net("1.23 g");
+    }
+    proxy.stall();
+    for window in &windows {
+        stage.page.switch(window);
+        let covered = "return document.getElementById('hold-word').textContent === 'Not connected' && document.getElementById('net').textContent === '–'";
+        stage.page.until("it is covered", covered, &Value::Null);
+    }
+    stage.desk.place(g("4.32"));
+    proxy.open();
+    for window in windows.iter().rev() {
+        stage.page.switch(window);
+        stage.until_net("4.32 g");
+    }
+    // The page that has the stream is closed while the line is silent.
+    proxy.stall();
+    stage.page.switch(&windows[0]);
+    stage.page.close_window();
+    stage.page.switch(&windows[1]);
+    stage.desk.place(g("5.55"));
+    proxy.open();
+    stage.until_net("5.55 g");
+}
+
+#[test]
+fn the_sight_of_all_benches_is_covered_when_it_is_old() {
+    let desk = Desk::set(|home| {
+        let benches = ["left", "right"]
+            .map(|name| home::bench(name, &home.port(name), "status-first"))
+            .concat();
+        home.settings(&format!(
+            "[bell]\ndesktop = false\n[page]\nat = \"127.0.0.1:0\"\n{benches}"
+        ));
+        service::command(home.path())
+    });
+    let _right = pretend(&desk.home.port("right"), 20);
+    let page = Browser::start();
+    let address = crate::stage::address(&desk.home);
+    let at = address
+        .strip_prefix("http://")
+        .unwrap()
+        .split('/')
+        .next()
+        .unwrap()
+        .to_owned();
+    let proxy = Proxy::start(at.parse().unwrap());
+    page.go(&address.replace(&at, &proxy.at.to_string()));
+    desk.place(g("3.21"));
+    let shown = "return document.getElementById('bench-list').innerText.includes('3.21 g')";
+    page.until("it is shown", shown, &Value::Null);
+    proxy.stall();
+    let from = wall();
+    let covered = "return document.getElementById('bench-list').innerText.includes('Not connected') && !document.getElementById('bench-list').innerText.includes('3.21 g')";
+    page.until("it is covered", covered, &Value::Null);
+    assert!(wall() - from < 4_000.0, "{}", wall() - from);
+    proxy.open();
+    page.until("it is shown again", shown, &Value::Null);
 }
 
 #[test]

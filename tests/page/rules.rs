@@ -219,6 +219,96 @@ fn a_key_can_be_another_and_does_one_thing() {
 }
 
 #[test]
+fn how_old_something_is_is_known_at_the_worst() {
+    let stage = Stage::set();
+    let script = "const { Clock } = await import('/page/bench.js'); \
+        return given.map((moves) => { const it = new Clock(); const ages = []; \
+            for (const [kind, ...rest] of moves) { if (kind === 'age') ages.push(it.age(...rest)); else it[kind](...rest); } \
+            return ages.map((age) => (Number.isFinite(age) ? age : String(age))); })";
+    let found = stage.page.wait_for(
+        script,
+        json!([
+            // Asked for at 100, come at 150: so much of that may be the way here.
+            [
+                ["opened", 100, 150, 1000],
+                ["age", 1000, 150],
+                ["came", 400, 1240],
+                ["age", 1240, 400],
+                // What lags is old, and grows older while nothing comes.
+                ["came", 5000, 1300],
+                ["age", 1300, 5000],
+                ["age", 1300, 6000]
+            ],
+            // A second stream that was quicker says more.
+            [
+                ["opened", 0, 900, 1000],
+                ["age", 1000, 900],
+                ["opened", 2000, 2010, 2995],
+                ["age", 2995, 2010]
+            ],
+            // A service that started anew, or a clock that stood still: what was known counts no more.
+            [
+                ["opened", 100, 150, 1000],
+                ["opened", 9000, 9040, 20],
+                ["age", 20, 9040]
+            ],
+            [
+                ["opened", 100, 150, 1000],
+                ["came", 200, 9000],
+                ["age", 9000, 200]
+            ],
+            // By way of another page, with what that does not know.
+            [
+                ["passed", 50, 1000, 30, "a"],
+                ["age", 1000, 50],
+                ["passed", 3000, 2000, 30, "a"],
+                ["age", 2000, 3000],
+                ["passed", 4000, 500, 10, "b"],
+                ["age", 500, 4000]
+            ],
+            [["age", 5, 5]],
+        ]),
+    );
+    assert_eq!(
+        found,
+        json!([
+            [50, 60, 4600, 5600],
+            [900, 10],
+            [40],
+            ["Infinity"],
+            [30, 1980, 10],
+            ["NaN"]
+        ])
+    );
+}
+
+#[test]
+fn what_is_older_than_what_is_known_is_no_news() {
+    let stage = Stage::set();
+    let script = "const { Order } = await import('/page/bench.js'); \
+        const it = new Order(); return [...given.map((one) => it.takes(...one)), it.isNewer(99), it.isNewer(200), it.isNewer(null)]";
+    let found = stage.page.wait_for(
+        script,
+        json!([
+            ["a.7", 10, true],
+            ["a.8", 11, false],
+            ["a.8", 11, false],
+            ["a.8", 11, true],
+            ["a.6", 9, true],
+            ["b.1", 5, true],
+            ["a.9", 12, false],
+            ["b.2", 100, false],
+        ]),
+    );
+    assert_eq!(
+        found,
+        json!([
+            true, true, false, true, false, true, false, true, false, true, false
+        ])
+    );
+}
+
+#[test]
 fn a_warning_of_all_recipes_is_said_once() {
     let stage = Stage::set();
     let script = "const { shared } = await import('/page/bench.js'); return given.map((list) => shared(list))";

@@ -15,7 +15,7 @@ use crate::support::desk::g;
 use crate::support::follower::LIMIT;
 
 /// Every order that the page sends, with what came of it.
-const LISTEN: &str = "
+pub(crate) const LISTEN: &str = "
     window.sent = [];
     const real = window.fetch;
     window.fetch = async (path, options) => {
@@ -337,7 +337,7 @@ impl Walk<'_> {
                 self.fail("there was no way out");
             }
             let seen = self.rest();
-            let wanted = if seen["sheet"] == "Close the job" {
+            let wanted = if seen["sheet"] == "Close the job" || seen["sheet"] == "Begin anew" {
                 "dialog .foot .main"
             } else if seen["sheet"].is_string() {
                 "dialog .foot button"

@@ -135,9 +135,10 @@ function benchPage(name) {
     // Within the window what the hands must do stands at the end, and is read from afar.
     const large = view.weighing?.side === "within" ? cut.length - 1 : 0;
     page.sentence = sentence;
-    refill(at("sentence"), [sentence, large], () => cut.map((piece, place) => el("span", {
-      class: place === large ? "large" : "rest",
-    }, ...parts(piece, view.unit_name).map(([text, number]) => (number && place === large ? el("strong", {}, text) : text)))));
+    refill(at("sentence"), [sentence, large], () => [
+      ["rest", cut.slice(0, large)], ["large", cut.slice(large, large + 1)], ["rest", cut.slice(large + 1)],
+    ].filter(([, some]) => some.length > 0).map(([size, some]) => el("span", { class: size },
+      ...parts(some.join(""), view.unit_name).map(([text, number]) => (number && size === "large" ? el("strong", {}, text) : text)))));
     const weighing = view.weighing;
     const figure = (id, text) => { const node = at(id); put(node, text ?? ""); node.parentElement.hidden = !text; };
     put(at("net"), view.pan?.net ?? view.pan?.shown ?? "–");
