@@ -282,10 +282,14 @@ impl Browser {
     /// Taps with a finger where an element is, so many times, so many milliseconds apart.
     pub(crate) fn tap(&self, found: &str, times: usize, apart: u64) {
         let place = self.run(
-            "const it = document.querySelector(arguments[0]); it.scrollIntoView({ block: 'nearest' }); \
+            "const it = document.querySelector(arguments[0]); if (!it) return null; it.scrollIntoView({ block: 'nearest' }); \
              const box = it.getBoundingClientRect(); return [box.x + box.width / 2, box.y + box.height / 2]",
             found.into(),
         );
+        if place.is_null() {
+            // It went away as a finger would have come to it.
+            return;
+        }
         for _ in 0..times {
             self.tool(
                 "Input.dispatchTouchEvent",

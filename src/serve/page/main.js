@@ -56,7 +56,7 @@ function benchPage(name) {
         return;
       }
       if (event === "beat") page.read = data.age == null ? null : data.t - data.age;
-      else if (event === "reading") page.read = data.t;
+      else if (event === "reading") page.read = data.t - (data.age_ms ?? 0);
       if (event === "state") take(data);
       else if (event === "reading" && page.view) {
         const { weighing, sentence, t: _, ...pan } = data;
@@ -83,8 +83,9 @@ function benchPage(name) {
 
   /** A whole state that is news. */
   function take(view) {
+    const age = view.pan?.age_ms ?? view.age;
     if (view.read !== undefined) page.read = view.read;
-    else if (view.age !== undefined) page.read = view.age === null ? null : view.t - view.age;
+    else if (age != null) page.read = view.t - age;
     page.view = view;
     page.isNews = true;
     if (page.settles) { clearTimeout(page.settles); settle(); }

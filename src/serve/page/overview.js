@@ -59,7 +59,7 @@ function benchCard(cards, name, href) {
   const link = el("a", { href }, el("h2", {}, name), plate, drawing, net, ticket, says);
   const showBeam = beam(drawing);
   cards.set(name, (view, waited) => {
-    const isOld = view.age != null && view.age + waited > OLD;
+    const age = view.pan?.age_ms ?? view.age, isOld = age != null && age + waited > OLD;
     const isHeld = Boolean(view.hold) || isOld;
     link.classList.toggle("held", isHeld);
     put(plate, view.unit_name);
