@@ -21,9 +21,10 @@ use crate::bell::{BellSender, Peal};
 use crate::job::{
     self, BellKind, Cause, Checked, Done, Effect, Event, Job, LastCheck, Record, Ring, State, step,
 };
-use crate::mass::{Moment, Reading};
+use crate::mass::{Indication, Moment, Reading};
 use crate::serve::{
-    Ask, BellView, BenchView, Clock, Inbox, Kind, Look, ReadingView, Refusal, Rung, Wish,
+    ActionView, Ask, BellView, BenchView, Clock, Inbox, Kind, Look, ReadingView, Refusal, Rung,
+    Wish,
 };
 use crate::settings::BenchSettings;
 use crate::trouble::Trouble;
@@ -55,6 +56,8 @@ pub(super) struct Lane {
     /// The state that followers were last told whole, and its mark.
     told: Option<BenchView>,
     mark: Option<Mark>,
+    /// How the pan stood when it was last seen which orders would be taken.
+    standing: Standing,
     /// Damaged frames that the log has told of.
     damage_told: u64,
 }
@@ -79,6 +82,29 @@ struct Mark {
     low: bool,
     damaged: u64,
     state: job::Mark,
+}
+
+/// How the pan stands, as far as it decides which orders would be taken: at rest at this, something of
+/// a weighing on it, anything at all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct Standing {
+    rest: Option<Indication>,
+    half_weighed: bool,
+    loaded: bool,
+}
+
+impl Standing {
+    fn of(state: &State) -> Self {
+        let Some(tracked) = state.tracked() else {
+            return Self::default();
+        };
+        let net = tracked.net.map(Indication::mass).unwrap_or_default();
+        Self {
+            rest: tracked.steady.then_some(tracked.gross),
+            half_weighed: net > state.rules().pan.tolerance,
+            loaded: net.is_positive(),
+        }
+    }
 }
 
 impl Mark {
@@ -127,6 +153,7 @@ impl Lane {
             raws: Vec::new(),
             told: None,
             mark: None,
+            standing: Standing::default(),
             damage_told: 0,
         })
     }
@@ -467,6 +494,14 @@ impl Lane {
         if shown {
             self.tell(Kind::Reading, &ReadingView::of(state, at));
         }
+        // A pan that came to rest, or was loaded, lets other orders be taken than before.
+        let standing = Standing::of(state);
+        let changed = changed
+            || (standing != self.standing && {
+                let told = self.told.as_ref();
+                told.is_none_or(|told| told.actions != ActionView::all(state))
+            });
+        self.standing = standing;
         let mark = Some(Mark::of(state));
         if changed || mark != self.mark {
             self.mark = mark;

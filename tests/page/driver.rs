@@ -6,7 +6,7 @@ use std::net::{Ipv4Addr, TcpListener, TcpStream};
 use std::path::PathBuf;
 use std::process::{Command, Stdio};
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use std::time::{Duration, Instant};
+use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use serde_json::{Value, json};
 
@@ -174,8 +174,9 @@ impl Browser {
         while self.run(script, given.clone()) != Value::Bool(true) {
             assert!(
                 Instant::now() < until,
-                "waited in vain until {what}; the page says: {}",
-                self.text("body")
+                "waited in vain until {what}; the page says: {}\n{}",
+                self.text("body"),
+                self.run("return JSON.stringify([document.activeElement.outerHTML.slice(0, 200), [...document.querySelectorAll(\"[data-offer], [data-waits]\")].map((it) => it.outerHTML)])", Value::Null)
             );
             std::thread::sleep(Duration::from_millis(30));
         }
@@ -217,6 +218,89 @@ impl Browser {
             "/actions",
             &json!({"actions": [{"type": "key", "id": "keys", "actions": keys}]}),
         );
+    }
+
+    /// Presses a key as a switch does whose contact bounces: closed and open by turns for these milliseconds each. The
+    /// browser is told when each was, so that it is so on a busy machine too.
+    pub(crate) fn bounce(&self, key: &str, turns: &[u64]) {
+        let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap();
+        let began = since.as_secs_f64();
+        let (named, code) = named(key);
+        let mut passed = 0;
+        let closed = turns.len() + turns.len() % 2;
+        for turn in 0..closed {
+            let kind = match (turn % 2, named.chars().count()) {
+                (1, _) => "keyUp",
+                (_, 1) => "keyDown",
+                _ => "rawKeyDown",
+            };
+            let text = if named.chars().count() == 1 {
+                named
+            } else {
+                ""
+            };
+            let at = began + f64::from(u32::try_from(passed).unwrap()) / 1000.0;
+            self.tool(
+                "Input.dispatchKeyEvent",
+                &json!({"type": kind, "key": named, "code": code, "text": text, "timestamp": at,
+                    "windowsVirtualKeyCode": virtual_code(named)}),
+            );
+            passed += turns.get(turn).copied().unwrap_or(0);
+            // In its own time too, as far as the machine keeps up.
+            let due = Duration::from_millis(passed);
+            let gone = SystemTime::now().duration_since(UNIX_EPOCH).unwrap() - since;
+            std::thread::sleep(due.saturating_sub(gone));
+        }
+    }
+
+    /// Holds a key down as long as it takes to repeat so often. `code` is the key's place on the keyboard.
+    pub(crate) fn hold_down(&self, key: &str, code: &str, repeats: usize) {
+        let text = match key {
+            "Enter" => "\r",
+            _ if key.chars().count() == 1 => key,
+            _ => "",
+        };
+        for turn in 0..=repeats {
+            let kind = if text.is_empty() {
+                "rawKeyDown"
+            } else {
+                "keyDown"
+            };
+            self.tool(
+                "Input.dispatchKeyEvent",
+                &json!({"type": kind, "key": key, "code": code, "text": text, "autoRepeat": turn > 0,
+                    "windowsVirtualKeyCode": virtual_code(key)}),
+            );
+            std::thread::sleep(Duration::from_millis(if turn == 0 { 500 } else { 33 }));
+        }
+        self.tool(
+            "Input.dispatchKeyEvent",
+            &json!({"type": "keyUp", "key": key, "code": code, "windowsVirtualKeyCode": virtual_code(key)}),
+        );
+    }
+
+    /// Taps with a finger where an element is, so many times, so many milliseconds apart.
+    pub(crate) fn tap(&self, found: &str, times: usize, apart: u64) {
+        let place = self.run(
+            "const it = document.querySelector(arguments[0]); if (!it) return null; it.scrollIntoView({ block: 'nearest' }); \
+             const box = it.getBoundingClientRect(); return [box.x + box.width / 2, box.y + box.height / 2]",
+            found.into(),
+        );
+        if place.is_null() {
+            // It went away as a finger would have come to it.
+            return;
+        }
+        for _ in 0..times {
+            self.tool(
+                "Input.dispatchTouchEvent",
+                &json!({"type": "touchStart", "touchPoints": [{"x": place[0], "y": place[1]}]}),
+            );
+            self.tool(
+                "Input.dispatchTouchEvent",
+                &json!({"type": "touchEnd", "touchPoints": []}),
+            );
+            std::thread::sleep(Duration::from_millis(apart));
+        }
     }
 
     /// A command of the browser's own tools.
@@ -273,6 +357,12 @@ impl Browser {
             .collect()
     }
 
+    /// The window that is driven.
+    pub(crate) fn window(&self) -> String {
+        let handle = self.ask("GET", "/window", &Value::Null);
+        handle.as_str().unwrap().to_owned()
+    }
+
     pub(crate) fn switch(&self, window: &str) {
         self.ask("POST", "/window", &json!({"handle": window}));
     }
@@ -295,6 +385,27 @@ impl Drop for Browser {
     fn drop(&mut self) {
         // Or the browser would outlive its driver.
         self.call("DELETE", &self.session, &Value::Null).ok();
+    }
+}
+
+/// The name of a key and its place on the keyboard, of a letter, a digit or one that `WebDriver` names.
+fn named(key: &str) -> (&str, String) {
+    match key {
+        "\u{e003}" => ("Backspace", "Backspace".to_owned()),
+        "\u{e007}" => ("Enter", "Enter".to_owned()),
+        " " => (" ", "Space".to_owned()),
+        _ if key.starts_with(|c: char| c.is_ascii_digit()) => (key, format!("Digit{key}")),
+        _ => (key, format!("Key{}", key.to_uppercase())),
+    }
+}
+
+/// Windows's number of a key, which Chromium wants besides.
+fn virtual_code(key: &str) -> u32 {
+    match key {
+        "Backspace" => 8,
+        "Tab" => 9,
+        "Enter" => 13,
+        _ => key.to_uppercase().chars().next().map_or(0, u32::from),
     }
 }
 

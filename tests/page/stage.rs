@@ -5,6 +5,7 @@ use std::net::SocketAddr;
 use serde_json::{Value, json};
 
 use crate::driver::{Browser, free_port};
+use crate::proxy::Proxy;
 use crate::support::desk::{BENCH, Desk, g};
 use crate::support::home::{self, Home};
 use crate::support::service::{self, plain, run};
@@ -29,6 +30,11 @@ pub(crate) fn address(home: &Home) -> String {
         .to_owned()
 }
 
+/// The same through a line.
+pub(crate) fn address_by(stage: &Stage, proxy: &Proxy) -> String {
+    address(&stage.desk.home).replace(&stage.at().to_string(), &proxy.at.to_string())
+}
+
 impl Stage {
     /// A bench whose page is open.
     pub(crate) fn set() -> Self {
@@ -51,10 +57,24 @@ impl Stage {
         Self::of("0.5")
     }
 
+    pub(crate) fn unopened_patient() -> Self {
+        Self::of("60")
+    }
+
+    /// A bench whose service waits so many seconds for a balance that is silent, its page open.
+    pub(crate) fn waiting(silence: &str) -> Self {
+        let link = format!("[bench.link]\nsilence_seconds = {silence}\n");
+        Self::opened(Self::with("0.5", &link))
+    }
+
     fn of(dwell: &str) -> Self {
+        Self::with(dwell, "")
+    }
+
+    fn with(dwell: &str, further: &str) -> Self {
         let port = free_port();
         let desk = Desk::set(|home| {
-            home.settings(&settings(home, port, dwell));
+            home.settings(&format!("{}{further}", settings(home, port, dwell)));
             service::command(home.path())
         });
         Self {
@@ -91,21 +111,49 @@ impl Stage {
     }
 
     pub(crate) fn until_offered(&self, offer: &str) {
-        let script = "const it = document.querySelector(`[data-offer=${arguments[0]}]`); return Boolean(it) && !it.disabled";
+        let script = "const it = document.querySelector(`[data-offer=${arguments[0]}]`); \
+            return it?.dataset.ready === 'yes' && !it.ariaDisabled";
         self.page
             .until(&format!("{offer} is offered"), script, &offer.into());
     }
 
     /// The same for the likeliest, which the keys N and Enter take up.
     pub(crate) fn until_likeliest(&self, offer: &str) {
-        let script = "const it = document.querySelector('.offers .main'); return it?.dataset.offer === arguments[0] && !it.disabled";
+        let script = "const it = document.querySelector('.offers .main'); \
+            return it?.dataset.offer === arguments[0] && it.dataset.ready === 'yes' && !it.ariaDisabled";
         self.page
             .until(&format!("{offer} is likeliest"), script, &offer.into());
     }
 
+    /// Moves the keyboard on, by Tab, until it is at what is wanted.
+    pub(crate) fn tab_to(&self, wanted: &str) {
+        let there = "return document.activeElement.matches(arguments[0])";
+        for _ in 0..120 {
+            if self.page.run(there, wanted.into()) == Value::Bool(true) {
+                return;
+            }
+            self.page.press("\u{e004}");
+        }
+        panic!("Tab never came to {wanted}");
+    }
+
+    /// Lets the time pass in which a press of the same key would be a bounce.
+    #[allow(clippy::unused_self)]
+    pub(crate) fn between_presses(&self) {
+        std::thread::sleep(std::time::Duration::from_millis(300));
+    }
+
+    /// Waits until the second press of a tile would count.
+    pub(crate) fn until_asked(&self, offer: &str) {
+        let script = "const it = document.querySelector(`[data-offer=${arguments[0]}]`); \
+            return it?.dataset.sure === 'yes' && it.textContent.startsWith('Press again')";
+        self.page
+            .until(&format!("{offer} asks"), script, &offer.into());
+    }
+
     pub(crate) fn until_sheet(&self, title: &str) {
-        let script =
-            "return document.querySelector('dialog[open] h2')?.textContent === arguments[0]";
+        let script = "const it = document.querySelector('dialog[open]'); \
+            return it?.querySelector('h2').textContent === arguments[0] && it.dataset.ready === 'yes'";
         self.page.until(
             &format!("the sheet \"{title}\" is open"),
             script,

@@ -8,7 +8,6 @@ use crate::stage::{Stage, address, is_within_width};
 use crate::support::desk::{Window, g, mass, shown};
 
 const BACKSPACE: &str = "\u{e003}";
-const TAB: &str = "\u{e004}";
 const ENTER: &str = "\u{e007}";
 
 #[test]
@@ -194,8 +193,10 @@ fn with_the_mouse_with_a_mix_up_of_units_and_too_much_in_the_middle() {
 fn by_keys_alone_as_a_foot_switch_types_them() {
     let stage = Stage::set();
     let page = &stage.page;
+    stage.until_likeliest("open");
     page.press("n");
     stage.until_sheet("A new ticket");
+    stage.tab_to("dialog input[maxlength='60']");
     page.press("K-7");
     page.press(ENTER);
     stage.until_no_sheet();
@@ -203,6 +204,7 @@ fn by_keys_alone_as_a_foot_switch_types_them() {
 
     page.press(ENTER);
     stage.until_sheet("The next lot");
+    stage.tab_to("dialog input[data-number]");
     page.press("916");
     page.press(ENTER);
     stage.until_no_sheet();
@@ -219,8 +221,9 @@ fn by_keys_alone_as_a_foot_switch_types_them() {
     );
 
     // Backspace asks once, and forgets it was asked.
+    stage.until_offered("withdraw");
     page.press(BACKSPACE);
-    page.until("it asks", "return document.querySelector('[data-offer=withdraw]').textContent.startsWith('Press again')", &Value::Null);
+    stage.until_asked("withdraw");
     assert_eq!(stage.desk.view()["job"]["weighed"][0]["withdrawn"], false);
     page.press(BACKSPACE);
     page.until(
@@ -235,6 +238,7 @@ fn by_keys_alone_as_a_foot_switch_types_them() {
     stage.until_likeliest("lot");
     page.press("n");
     stage.until_sheet("The next lot");
+    stage.tab_to("dialog input[data-number]");
     page.press("916");
     page.press(ENTER);
     stage.until_no_sheet();
@@ -264,6 +268,7 @@ fn by_keys_alone_as_a_foot_switch_types_them() {
             stage.desk.put(little);
             stage.desk.at_rest(&shown(stage.desk.on_pan()));
             stage.until_net(&shown(little));
+            stage.until_offered("take");
             page.press(" ");
         } else {
             stage.desk.put(window.aim);
@@ -272,8 +277,8 @@ fn by_keys_alone_as_a_foot_switch_types_them() {
             view["job"]["weighed"].as_array().unwrap().len() > weighed
         });
     }
-    stage.until_likeliest("button");
     stage.desk.empty();
+    stage.until_likeliest("button");
     page.press("n");
     stage.desk.ready();
     let melt = stage.desk.view()["job"]["melt"]
@@ -281,20 +286,16 @@ fn by_keys_alone_as_a_foot_switch_types_them() {
         .unwrap()
         .to_owned();
     stage.desk.put(mass(&melt));
+    stage.until_likeliest("assay");
+    // In water it is weighed once the pan is empty.
+    stage.desk.empty();
     stage.until_likeliest("proof");
     // Past the likeliest to another, by Tab: it keeps its own Enter.
     page.run(
         "document.querySelector('.offers .main').focus()",
         Value::Null,
     );
-    let focused = "return document.activeElement.dataset.offer === arguments[0]";
-    for _ in 0..8 {
-        if page.run(focused, "close".into()) == Value::Bool(true) {
-            break;
-        }
-        page.press(TAB);
-    }
-    assert_eq!(page.run(focused, "close".into()), true);
+    stage.tab_to("[data-offer=close]");
     page.press(ENTER);
     stage.until_sheet("Close the job");
     page.press("n");
@@ -332,12 +333,12 @@ fn on_a_phone_with_a_question_about_the_pan() {
     );
     page.picture("41-phone-question");
     let small = page.run(
-        "return [...document.querySelectorAll('#hold-answers button, .tools button, #offers button')]\
+        "return [...document.querySelectorAll('#hold-answers button, .tools button, .offers button')]\
           .filter((it) => it.offsetParent && (it.offsetWidth < 56 || it.offsetHeight < 56)).map((it) => it.textContent)",
         Value::Null,
     );
     assert_eq!(small, json!([]));
-    page.click("[data-said=tared]");
+    stage.take_up("tared");
     stage.until_shown();
     // What was poured still counts.
     stage.until_net(&shown(poured));

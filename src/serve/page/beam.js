@@ -51,6 +51,7 @@ export function shown(view) {
   };
 }
 
+// The box is 1060 wide.
 const PIVOT = [300, 172], LEFT = 196, RIGHT = 452, FACE = RIGHT + 16, BACK = FACE + 82, ENTER = 44;
 
 const on = (degrees, radius) => {
@@ -67,7 +68,7 @@ function piece(from, to) {
 
 /** Builds the drawing in an element; gives `show(view)`. */
 export function beam(into) {
-  const calm = matchMedia("(prefers-reduced-motion: reduce)");
+  const calm = matchMedia("(prefers-reduced-motion: reduce)"), narrow = matchMedia("(max-width: 40rem)");
   const arm = draw("g", { class: "arm" });
   const pan = draw("g", { class: "pan" });
   const tip = draw("path", { class: "tip", d: `M${RIGHT - 110} -3 H${RIGHT - 44} L${RIGHT - 48} -10 L${RIGHT + 6} 0 L${RIGHT - 48} 10 L${RIGHT - 44} 3 H${RIGHT - 110} Z` });
@@ -154,7 +155,12 @@ export function beam(into) {
         const [x, y] = on(place === 1 ? 0 : apart[place], BACK + 14);
         word.setAttribute("x", x.toFixed(1));
         word.setAttribute("y", (y + 8).toFixed(1));
-        put(word, `${place === 1 ? "aim " : ""}${it.texts[place]}`);
+        const text = `${place === 1 ? "aim " : ""}${it.texts[place]}`;
+        put(word, text);
+        // What is right of the post has room for so much and is never cut.
+        const most = narrow.matches ? 34 : place === 1 ? 26 : 22;
+        const size = `${Math.min(most, (1056 - x) / (0.62 * text.length)).toFixed(1)}px`;
+        if (word.style.fontSize !== size) word.style.fontSize = size;
       });
     }
     put(title, described(it));

@@ -31,6 +31,12 @@ export function put(node, text) {
   if (node.textContent !== text) node.textContent = text;
 }
 
+/** Sets an attribute, and only if it is another one; null takes it away. */
+export function mark(node, name, value) {
+  if (value == null) { if (node.hasAttribute(name)) node.removeAttribute(name); return; }
+  if (node.getAttribute(name) !== value) node.setAttribute(name, value);
+}
+
 /** Puts these children in place of what was there, if the key is another one. */
 export function refill(node, key, children) {
   const known = JSON.stringify(key);
@@ -38,4 +44,12 @@ export function refill(node, key, children) {
   node.dataset.key = known;
   node.replaceChildren(...children());
   return true;
+}
+
+/** Makes these the children of a place, in this order; what is in its place is not touched. */
+export function arrange(into, nodes) {
+  for (const child of [...into.children]) if (!nodes.includes(child)) child.remove();
+  nodes.forEach((node, place) => {
+    if (into.children[place] !== node) into.insertBefore(node, into.children[place] ?? null);
+  });
 }

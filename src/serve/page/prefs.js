@@ -2,10 +2,10 @@
 
 import { el, put } from "./dom.js";
 import { change, dress, settings, usualKeys } from "./keep.js";
-import { called } from "./keys.js";
+import { called, hearNext } from "./keys.js";
 import { sheet, tiles } from "./sheets.js";
 
-const ACTIONS = [
+const CHOSEN = [
   ["take", "Take the mass as it is"],
   ["withdraw", "Withdraw the last (asks once)"],
   ["next", "Do the next step offered"],
@@ -26,41 +26,47 @@ export function prefs({ sounded, dressed, keyed }) {
     dress();
     dressed();
   });
+  const rows = CHOSEN.map(([name, says]) => keyRow(name, says, () => {
+    for (const row of rows) row.show();
+    keyed();
+  }));
+  const stop = () => { for (const row of rows) row.stop(); };
   const keys = el("fieldset", { class: "tiles" }, el("legend", {}, "Keys, and foot switches that type one"),
-    ...ACTIONS.map(([action, says]) => keyRow(action, says, keyed)),
+    ...rows.map(({ node }) => node),
     el("button", {
       type: "button",
-      onclick: () => { change({ keys: usualKeys() }); keys.querySelectorAll("kbd").forEach((kbd) => kbd.show()); keyed(); },
+      onclick: () => { stop(); change({ keys: usualKeys() }); for (const row of rows) row.show(); keyed(); },
     }, "Keys as they were"));
   sheet("Settings of this device", [
     hearing.node, el("label", { class: "line" }, el("span", {}, "Volume"), loud), light.node, keys,
-    el("p", { class: "small" }, "Ticks quicken as the window comes near, a steady tone is inside it, a falling pair is over it, a knocking is a hold. The sound begins after the first touch of the page. Keys 1, 2 and 3 answer a question about the pan."),
-  ], null, null);
+    el("p", { class: "small" }, "Ticks quicken as the window comes near, a steady tone is inside it, a falling pair is over it, a double knock is a hold, three low falling notes say that the service is not heard any more. The sound begins after the first touch of the page. Keys 1, 2 and 3 answer a question about the pan, unless one of them is chosen here."),
+  ], { away: stop });
 }
 
-function keyRow(action, says, keyed) {
+function keyRow(name, says, chosen) {
   const kbd = el("kbd");
-  kbd.show = () => put(kbd, settings().keys[action].map(called).join(" or "));
-  kbd.show();
   const button = el("button", { type: "button", "aria-label": `Another key for: ${says}` }, "Another key");
+  let hearing = null;
+  const stop = () => {
+    hearing?.drop();
+    hearing = null;
+    put(button, "Another key");
+  };
   button.addEventListener("click", () => {
+    if (hearing) { stop(); return; }
     put(button, "Press it now");
-    const hear = (event) => {
-      if (["Shift", "Control", "Alt", "Meta", "Tab"].includes(event.key)) return;
-      event.preventDefault();
-      event.stopPropagation();
-      document.removeEventListener("keydown", hear, true);
-      put(button, "Another key");
-      if (event.key === "Escape") return;
+    hearing = hearNext((key) => {
+      stop();
+      if (key === "Escape" || key === "Tab") return;
       // A key does one thing.
       const keys = Object.fromEntries(Object.entries(settings().keys)
-        .map(([name, known]) => [name, known.filter((key) => key !== event.key)]));
-      keys[action] = [event.key];
+        .map(([other, known]) => [other, known.filter((one) => one !== key)]));
+      keys[name] = [key];
       change({ keys });
-      button.closest("fieldset").querySelectorAll("kbd").forEach((other) => other.show());
-      keyed();
-    };
-    document.addEventListener("keydown", hear, true);
+      chosen();
+    });
   });
-  return el("div", { class: "row" }, el("span", {}, says), kbd, button);
+  const show = () => put(kbd, settings().keys[name].map(called).join(" or ") || "none");
+  show();
+  return { node: el("div", { class: "row" }, el("span", {}, says), kbd, button), show, stop };
 }

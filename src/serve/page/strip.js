@@ -72,10 +72,16 @@ export function strip(canvas) {
     take(view) {
       now = shown(view);
       key = `${view.weighing?.what} ${view.weighing?.name} ${view.job?.weighed.length}`;
-      add({ key, net: now.net?.value ?? null, gross: mass(view.pan?.shown)?.value ?? null });
+      // A scale has one unit: what is shown in another leaves a gap, and what comes after it begins anew.
+      const gross = mass(view.pan?.shown), isOther = Boolean(gross) && gross.unit !== view.unit;
+      if (isOther) trace.length = 0;
+      const value = (it) => (it && !isOther && it.unit === view.unit ? it.value : null);
+      add({ key, net: value(now.net), gross: value(gross) });
     },
     gap() { add({ key, net: null, gross: null }); },
     repaint: soon,
+    /** What is drawn, oldest first: { at, key, net, gross }, all in the bench's unit. */
+    trace: () => trace,
   };
 }
 

@@ -4,8 +4,8 @@
 import { draw, el, put } from "./dom.js";
 import { capital, composition, mass, melted } from "./words.js";
 
-const TOP = [110, 16], LEFT = [14, 182], RIGHT = [206, 182];
-const NAMES = {
+const GOLD = [110, 16], SILVER = [14, 182], COPPER = [206, 182];
+const ELEMENTS = {
   Au: "gold", Ag: "silver", Cu: "copper", Zn: "zinc", Ni: "nickel", Pd: "palladium", Pt: "platinum",
   Cd: "cadmium", Pb: "lead", In: "indium", Ga: "gallium", Fe: "iron", Co: "cobalt", unknown: "not known",
 };
@@ -13,7 +13,7 @@ const NAMES = {
 /** A point of the triangle for parts per mille of gold, silver and copper; their sum is the whole. */
 export function point(gold, silver, copper) {
   const whole = gold + silver + copper || 1;
-  return [0, 1].map((axis) => (TOP[axis] * gold + LEFT[axis] * silver + RIGHT[axis] * copper) / whole);
+  return [0, 1].map((axis) => (GOLD[axis] * gold + SILVER[axis] * silver + COPPER[axis] * copper) / whole);
 }
 
 /** The ends of where a composition can lie: what is unknown may be all silver or all copper. */
@@ -39,7 +39,7 @@ export function triangle(into) {
   const level = draw("path", { class: "level" });
   const title = draw("title");
   const svg = draw("svg", { viewBox: "-24 -12 268 226", role: "img", class: "triangle" }, title,
-    draw("path", { class: "sides", d: `M${TOP}L${LEFT}L${RIGHT}Z` }),
+    draw("path", { class: "sides", d: `M${GOLD}L${SILVER}L${COPPER}Z` }),
     draw("path", { class: "web", d: web() }), level, there, cross, here, ring,
     ...[["gold", 110, 8, "middle"], ["silver", -20, 208, "start"], ["copper", 240, 208, "end"]].map(
       ([word, x, y, anchor]) => draw("text", { x, y, "text-anchor": anchor }, word)));
@@ -66,13 +66,13 @@ export function triangle(into) {
       cross.setAttribute("d", `M${x - 7} ${y - 7}L${x + 7} ${y + 7}M${x - 7} ${y + 7}L${x + 7} ${y - 7}`);
     }
     const parts = Object.entries(made).filter(([, part]) => part >= 0.05);
-    const text = parts.map(([name, part]) => `${NAMES[name] ?? name} ${part.toFixed(1)}`).join(", ");
+    const text = parts.map(([name, part]) => `${ELEMENTS[name] ?? name} ${part.toFixed(1)}`).join(", ");
     put(title, `Now, in per mille: ${text}.`);
     while (list.childElementCount > parts.length) list.lastElementChild.remove();
     while (list.childElementCount < parts.length) list.append(el("div", {}, el("dt"), el("dd")));
     parts.forEach(([name, part], place) => {
       const row = list.children[place];
-      put(row.firstChild, capital(NAMES[name] ?? name));
+      put(row.firstChild, capital(ELEMENTS[name] ?? name));
       put(row.lastChild, `${part.toFixed(1)} ‰`);
     });
     put(note, `${made.unknown ? "Ring and bar: now; what the rest of the lots is made of is not known. " : "Ring: now. "}${leads ? "Cross: as planned." : ""}`);

@@ -6,26 +6,10 @@ export function mass(text) {
   return found && { digits: found[1], value: Number(found[1]), unit: found[2] };
 }
 
-/** A sentence of the service without the names of commands, which nobody types here. */
-export function plain(text) {
-  return (text ?? "")
-    .replace(/[:,] panbell answer [a-z]+(?:, [a-z]+ or [a-z]+)?/g, "")
-    .replace(/(?:[:,]| \() ?panbell [a-zA-Z -]+\)?/g, "")
-    .replace(/^Hold: /, "");
-}
+/** A saying cut where a sentence ends or a colon stands; the pieces together are the saying. */
+export const pieces = (text) => (text === "" ? [] : text.split(/(?<=[.?!])(?= +\P{Ll})|(?<=.{8}:)(?= )/u));
 
-/** A saying cut in two: what must be read from afar, and what explains it. */
-export function split(text) {
-  // What the hands must do comes before what the figures say.
-  const hands = /^(.*) (Hands off: [^.]*\.)$/.exec(text);
-  if (hands) return [hands[2], hands[1]];
-  const found = /^(.{8,}?)(?:: |\. )(?=.)/.exec(text);
-  if (!found) return [text, ""];
-  const rest = text.slice(found[0].length);
-  return [`${found[1]}.`, capital(rest)];
-}
-
-/** A sentence cut into [text, isNumber] parts: the first mass in it is the number that matters. */
+/** A saying cut into [text, isNumber] parts: the first mass in it is the number that matters. */
 export function parts(text, unitName) {
   const number = new RegExp(`[0-9]+(?:\\.[0-9]+)? (?:${escaped(unitName)}|[a-z]{1,3}\\b)`);
   const found = number.exec(text);
@@ -35,9 +19,7 @@ export function parts(text, unitName) {
     .filter(([part]) => part !== "");
 }
 
-function escaped(text) {
-  return (text || "grams").replace(/[^a-zA-Z0-9 ]/g, "\\$&");
-}
+const escaped = (text) => (text || "grams").replace(/[^a-zA-Z0-9 ]/g, "\\$&");
 
 /** A chance from 0 to 1 as per cent that never rounds up to certainty. */
 export function chance(text) {
@@ -54,7 +36,7 @@ export function chance(text) {
 export function composition(text) {
   const words = (text ?? "").split(" ").filter(Boolean);
   const made = {};
-  for (let at = 0; at + 1 < words.length; at += 2) made[words[at]] = Number(words[at + 1]);
+  for (let place = 0; place + 1 < words.length; place += 2) made[words[place]] = Number(words[place + 1]);
   return made;
 }
 
@@ -75,13 +57,25 @@ export function shared(recipes) {
   return { all, each: each.map((own) => own.filter((warning) => !all.includes(warning))) };
 }
 
+/** A line of a statement as its label and what stands against it, where it has both. */
+export function cells(line) {
+  const found = /^(\s*\S.*?)(\s{2,})(\S.*)$/.exec(line);
+  return found ? [found[1], found[2], found[3]] : [line];
+}
+
 /** A word with a capital. */
 export const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+
+/** So many seconds, in words. */
+export const seconds = (ms) => {
+  const whole = Math.floor(ms / 1000);
+  return whole === 1 ? "1 second" : whole < 120 ? `${whole} seconds` : `${Math.floor(whole / 60)} minutes`;
+};
 
 /** Why nothing is shown of a bench that cannot be reached, and what to do. */
 export function lostHold(why) {
   if (why?.code === "token-missing" || why?.code === "token-wrong") {
-    return { why: "This device has not been let in.", mend: "Open the page by the address that the service gives: panbell page prints it." };
+    return { why: "This device has not been let in.", mend: "Open the page by the whole address that the service gives at the bench." };
   }
   if (why?.code === "bench-unknown") return { why: why.happened, mend: why.mend };
   return {
