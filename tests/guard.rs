@@ -243,7 +243,7 @@ fn run_harsh(seed: u64, jobs: usize, law: &Arc<MarkLaw>) -> BTreeMap<HarshKind, 
         let (says_units, with_key) = (dice.is(0.15), dice.is(0.75));
         let outcome = harsh::Hand::new(Arc::clone(&rules), says_units, with_key, &mut dice)
             .run(opened(division));
-        if std::env::var("SHOW").is_ok() && (outcome.fate == harsh::Fate::Nowhere || outcome.is_stuck || (!outcome.was_pressed && outcome.holds > 0)) {
+        if std::env::var("SHOW").is_ok() && (outcome.fate == harsh::Fate::Nowhere || outcome.is_stuck || (!outcome.was_pressed && (outcome.holds > 0 || outcome.fate > harsh::Fate::Held))) {
             println!("seed {own} {outcome:?} units {says_units}");
         }
         let closing = match (outcome.has_button, outcome.is_beside) {

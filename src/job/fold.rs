@@ -12,9 +12,11 @@ use crate::trouble::Trouble;
 
 /// The largest loss of a melt, as a share of it, that is not taken for a slip of the unit where
 /// only a check weight stands for that (common practice: clean metal loses under two in a hundred).
-const LARGEST_LOSS: Decimal = Decimal::from_parts(3, 0, 0, false, 2);
-/// The same for a gain: flux that sticks to the button.
-const LARGEST_GAIN: Decimal = Decimal::from_parts(1, 0, 0, false, 2);
+const LARGEST_LOSS: Decimal = Decimal::from_parts(2, 0, 0, false, 2);
+/// The same for a gain: flux that sticks to the button (our own choice).
+const LARGEST_GAIN: Decimal = Decimal::from_parts(5, 0, 0, false, 3);
+/// So many divisions are nothing in every unit.
+const NOTHING: u32 = 2;
 /// How far a load is shown from what it was recorded as, a while later (our own choice).
 const LARGEST_DRIFT: Decimal = Decimal::from_parts(2, 0, 0, false, 3);
 
@@ -77,6 +79,10 @@ pub struct Weighed {
     pub captured: Captured,
     /// Whether it was set aside.
     pub withdrawn: bool,
+    /// The record of what it counts from.
+    based: u64,
+    /// A check weight agreed beside it.
+    is_beside: bool,
     /// How many metals to add the job knew of then.
     pub(super) planned: usize,
     /// What an assay found in it, if it is a button: the best known one; of equals the last.
@@ -92,6 +98,8 @@ pub struct Expected {
     pub what: What,
     /// What it counts from, once that is known.
     pub base: Option<Indication>,
+    /// The record of that, or of the order.
+    pub based: u64,
     /// The net at rest that was last recorded.
     pub rest: Mass,
 }
@@ -156,9 +164,9 @@ impl Job {
                     },
                     CheckVerdict::Off | CheckVerdict::OtherUnit => UnitProof::Failed,
                 };
-                self.proofs.push((n, proof));
+                self.take_proof(n, proof);
             }
-            Record::Doubt {} => self.proofs.push((n, UnitProof::Failed)),
+            Record::Doubt {} => self.take_proof(n, UnitProof::Failed),
             Record::Expect { what, metal } => {
                 self.opened.add.extend(metal.clone());
                 if metal.is_some() {
@@ -167,6 +175,7 @@ impl Job {
                 self.expected = Some(Expected {
                     what: what.clone(),
                     base: None,
+                    based: n,
                     rest: Mass::ZERO,
                 });
             }
@@ -177,7 +186,7 @@ impl Job {
             }
             Record::Base { base } => {
                 if let Some(expected) = &mut self.expected {
-                    expected.base = Some(*base);
+                    (expected.base, expected.based) = (Some(*base), n);
                     expected.rest = Mass::ZERO;
                 }
             }
@@ -189,17 +198,22 @@ impl Job {
             Record::Answer { said, base } => {
                 if let Some(expected) = &mut self.expected {
                     match said {
-                        PanAnswer::Tared => expected.base = *base,
+                        PanAnswer::Tared => (expected.base, expected.based) = (*base, n),
                         PanAnswer::Back => {}
                         PanAnswer::Anew => (expected.base, expected.rest) = (None, Mass::ZERO),
                     }
                 }
             }
             Record::Capture(captured) => {
+                let expected = self.expected.as_ref();
+                let based = expected.map_or(n, |expected| expected.based);
+                let is_beside = self.was_shown_beside(captured);
                 self.weighed.push(Weighed {
                     n,
                     captured: captured.clone(),
                     withdrawn: false,
+                    based,
+                    is_beside,
                     planned: self.opened.add.len(),
                     assay: None,
                     assays: Vec::new(),
@@ -253,9 +267,13 @@ impl Job {
             Some(_) => self.melts(),
             None => Vec::new(),
         };
+        let step = self.opened.division.mass();
         let melts: Vec<(u64, bool)> = melts
             .into_iter()
-            .map(|(melt, button)| (button.n, is_odd(melt.mass(), button.captured.mass.mass())))
+            .map(|(melt, button)| {
+                let button_mass = button.captured.mass.mass();
+                (button.n, is_odd(melt.mass(), button_mass, step))
+            })
             .collect();
         self.standing()
             .filter(by_weight)
@@ -265,13 +283,23 @@ impl Job {
     /// Why the unit of a capture is not proven, if it is not. `melts`: the buttons, each with whether
     /// it is unlike what it was melted of.
     fn doubt_of(&self, weighed: &Weighed, melts: &[(u64, bool)]) -> Option<UnitDoubt> {
-        if self.is_shown_beside(weighed) {
-            return None;
-        }
         let is_button = weighed.captured.what == What::Button;
         let is_in_water = matches!(weighed.captured.what, What::InWater(_));
         // A button speaks for all before it; it is itself in doubt with them.
         let of = melts.iter().find(|(button, _)| *button >= weighed.n);
+        let step = self.opened.division.mass();
+        let counts_from = weighed.captured.base.mass().abs();
+        let is_from_nothing = counts_from <= step.times(NOTHING);
+        let is_doubted = |(n, proof): &(u64, UnitProof)| {
+            *proof == UnitProof::Failed && (weighed.based..weighed.n).contains(n)
+        };
+        if !is_from_nothing && self.proofs.iter().any(is_doubted) {
+            return Some(UnitDoubt::Seen);
+        }
+        // The weight beside it proves what is shown now, not what it was counted from.
+        if weighed.is_beside && (is_from_nothing || !matches!(of, Some((_, true)))) {
+            return None;
+        }
         let next = self.proofs.iter().find(|(n, _)| *n > weighed.n);
         match (next.map(|(_, proof)| *proof), of) {
             (Some(UnitProof::Failed), _) => Some(UnitDoubt::Seen),
@@ -284,45 +312,66 @@ impl Job {
             (Some(UnitProof::Agreed { .. }), Some((button, false))) => {
                 let button = self.standing().find(|other| other.n == *button);
                 let is_proven = button.is_none_or(|button| {
-                    button.captured.unit_by == UnitBy::Line || self.is_shown_beside(button)
+                    button.captured.unit_by == UnitBy::Line || button.is_beside
                 });
                 (!is_proven).then_some(UnitDoubt::NotBeside)
             }
         }
     }
 
-    /// Whether a check weight agreed while the balance showed this as it was recorded, and nothing
-    /// else was recorded between: whatever the unit was before, it was the same.
-    fn is_shown_beside(&self, weighed: &Weighed) -> bool {
-        let loads = || self.weighed.iter().filter(|other| !matches!(other.captured.what, What::InWater(_)));
-        let before = loads().rfind(|other| other.n < weighed.n).map_or(0, |other| other.n);
-        let after = loads().find(|other| other.n > weighed.n).map_or(u64::MAX, |other| other.n);
-        // Of those before it only the last: since another nothing is known.
-        let last = self.proofs.iter().rfind(|(n, _)| *n < weighed.n).map_or(0, |(n, _)| *n);
-        self.proofs.iter().any(|(n, proof)| match proof {
-            UnitProof::Agreed { beside: Some(beside) } if *n > before && *n < after => {
-                (*n > weighed.n || *n == last) && self.stands_as(weighed, *beside)
+    /// Takes what a check weight said: if it agreed beside a load that the balance shows as it was
+    /// recorded, then that was recorded in the same unit. A button may have been taken off and put
+    /// back; what else was taken off since is not there.
+    fn take_proof(&mut self, n: u64, proof: UnitProof) {
+        self.proofs.push((n, proof));
+        let UnitProof::Agreed {
+            beside: Some(beside),
+        } = proof
+        else {
+            return;
+        };
+        let rebased = self.expected.as_ref().is_some_and(|expected| expected.base.is_some());
+        let step = self.opened.division.mass();
+        let last = self
+            .weighed
+            .iter_mut()
+            .rfind(|weighed| !matches!(weighed.captured.what, What::InWater(_)));
+        if let Some(last) = last.filter(|last| !rebased || last.captured.what == What::Button) {
+            last.is_beside |= stands_as(&last.captured, beside, step);
+        }
+    }
+
+    /// Whether a check weight agreed beside a load before it was recorded, and since it was put on.
+    fn was_shown_beside(&self, captured: &Captured) -> bool {
+        let based = self.expected.as_ref().map_or(u64::MAX, |expected| expected.based);
+        match self.proofs.last() {
+            Some((n, UnitProof::Agreed { beside: Some(beside) })) => {
+                *n > based && stands_as(captured, *beside, self.opened.division.mass())
             }
             _ => false,
+        }
+    }
+
+    /// Whether what the weighing under way counts from was read before the unit was put in doubt
+    /// last, so that it may be of another unit. Nothing is nothing in every unit.
+    pub fn is_base_doubted(&self) -> bool {
+        self.expected.as_ref().is_some_and(|expected| {
+            let nothing = self.opened.division.mass().times(NOTHING);
+            let counts = expected.base.is_some_and(|base| base.mass().abs() > nothing);
+            counts && self.is_doubted_since(expected.based)
         })
     }
 
-    /// Whether the balance shows a capture's load as when it was recorded, but for drift: far nearer
-    /// than two units are to each other.
-    fn stands_as(&self, weighed: &Weighed, shown: Indication) -> bool {
-        let (gross, net) = (weighed.captured.gross.mass(), weighed.captured.mass.mass());
-        let drift = Mass::computed((gross.grams() * LARGEST_DRIFT).abs());
-        let least = self.opened.division.mass().times(10);
-        // Beside a heavy dish a light load may be gone.
-        let most = Mass::computed((net.grams() / Decimal::TWO).abs());
-        (shown.mass() - gross).abs() <= drift.max(least).min(most)
+    fn is_doubted_since(&self, based: u64) -> bool {
+        let doubts = |(n, proof): &(u64, UnitProof)| *proof == UnitProof::Failed && *n > based;
+        self.proofs.iter().any(doubts)
     }
 
     /// Whether a balance shows a button as when it was recorded, so that a check weight may be put
     /// beside it.
     pub(super) fn is_button_on_pan(&self, shown: Indication) -> bool {
         self.last_button()
-            .is_some_and(|button| self.stands_as(button, shown))
+            .is_some_and(|button| stands_as(&button.captured, shown, self.opened.division.mass()))
     }
 
     /// Whether the unit of any capture that counts was put in doubt by what was seen of it.
@@ -387,11 +436,22 @@ impl Job {
     }
 }
 
+/// Whether the balance shows a capture's load as when it was recorded, but for drift: far nearer
+/// than two units are to each other.
+fn stands_as(captured: &Captured, shown: Indication, step: Mass) -> bool {
+    let (gross, net) = (captured.gross.mass(), captured.mass.mass());
+    let drift = Mass::computed((gross.grams() * LARGEST_DRIFT).abs());
+    // Beside a heavy dish a light load may be gone.
+    let most = Mass::computed((net.grams() / Decimal::TWO).abs());
+    (shown.mass() - gross).abs() <= drift.max(step.times(10)).min(most)
+}
+
 /// Whether a button weighs so unlike what went in that one of the masses may have been weighed in
 /// another unit: no melt of clean metal loses so much, or gains.
-fn is_odd(melt: Mass, button: Mass) -> bool {
-    let least = melt.grams() * (Decimal::ONE - LARGEST_LOSS);
-    let most = melt.grams() * (Decimal::ONE + LARGEST_GAIN);
+fn is_odd(melt: Mass, button: Mass, step: Mass) -> bool {
+    let rounding = step.times(5).grams();
+    let least = melt.grams() * (Decimal::ONE - LARGEST_LOSS) - rounding;
+    let most = melt.grams() * (Decimal::ONE + LARGEST_GAIN) + rounding;
     !(least..=most).contains(&button.grams())
 }
 

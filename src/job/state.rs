@@ -116,6 +116,8 @@ pub struct State {
 /// (`answer anew`) counts from what is on the pan then, and always leads on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PanQuestion {
+    /// What the weighing counts from was read before the unit was put in doubt.
+    BaseDoubted,
     /// It is lighter than it was when the weighing began: was the dish lifted, or tared?
     Low,
     /// The last load is gone, but the pan rests at another mass than that was counted from: was the
@@ -272,6 +274,9 @@ impl State {
     /// What the pan asks of the person, if anything.
     pub fn pan_question(&self) -> Option<PanQuestion> {
         self.expected()?;
+        if self.job.as_ref()?.is_base_doubted() {
+            return Some(PanQuestion::BaseDoubted);
+        }
         if self.pan.is_low() {
             return Some(PanQuestion::Low);
         }

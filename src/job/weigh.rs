@@ -190,7 +190,10 @@ impl State {
 
     /// A load that is put down may lift a dish first; an addition in the middle may not.
     fn judge_pan(&mut self, at: Moment, out: &mut Vec<Effect>) {
-        if self.pan.is_low() && self.adding.is_some() {
+        if self.pan_question() == Some(PanQuestion::BaseDoubted) {
+            let (why, mend) = words::base_doubted();
+            self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);
+        } else if self.pan.is_low() && self.adding.is_some() {
             let (why, mend) =
                 words::pan_question(self.job.as_ref(), self.pan.rest(), self.rules.pan.division);
             self.holds.begin(Cause::Pan, why, mend, Duration::ZERO, at);

@@ -143,7 +143,7 @@ impl<'a> Hand<'a> {
         let at = Moment::after_origin(self.balance.now());
         let (state, effects) = step(self.state.take().unwrap(), event, at);
         self.state = Some(state);
-        let mut then = None;
+        let mut then = Vec::new();
         for effect in effects {
             match effect {
                 Effect::Append { record, wait } => {
@@ -151,19 +151,19 @@ impl<'a> Hand<'a> {
                     self.written = if opens { 1 } else { self.written + 1 };
                     self.note(&record);
                     if wait {
-                        then = Some(Event::Written { n: self.written });
+                        then.push(Event::Written { n: self.written });
                     }
                 }
                 Effect::Check(checked) => {
                     self.checked += 1;
-                    then = Some(Event::Checked(Ok((self.checked, checked))));
+                    then.push(Event::Checked(Ok((self.checked, checked))));
                 }
                 Effect::Answer { answer, .. } => self.is_refused = answer.is_err(),
                 Effect::Ring(_) => {}
             }
         }
         // The disk is quick.
-        if let Some(then) = then {
+        for then in then {
             self.event(then);
         }
     }

@@ -195,7 +195,7 @@ impl Jumps {
         let was_at_rest = self.is_at_rest(heard);
         let rest = self.stands.at;
         let begins = was_at_rest && self.burst.is_none();
-        let flow = self.follow_flow(last, digits, status, (at, gap, begins));
+        let flow = self.follow_flow(last, digits, status, (heard, at, begins));
         self.note((digits - last).abs());
         self.stand(digits, at);
         if begins && self.stands.lines == 1 {
@@ -259,9 +259,11 @@ impl Jumps {
 
     /// How much the number may change by the next line if nothing happens: where it slows down to
     /// rest, as last; where metal falls, as the fastest lately. Nobody knows of a load that begins.
-    fn pace(&self) -> Option<Decimal> {
+    fn pace(&self, heard: Moment) -> Option<Decimal> {
+        let since = heard.since(self.stands.since);
         let [first, second, third, ..] = self.pace;
-        if first <= second && second <= third {
+        let rests = !second.is_zero() || since >= REST_TIME;
+        if first <= second && second <= third && rests {
             return Some(first);
         }
         let fastest = self.pace.iter().copied().max().unwrap_or_default();
@@ -282,8 +284,9 @@ impl Jumps {
         last: Decimal,
         digits: Decimal,
         status: Status,
-        (at, gap, from_rest): (Moment, Duration, bool),
+        (heard, at, from_rest): (Moment, Moment, bool),
     ) -> Seen {
+        let gap = at.since(heard);
         let change = (digits - last).abs();
         if let Some(mut flow) = self.flow.take() {
             if change > flow.allowed || self.is_nothing(digits) {
@@ -296,7 +299,7 @@ impl Jumps {
             self.flow = Some(flow);
             return Seen::Maybe;
         }
-        let Some(pace) = self.pace() else {
+        let Some(pace) = self.pace(heard) else {
             return Seen::Nothing;
         };
         let is_jump = change >= pace * Decimal::from(OVER_PACE)
@@ -381,7 +384,12 @@ impl Jumps {
             _ => {}
         }
         let is_fluent = self.thin == 0 && self.settled >= SETTLED && burst.gap <= DENSE;
-        if is_at_once && is_load && (is_fluent || burst.numbers.len() > 1) {
+        let near = self.tremble(before, after) + self.step;
+        let is_pressed = burst
+            .numbers
+            .iter()
+            .any(|(number, is_turned)| *is_turned && (*number - after).abs() > near);
+        if is_at_once && is_load && (is_fluent || is_pressed) {
             return Seen::Into(None);
         }
         if is_load && burst.gap <= DENSE {

@@ -106,6 +106,8 @@ pub(crate) struct Hand<'a> {
     /// The metal that is being weighed, as it truly is; while pouring, what the pan bore before.
     metal: f64,
     poured_on: Option<f64>,
+    /// The load of the last second, the newest first.
+    lately: [f64; 80],
     captures: u32,
     wrong: Vec<u64>,
     holds: u32,
@@ -144,6 +146,7 @@ impl<'a> Hand<'a> {
             was_pressed: false,
             metal: 0.0,
             poured_on: None,
+            lately: [0.0; 80],
             captures: 0,
             wrong: Vec::new(),
             holds: 0,
@@ -171,7 +174,7 @@ impl<'a> Hand<'a> {
         let at = Moment::after_origin(self.scale.now());
         let (state, effects) = step(self.state.take().unwrap(), event, at);
         self.state = Some(state);
-        let mut then = None;
+        let mut then = Vec::new();
         for effect in effects {
             match effect {
                 Effect::Append { record, wait } => {
@@ -179,30 +182,33 @@ impl<'a> Hand<'a> {
                     self.written = if opens { 1 } else { self.written + 1 };
                     self.note(&record);
                     if wait {
-                        then = Some(Event::Written { n: self.written });
+                        then.push(Event::Written { n: self.written });
                     }
                 }
                 Effect::Check(checked) => {
                     self.checked += 1;
-                    then = Some(Event::Checked(Ok((self.checked, checked))));
+                    then.push(Event::Checked(Ok((self.checked, checked))));
                 }
                 Effect::Answer { answer, .. } => self.is_refused = answer.is_err(),
                 Effect::Ring(_) => {}
             }
         }
-        if let Some(then) = then {
+        for then in then {
             self.event(then);
         }
     }
 
     fn note(&mut self, record: &Record) {
+        if std::env::var("TRACE").is_ok() && !matches!(record, Record::Reading{..}) { println!("{:.2} RECORD {} load {:.2} metal {:.2} {}", self.scale.time, self.written, self.scale.load, self.metal, record.body().unwrap_or_default().chars().take(260).collect::<String>()); }
         match record {
             Record::Capture(captured) => {
                 self.captures += 1;
                 let digits: f64 = captured.mass.digits().to_f64().unwrap();
                 let told = digits * grams_of(captured.mass.unit());
-                let truth = self.poured_on.map_or(self.metal, |on| self.scale.load - on);
-                if (told - truth).abs() > 0.08 {
+                // The hand may pour on in the very moment; what lay there lately is as true.
+                let lay = |load: f64| self.poured_on.map_or(self.metal, |on| load - on);
+                let off = |load: f64| (told - lay(load)).abs() > 0.08;
+                if self.lately.iter().copied().all(off) {
                     self.wrong.push(self.written);
                 }
             }
@@ -237,6 +243,8 @@ impl<'a> Hand<'a> {
                 self.due.push((at + 0.16, true));
             }
         }
+        self.lately.rotate_right(1);
+        self.lately[0] = load;
         self.was_pressed |= !self.scale.is_home();
         if let Some(reading) = self.scale.pass(load, self.dice) {
             if std::env::var("TRACE").is_ok() { println!("{:.2} {} {:?} {:.2} {:?}", self.scale.time, format!("{:?}", reading.shown), self.state().guard().verdict(), self.scale.load, self.scale.is_home()); }
@@ -300,6 +308,7 @@ impl<'a> Hand<'a> {
     /// Waits for the bench, and puts right what it holds for.
     fn until(&mut self, is_so: impl Fn(&Self) -> bool) -> Go {
         let mut limit = self.scale.time + 20.0;
+        let mut asked = self.scale.time;
         while !is_so(self) {
             self.pass(self.scale.load);
             let holds = self.state().guard().verdict() != Verdict::Agreed;
@@ -310,7 +319,9 @@ impl<'a> Hand<'a> {
             } else if holds && self.scale.says_units {
                 self.go_home();
             }
-            if self.scale.time > limit {
+            let is_asked = self.state().pan_question().is_some();
+            asked = if is_asked { asked } else { self.scale.time };
+            if self.scale.time > limit || self.scale.time > asked + 5.0 {
                 return Err(GaveUp);
             }
         }
@@ -339,6 +350,13 @@ impl<'a> Hand<'a> {
 
     /// Shows the check weight beside what lies there, until it agrees.
     fn check(&mut self) -> Go {
+        let was_recovering = std::mem::replace(&mut self.is_recovering, true);
+        let done = self.show_weight();
+        self.is_recovering = was_recovering;
+        done
+    }
+
+    fn show_weight(&mut self) -> Go {
         for _ in 0..4 {
             let before = self.scale.load;
             self.order(Order::CheckWeight { weight: None });
@@ -368,7 +386,7 @@ impl<'a> Hand<'a> {
             if begun.is_ok() {
                 return Ok(());
             }
-            self.way_on(tries);
+            self.way_on(tries + 1);
         }
         Err(GaveUp)
     }
@@ -414,6 +432,13 @@ impl<'a> Hand<'a> {
                 limit = self.scale.time + 60.0;
             } else if holds {
                 self.go_home();
+            }
+            if self.state().pan_question().is_some() {
+                // Everything is tipped out and weighed anew.
+                self.bring(self.poured_on.unwrap_or_default());
+                self.wait(2.0);
+                self.order(Order::Answer(PanAnswer::Anew));
+                self.wait(1.0);
             }
             let Some(adding) = self.state().adding() else {
                 break;
@@ -516,7 +541,8 @@ impl<'a> Hand<'a> {
             self.idle(0.1, 2.5);
         }
         self.bring(dish);
-        self.idle(0.1, 1.5);
+        // A hand that orders before the display has followed is no matter of units.
+        self.idle(0.8, 2.0);
     }
 
     fn close(&mut self) {
@@ -550,7 +576,10 @@ impl<'a> Hand<'a> {
 
     pub(crate) fn run(mut self, opened: Opened) -> Outcome {
         let (went, has_button, is_beside) = self.job(opened);
-        self.is_stuck |= went.is_err();
+        // Of a hand that gave up, only what the bench holds for counts.
+        let state = self.state();
+        let is_held = state.guard().verdict() != Verdict::Agreed || state.pan_question().is_some();
+        self.is_stuck |= went.is_err() && is_held;
         if self.state().open_job().is_some() {
             self.close();
             self.is_stuck |= !self.closed;
