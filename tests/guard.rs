@@ -1,6 +1,7 @@
-//! The unit guard in a hundred thousand whole jobs, each a job of the real core with a balance that
-//! settles, a hand that sees only the display, and, in half of them, a sleeve on the unit key.
-//! Prints how often each kind of balance let something wrong through, and how often it cried wolf.
+//! The unit guard in tens of thousands of whole jobs, each a job of the real core with a balance that
+//! settles, a hand that sees only the display, and, in most of them, something on the unit key. Two
+//! hands and two balances that share nothing: `hand` on `pan`, and `harsh`. Prints how often each
+//! let something wrong through, who told of it, and how often the bench cried wolf.
 
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 #![allow(clippy::indexing_slicing, clippy::cast_precision_loss)]
@@ -14,14 +15,19 @@ mod pan;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::thread;
 
 use hand::{Bump, Ended, Hand, Outcome, Stop, opened, rules};
+use harsh::Fate;
 use pan::{Balance, Dice, Display, Mode};
 use panbell::mass::{Division, Unit};
 use panbell::metal::MarkLaw;
 
-/// Whole jobs.
-const JOBS: usize = 20_000;
+/// Whole jobs of the first hand, and of the harsh one.
+const JOBS: usize = 60_000;
+const HARSH_JOBS: usize = 24_000;
+/// Where chance begins; each thread of a test begins one further on.
+const SEED: u64 = 11;
 
 /// How a display writes its units and modes, with a step and decimals each: one whose divisions are
 /// about as fine as the balance feels, and one that writes everything with two decimals.
@@ -97,14 +103,58 @@ impl Tally {
     }
 }
 
-/// Kind of balance, what its key was pressed into, and whether it was pressed back.
+/// The share that is not exceeded with 99 in a hundred, if so many of so many were seen: the mean of
+/// a Poisson distribution that gives no more than these once in a hundred times.
+fn at_most(seen: u32, of: u32) -> f64 {
+    let chance = |mean: f64| {
+        let mut term = (-mean).exp();
+        let mut sum = term;
+        for n in 1..=seen {
+            term *= mean / f64::from(n);
+            sum += term;
+        }
+        sum
+    };
+    let (mut low, mut high) = (0.0, 100.0 + 2.0 * f64::from(seen));
+    for _ in 0..60 {
+        let mean = f64::midpoint(low, high);
+        if chance(mean) > 0.01 {
+            low = mean;
+        } else {
+            high = mean;
+        }
+    }
+    high / f64::from(of.max(1))
+}
+
+fn law() -> Arc<MarkLaw> {
+    let home = tempfile::tempdir().unwrap();
+    let folders = panbell::settings::Folders::under(home.path());
+    Arc::new(panbell::settings::read_laws(&folders).unwrap().remove(0))
+}
+
+/// Runs a share of the jobs on each of two threads, from seeds that follow each other.
+fn on_two<T: Send + 'static>(run: fn(u64, &Arc<MarkLaw>) -> T) -> Vec<T> {
+    let law = law();
+    println!("seeds {SEED} and {}", SEED + 1);
+    let threads = [SEED, SEED + 1].map(|seed| {
+        let law = Arc::clone(&law);
+        thread::spawn(move || run(seed, &law))
+    });
+    threads
+        .into_iter()
+        .map(|thread| thread.join().unwrap())
+        .collect()
+}
+
+/// Whether the balance says units, what its key was pressed into, and whether it was pressed back.
 type Kind = (bool, String);
 
-fn run(seed: u64, jobs: usize, law: &Arc<MarkLaw>) -> BTreeMap<Kind, Tally> {
+fn run(seed: u64, law: &Arc<MarkLaw>) -> BTreeMap<Kind, Tally> {
     let division: Division = "0.01 g".parse().unwrap();
     let rules = Arc::new(rules(division, law));
     let mut tallies: BTreeMap<Kind, Tally> = BTreeMap::new();
-    for job in 0..jobs {
+    for job in 0..JOBS / 2 {
         let mut dice = Dice(seed.wrapping_mul(0x1_0000_0001).wrapping_add(job as u64));
         let is_plain = dice.is(0.5);
         let modes = modes(&mut dice, is_plain);
@@ -114,7 +164,7 @@ fn run(seed: u64, jobs: usize, law: &Arc<MarkLaw>) -> BTreeMap<Kind, Tally> {
             decimals,
         };
         let mut balance = Balance::new(display(modes[0]), &mut dice);
-        balance.says_units = dice.is(0.5);
+        balance.says_units = dice.is(0.3);
         let says_units = balance.says_units;
         let bump = dice.is(0.5).then(|| {
             let at = dice.between(0.0, 32.0);
@@ -123,9 +173,6 @@ fn run(seed: u64, jobs: usize, law: &Arc<MarkLaw>) -> BTreeMap<Kind, Tally> {
             Bump { into, at, back }
         });
         let outcome = Hand::new(Arc::clone(&rules), balance, bump, &mut dice).run(opened(division));
-        if std::env::var("SHOW").is_ok() && !outcome.was_bumped && outcome.ended != Ended::Well {
-            println!("job {job} of seed {seed}: {:?} {:?}", outcome.ended, outcome.stopped);
-        }
         let what = match bump.filter(|_| outcome.was_bumped) {
             None => "none".to_owned(),
             Some(bump) => {
@@ -142,19 +189,10 @@ fn run(seed: u64, jobs: usize, law: &Arc<MarkLaw>) -> BTreeMap<Kind, Tally> {
 }
 
 #[test]
-fn units_are_guarded_in_a_hundred_thousand_jobs() {
-    let home = tempfile::tempdir().unwrap();
-    let folders = panbell::settings::Folders::under(home.path());
-    let law = Arc::new(panbell::settings::read_laws(&folders).unwrap().remove(0));
-    let threads: Vec<_> = (0..2)
-        .map(|seed| {
-            let law = Arc::clone(&law);
-            std::thread::spawn(move || run(seed + 11, JOBS / 2, &law))
-        })
-        .collect();
+fn units_are_guarded_in_tens_of_thousands_of_jobs() {
     let mut tallies: BTreeMap<Kind, Tally> = BTreeMap::new();
-    for thread in threads {
-        for (kind, tally) in thread.join().unwrap() {
+    for half in on_two(run) {
+        for (kind, tally) in half {
             tallies.entry(kind).or_default().add(&tally);
         }
     }
@@ -188,105 +226,131 @@ fn units_are_guarded_in_a_hundred_thousand_jobs() {
     println!(
         "sent {sent:?}\nsilent {silent:?}\nsent, calm {sent_calm:?}\nsilent, calm {silent_calm:?}"
     );
-    assert!(sent.jobs > 15_000 && silent.jobs > 15_000);
+    assert!(sent.jobs > 5_000 && silent.jobs > 15_000);
     // The unit in the line: nothing wrong is ever captured, and nobody is disturbed.
     assert_eq!((sent.missed, sent.marked), (0, 0));
     assert_eq!(
         (sent_calm.held, sent_calm.missed, sent_calm.stuck),
         (0, 0, 0)
     );
-    // No unit in the line: seen were 0.42 % missed, 9.0 % told only by the closing, and one alarm
-    // in 26 189 without a key. Half as much again, and ten alarms, are the bounds.
-    assert!(silent.share(silent.missed) < 0.007, "{silent:?}");
-    assert!(silent.share(silent.marked) < 0.14, "{silent:?}");
+    // No unit in the line: below one in a thousand is told nowhere, and most is held before it is
+    // recorded.
+    assert!(at_most(silent.missed, silent.jobs) < 0.001, "{silent:?}");
+    assert!(at_most(silent.marked, silent.jobs) < 0.13, "{silent:?}");
     assert!(
-        silent_calm.held + silent_calm.stuck <= 10,
+        at_most(silent_calm.held + silent_calm.stuck, silent_calm.jobs) < 0.001,
         "{silent_calm:?}"
     );
     assert_eq!((silent_calm.missed, silent_calm.marked), (0, 0));
 }
 
-/// How many jobs of the harsh hand ended so.
+/// How jobs of the harsh hand ended, by [`Fate`].
 #[derive(Debug, Clone, Copy, Default)]
-struct Harsh {
+struct Fates {
     jobs: u32,
-    fates: [u32; 6],
-    held_first: u32,
+    by: [u32; 6],
     stuck: u32,
-    marked: (u32, u32),
+    marked_right: (u32, u32),
     unseen: u32,
 }
 
-impl Harsh {
+impl Fates {
+    fn take(&mut self, outcome: &harsh::Outcome) {
+        self.jobs += 1;
+        self.by[outcome.fate as usize] += 1;
+        self.stuck += u32::from(outcome.is_stuck);
+        self.marked_right.0 += u32::from(outcome.marked_right.0);
+        self.marked_right.1 += u32::from(outcome.marked_right.1);
+        self.unseen += u32::from(outcome.fate > Fate::Held && !outcome.is_seen);
+    }
+
     fn add(&mut self, other: &Self) {
         self.jobs += other.jobs;
-        for (sum, more) in self.fates.iter_mut().zip(other.fates) {
+        for (sum, more) in self.by.iter_mut().zip(other.by) {
             *sum += more;
         }
         self.stuck += other.stuck;
-        self.marked.0 += other.marked.0;
-        self.marked.1 += other.marked.1;
+        self.marked_right.0 += other.marked_right.0;
+        self.marked_right.1 += other.marked_right.1;
         self.unseen += other.unseen;
+    }
+
+    fn of(&self, fate: Fate) -> u32 {
+        self.by[fate as usize]
+    }
+
+    fn wrong(&self) -> u32 {
+        self.by[Fate::Told as usize..].iter().sum()
     }
 }
 
+/// Whether the balance says units, whether a key was pressed, and how the job was closed.
 type HarshKind = (bool, bool, &'static str);
 
-fn run_harsh(seed: u64, jobs: usize, law: &Arc<MarkLaw>) -> BTreeMap<HarshKind, Harsh> {
+fn run_harsh(seed: u64, law: &Arc<MarkLaw>) -> BTreeMap<HarshKind, Fates> {
     let division: Division = "0.01 g".parse().unwrap();
     let rules = Arc::new(rules(division, law));
-    let mut tallies: BTreeMap<HarshKind, Harsh> = BTreeMap::new();
-    for job in 0..jobs {
-        let own = seed.wrapping_mul(0x9e37_79b9).wrapping_add(job as u64);
-        let own = std::env::var("OWN").map_or(own, |n| n.parse().unwrap());
-        let mut dice = Dice(own);
-        let (says_units, with_key) = (dice.is(0.15), dice.is(0.75));
-        let outcome = harsh::Hand::new(Arc::clone(&rules), says_units, with_key, &mut dice)
-            .run(opened(division));
-        if std::env::var("SHOW").is_ok() && (outcome.fate == harsh::Fate::Nowhere || outcome.is_stuck || (!outcome.was_pressed && (outcome.holds > 0 || outcome.fate > harsh::Fate::Held))) {
-            println!("seed {own} {outcome:?} units {says_units}");
-        }
+    let mut tallies: BTreeMap<HarshKind, Fates> = BTreeMap::new();
+    for job in 0..HARSH_JOBS / 2 {
+        let mut dice = Dice(seed.wrapping_mul(0x9e37_79b9).wrapping_add(job as u64));
+        let (says_units, with_key) = (dice.is(0.12), dice.is(0.75));
+        let hand = harsh::Hand::new(Arc::clone(&rules), says_units, with_key, &mut dice);
+        let outcome = hand.run(opened(division));
         let closing = match (outcome.has_button, outcome.is_beside) {
             (false, _) => "no button",
             (true, false) => "weight alone",
             (true, true) => "weight beside",
         };
-        let tally = tallies
+        tallies
             .entry((says_units, outcome.was_pressed, closing))
-            .or_default();
-        tally.jobs += 1;
-        tally.fates[outcome.fate as usize] += 1;
-        tally.stuck += u32::from(outcome.is_stuck);
-        tally.marked.0 += u32::from(outcome.marked_right.0);
-        tally.marked.1 += u32::from(outcome.marked_right.1);
-        tally.unseen += u32::from(outcome.fate > harsh::Fate::Held && !outcome.is_seen);
+            .or_default()
+            .take(&outcome);
     }
     tallies
 }
 
 #[test]
-fn harsh_hands() {
-    let home = tempfile::tempdir().unwrap();
-    let folders = panbell::settings::Folders::under(home.path());
-    let law = Arc::new(panbell::settings::read_laws(&folders).unwrap().remove(0));
-    let jobs: usize = std::env::var("HARSH").map_or(4000, |n| n.parse().unwrap());
-    let threads: Vec<_> = (0..2)
-        .map(|seed| {
-            let law = Arc::clone(&law);
-            std::thread::spawn(move || run_harsh(seed + 101, jobs / 2, &law))
-        })
-        .collect();
-    let mut tallies: BTreeMap<HarshKind, Harsh> = BTreeMap::new();
-    for thread in threads {
-        for (kind, tally) in thread.join().unwrap() {
-            tallies.entry(kind).or_default().add(&tally);
+fn a_harsh_hand_gets_less_than_one_job_in_a_thousand_past_the_guard_and_is_never_stuck() {
+    let mut tallies: BTreeMap<HarshKind, Fates> = BTreeMap::new();
+    for half in on_two(run_harsh) {
+        for (kind, fates) in half {
+            tallies.entry(kind).or_default().add(&fates);
         }
     }
-    println!("unit  key    closing        jobs  well held told closing statement nowhere | stuck marked-right seen/unproved | wrong told by the general word alone");
-    for ((says, pressed, closing), tally) in &tallies {
+    println!(
+        "unit   key    closed with       jobs    well    held | wrong, told: before closing, by its refusal, by the statement alone, nowhere (all: by no more than that nothing proved it) | stuck | right, and called not proven: by what was seen, since nothing proved it"
+    );
+    for ((says, pressed, closing), fates) in &tallies {
+        let [well, held, told, by_closing, statement, nowhere] = fates.by;
+        let (seen, unproved) = fates.marked_right;
         println!(
-            "{says:<5} {pressed:<5}  {closing:<14} {:>6} {:?} | {} {:?} | {}",
-            tally.jobs, tally.fates, tally.stuck, tally.marked, tally.unseen
+            "{says:<6} {pressed:<6} {closing:<14} {:>7} {well:>7} {held:>7} | {told:>5} {by_closing:>5} {statement:>5} {nowhere:>5} ({:>4}) | {:>3} | {seen:>5} {unproved:>5}",
+            fates.jobs, fates.unseen, fates.stuck
         );
     }
+    let sum = |says: bool, pressed: bool| {
+        let mut sum = Fates::default();
+        for ((of, key, _), fates) in &tallies {
+            if (*of, *key) == (says, pressed) {
+                sum.add(fates);
+            }
+        }
+        sum
+    };
+    let (silent, calm) = (sum(false, true), sum(false, false));
+    println!("silent {silent:?}\ncalm {calm:?}");
+    assert!(silent.jobs > 8_000 && calm.jobs > 5_000);
+    let nowhere = silent.of(Fate::Nowhere);
+    assert!(at_most(nowhere, silent.jobs) < 0.001, "{silent:?}");
+    assert!(at_most(calm.of(Fate::Held), calm.jobs) < 0.002, "{calm:?}");
+    assert_eq!((calm.wrong(), calm.stuck, silent.stuck), (0, 0, 0));
+    // What was done as the bench asks is called not proven only after a hold.
+    let beside = tallies[&(false, false, "weight beside")];
+    assert!(beside.marked_right.0 + beside.marked_right.1 <= beside.of(Fate::Held));
+    for pressed in [false, true] {
+        let sent = sum(true, pressed);
+        assert!(sent.jobs > 500, "{sent:?}");
+        assert_eq!((sent.wrong(), sent.stuck), (0, 0), "{sent:?}");
+    }
+    assert_eq!(sum(true, false).of(Fate::Held), 0);
 }

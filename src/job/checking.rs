@@ -352,7 +352,11 @@ impl State {
         } else {
             words::unit_conflict(seen, unit)
         };
-        self.doubt_due |= self.guard.take_doubt() && self.open_job().is_some();
+        if self.guard.take_doubt() {
+            self.doubt_due |= self.open_job().is_some();
+            // What was read before may be of another unit: nothing is known of the pan by it.
+            self.last_base = None;
+        }
         self.holds.begin(Cause::Unit, why, mend, Duration::ZERO, at);
     }
 }

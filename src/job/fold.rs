@@ -330,7 +330,10 @@ impl Job {
         else {
             return;
         };
-        let rebased = self.expected.as_ref().is_some_and(|expected| expected.base.is_some());
+        let rebased = self
+            .expected
+            .as_ref()
+            .is_some_and(|expected| expected.base.is_some());
         let step = self.opened.division.mass();
         let last = self
             .weighed
@@ -343,11 +346,17 @@ impl Job {
 
     /// Whether a check weight agreed beside a load before it was recorded, and since it was put on.
     fn was_shown_beside(&self, captured: &Captured) -> bool {
-        let based = self.expected.as_ref().map_or(u64::MAX, |expected| expected.based);
+        let based = self
+            .expected
+            .as_ref()
+            .map_or(u64::MAX, |expected| expected.based);
         match self.proofs.last() {
-            Some((n, UnitProof::Agreed { beside: Some(beside) })) => {
-                *n > based && stands_as(captured, *beside, self.opened.division.mass())
-            }
+            Some((
+                n,
+                UnitProof::Agreed {
+                    beside: Some(beside),
+                },
+            )) => *n > based && stands_as(captured, *beside, self.opened.division.mass()),
             _ => false,
         }
     }
@@ -357,7 +366,9 @@ impl Job {
     pub fn is_base_doubted(&self) -> bool {
         self.expected.as_ref().is_some_and(|expected| {
             let nothing = self.opened.division.mass().times(NOTHING);
-            let counts = expected.base.is_some_and(|base| base.mass().abs() > nothing);
+            let counts = expected
+                .base
+                .is_some_and(|base| base.mass().abs() > nothing);
             counts && self.is_doubted_since(expected.based)
         })
     }

@@ -104,7 +104,7 @@ impl State {
             Record::Open(_) | Record::Close(_) | Record::Plan { .. } => {
                 if matches!(record, Record::Open(_)) {
                     self.guard.job_begins(at);
-                    self.odd_button = None;
+                    (self.odd_rest, self.odd_button) = (None, None);
                 }
                 self.close_asked = false;
                 self.doubt_due = false;

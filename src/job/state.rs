@@ -104,6 +104,8 @@ pub struct State {
     pub(super) last_base: Option<Indication>,
     /// The rest that was last held against it.
     pub(super) compared: Option<Indication>,
+    /// The rest for which the bench last held, since it is the one before in another unit.
+    pub(super) odd_rest: Option<Indication>,
     /// The button for which the bench last held, since it is the melt in another unit.
     pub(super) odd_button: Option<Indication>,
     /// The order to close was answered with what is still to be done.
@@ -156,6 +158,7 @@ impl State {
             doubt_due: false,
             last_base: None,
             compared: None,
+            odd_rest: None,
             odd_button: None,
             close_asked: false,
             now: Moment::default(),

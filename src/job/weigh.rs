@@ -153,10 +153,22 @@ impl State {
     fn comes_back_otherwise(&mut self, back: Option<Indication>, now: Indication) -> bool {
         let is_new = self.compared.replace(now) != Some(now);
         let tolerance = self.rules.pan.tolerance;
+        // Held for once: when the check weight has agreed, it was what it came back to that was of
+        // another unit.
+        let was_held = self
+            .odd_rest
+            .is_some_and(|held| (held.mass() - now.mass()).abs() <= tolerance.times(3));
         let load = self.job.as_ref().and_then(|job| job.weighed.last());
         let is_load =
             load.is_some_and(|load| (load.captured.gross.mass() - now.mass()).abs() <= tolerance);
-        is_new && !is_load && back.is_some_and(|back| self.guard.comes_back(back, now))
+        let comes_back = is_new
+            && !is_load
+            && !was_held
+            && back.is_some_and(|back| self.guard.comes_back(back, now));
+        if comes_back {
+            self.odd_rest = Some(now);
+        }
+        comes_back
     }
 
     /// Whether the button weighs what its melt would in another unit. Held for once: when the check

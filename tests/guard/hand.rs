@@ -31,8 +31,7 @@ pub(crate) enum Ended {
     Well,
     /// The unit hold came, and nothing wrong was captured before.
     Held,
-    /// Something wrong was captured, and the bench said so before the job was closed or in its
-    /// closing.
+    /// Something wrong was captured, and each such mass is called not proven when the job is closed.
     Marked,
     /// Something wrong was captured and nobody was told.
     Missed,
@@ -42,7 +41,7 @@ pub(crate) struct Outcome {
     pub(crate) ended: Ended,
     /// The display had really been in another unit or mode.
     pub(crate) was_bumped: bool,
-    /// The closing says that masses are not proven.
+    /// Masses are called not proven.
     pub(crate) is_marked: bool,
     /// What ended the job before its time.
     pub(crate) stopped: Option<Stop>,
@@ -59,13 +58,13 @@ pub(crate) struct Hand<'a> {
     was_bumped: bool,
     /// What lay there when the weighing began to count.
     base_at: f64,
-    /// Captures that are wrong.
-    wrong: u32,
+    /// Captures that are wrong, by their records.
+    wrong: Vec<u64>,
     captures: u32,
     is_refused: bool,
     /// The hand knows of the trouble and puts it right.
     mends: bool,
-    closing: Option<Vec<String>>,
+    closed: bool,
 }
 
 /// Why a job stopped before its end.
@@ -123,11 +122,11 @@ impl<'a> Hand<'a> {
             bump,
             was_bumped: false,
             base_at: 0.0,
-            wrong: 0,
+            wrong: Vec::new(),
             captures: 0,
             is_refused: false,
             mends: false,
-            closing: None,
+            closed: false,
         }
     }
 
@@ -179,9 +178,11 @@ impl<'a> Hand<'a> {
                 let told = digits * grams_of(captured.mass.unit());
                 let truth = self.balance.load - self.base_at;
                 // Three divisions and more; a slip of the unit is far beyond, or harmless.
-                self.wrong += u32::from((told - truth).abs() > 0.08);
+                if (told - truth).abs() > 0.08 {
+                    self.wrong.push(self.written);
+                }
             }
-            Record::Close(closed) => self.closing = Some(closed.warnings.clone()),
+            Record::Close(_) => self.closed = true,
             _ => {}
         }
     }
@@ -367,13 +368,14 @@ impl<'a> Hand<'a> {
         self.idle(0.5, 2.0)?;
         let button = melt * self.dice.between(0.985, 1.0);
         self.load(Order::Button, button)?;
+        // As the bench asks: beside the button. Some take it off first.
+        let is_beside = self.dice.is(0.8);
+        if is_beside && !self.balance.says_units {
+            self.check()?;
+        }
         self.bring(dish)?;
         self.rest(0.5)?;
-        self.close()
-    }
-
-    fn close(&mut self) -> Result<(), Stop> {
-        if !self.balance.says_units {
+        if !is_beside && !self.balance.says_units {
             self.check()?;
         }
         self.give_close();
@@ -412,26 +414,26 @@ impl<'a> Hand<'a> {
             self.mends = true;
             self.rest(1.5).ok();
             for _ in 0..3 {
-                if self.closing.is_none() && self.mend().is_err() {
+                if !self.closed && self.mend().is_err() {
                     self.rest(5.0).ok();
                 }
             }
         }
-        let warnings = self.closing.clone().unwrap_or_default();
-        let is_marked = warnings
-            .iter()
-            .any(|warning| warning.contains("not proven"));
+        let doubted: Vec<u64> = self.state().job().map_or_else(Vec::new, |job| {
+            job.unproven().map(|(weighed, _)| weighed.n).collect()
+        });
+        let is_told = self.wrong.iter().all(|n| doubted.contains(n));
         let is_unit = matches!(stopped, Some(Stop::Held | Stop::Refused));
-        let ended = match (self.wrong, is_unit) {
-            (0, false) => Ended::Well,
-            (0, true) => Ended::Held,
-            (_, _) if is_marked => Ended::Marked,
-            _ => Ended::Missed,
+        let ended = match (self.wrong.is_empty(), is_unit) {
+            (true, false) => Ended::Well,
+            (true, true) => Ended::Held,
+            (false, _) if is_told => Ended::Marked,
+            (false, _) => Ended::Missed,
         };
         Outcome {
             ended,
             was_bumped: self.was_bumped,
-            is_marked,
+            is_marked: !doubted.is_empty(),
             stopped,
         }
     }

@@ -34,7 +34,7 @@ const CLOSE: Duration = Duration::from_millis(1200);
 /// Lines as near as this show metal fall from one to the next.
 const FLUENT: Duration = Duration::from_millis(300);
 /// Lines as near as this show any load on its way, if they did so far.
-const DENSE: Duration = Duration::from_millis(250);
+const DENSE: Duration = Duration::from_millis(130);
 /// The display must stay for so long: some balances repeat a number twice a second.
 const STAYS: Duration = Duration::from_millis(600);
 /// The display rests after so many lines within a division of each other, over so long: a display
@@ -132,11 +132,11 @@ struct Flow {
 impl Burst {
     /// The numbers that are no unit's multiple of the rest before, nor near to the last.
     fn odd_numbers(&self, last: Option<(Decimal, Decimal)>) -> impl Iterator<Item = Decimal> {
-        let is_last = move |number: Decimal| {
-            last.is_some_and(|(last, near)| (last - number).abs() <= near)
-        };
+        let is_last =
+            move |number: Decimal| last.is_some_and(|(last, near)| (last - number).abs() <= near);
         let odd = self.numbers.iter().filter(|(_, is_turned)| !is_turned);
-        odd.map(|(number, _)| *number).filter(move |number| !is_last(*number))
+        odd.map(|(number, _)| *number)
+            .filter(move |number| !is_last(*number))
     }
 }
 
@@ -332,7 +332,11 @@ impl Jumps {
         };
         burst.moves |= status == Status::InMotion;
         let tremble = self.tremble(burst.rest, digits);
-        if !burst.numbers.iter().any(|(number, _)| (digits - *number).abs() <= tremble) {
+        if !burst
+            .numbers
+            .iter()
+            .any(|(number, _)| (digits - *number).abs() <= tremble)
+        {
             if burst.numbers.len() < MOST_NUMBERS {
                 let is_turned = self.turn(burst.rest, digits, Decimal::ZERO, true).is_some();
                 burst.numbers.push((digits, is_turned));
@@ -372,7 +376,12 @@ impl Jumps {
             }
             return Seen::Nothing;
         }
-        let turn = self.turn(before, after, Decimal::ZERO, burst.numbers.len() > 1 && is_load);
+        let turn = self.turn(
+            before,
+            after,
+            Decimal::ZERO,
+            burst.numbers.len() > 1 && is_load,
+        );
         let through_modes = !burst.moves
             && on_its_way <= MOST_ODD
             && burst.last_new.since(burst.since) <= BURST
@@ -388,7 +397,8 @@ impl Jumps {
         let is_pressed = burst
             .numbers
             .iter()
-            .any(|(number, is_turned)| *is_turned && (*number - after).abs() > near);
+            .filter(|(number, _)| (*number - after).abs() > near)
+            .any(|(number, _)| self.is_into_unit(before, *number));
         if is_at_once && is_load && (is_fluent || is_pressed) {
             return Seen::Into(None);
         }
@@ -399,20 +409,28 @@ impl Jumps {
     }
 
     fn settle(&mut self, burst: &Burst, on_its_way: usize, is_instant: bool) {
-        let seen = if burst.moves { MOST_ON_ITS_WAY } else { on_its_way };
+        let seen = if burst.moves {
+            MOST_ON_ITS_WAY
+        } else {
+            on_its_way
+        };
         self.settled = self.settled.saturating_add(seen.min(MOST_ON_ITS_WAY));
         let is_thin = is_instant || (seen > 0 && seen < LEAST_ON_ITS_WAY);
         self.thin = self.thin.saturating_add(u32::from(is_thin));
+    }
+
+    fn is_into_unit(&self, before: Decimal, after: Decimal) -> bool {
+        let turn = self.turn(before, after, Decimal::ZERO, false);
+        matches!(turn, Some(Turn::Into(_)))
     }
 
     /// Whether a burst went far beyond both its ends, as no load on its way does.
     fn goes_astray(&self, burst: &Burst, before: Decimal, after: Decimal) -> bool {
         let (low, high) = (before.min(after), before.max(after));
         let beyond = (high - low) * Decimal::new(25, 2) + self.steps(LEAST_JUMP);
-        burst
-            .numbers
-            .iter()
-            .any(|(number, _)| *number > high + beyond || (*number < low - beyond && !self.is_nothing(*number)))
+        burst.numbers.iter().any(|(number, _)| {
+            *number > high + beyond || (*number < low - beyond && !self.is_nothing(*number))
+        })
     }
 
     /// How one number may have come of another by the unit key. `between`: also from one unit that
@@ -421,7 +439,10 @@ impl Jumps {
         if explains(before, after, Decimal::ONE, self.step, pace) {
             return Some(Turn::Same);
         }
-        if before.is_zero() || after.is_zero() || before.is_sign_negative() != after.is_sign_negative() {
+        if before.is_zero()
+            || after.is_zero()
+            || before.is_sign_negative() != after.is_sign_negative()
+        {
             return None;
         }
         // Most turns are out of the question at a glance.
@@ -441,8 +462,12 @@ impl Jumps {
 /// and (`true`) from one other to another.
 fn turns(bench: Unit) -> Vec<(Decimal, Turn, bool)> {
     let units: Vec<(Unit, Decimal)> = within(bench, LEAST_AT_ONCE).collect();
-    let into = units.iter().map(|(unit, of)| (*of, Turn::Into(*unit), false));
-    let out_of = units.iter().map(|(unit, of)| (Decimal::ONE / *of, Turn::OutOf(*unit), false));
+    let into = units
+        .iter()
+        .map(|(unit, of)| (*of, Turn::Into(*unit), false));
+    let out_of = units
+        .iter()
+        .map(|(unit, of)| (Decimal::ONE / *of, Turn::OutOf(*unit), false));
     let between = units.iter().flat_map(|(from, of)| {
         let factors = units.iter().map(move |(_, to)| to / *of);
         factors.map(|factor| (factor, Turn::OutOf(*from), true))
@@ -464,7 +489,11 @@ pub(super) fn explains(
     let half = step / Decimal::TWO;
     let slack = factor * (step * Decimal::new(75, 2) + pace * Decimal::TWO)
         + half * Decimal::from(5).min(factor.max(Decimal::ONE));
-    let roughest = if pace.is_zero() { ROUGHEST } else { ROUGHEST_PACE };
+    let roughest = if pace.is_zero() {
+        ROUGHEST
+    } else {
+        ROUGHEST_PACE
+    };
     let expected = before * factor;
     (after - expected).abs() <= slack && slack <= (expected * roughest).abs().max(step)
 }

@@ -64,7 +64,7 @@ struct Presses {
 
 /// Keys that a sleeve, a child or a habit presses.
 fn presses(dice: &mut Dice) -> Vec<Presses> {
-    let (act, after) = (1 + dice.below(18), dice.between(0.0, 2.2));
+    let (act, after) = (1 + dice.below(14), dice.between(0.0, 2.2));
     let times = [1, 1, 2, 2, 3][dice.below(5)];
     let mut all = vec![Presses {
         act,
@@ -82,7 +82,7 @@ fn presses(dice: &mut Dice) -> Vec<Presses> {
         all.push(Presses {
             act,
             after,
-            times: dice.is(0.15).then(|| 1 + dice.below(3)).map_or(None, Some),
+            times: dice.is(0.15).then(|| 1 + dice.below(3)),
             gap: dice.between(0.08, 0.24),
         });
     }
@@ -112,7 +112,6 @@ pub(crate) struct Hand<'a> {
     wrong: Vec<u64>,
     holds: u32,
     was_held: bool,
-    held_first: bool,
     is_refused: bool,
     told: Option<Fate>,
     is_seen: bool,
@@ -151,7 +150,6 @@ impl<'a> Hand<'a> {
             wrong: Vec::new(),
             holds: 0,
             was_held: false,
-            held_first: false,
             is_refused: false,
             told: None,
             is_seen: false,
@@ -199,7 +197,6 @@ impl<'a> Hand<'a> {
     }
 
     fn note(&mut self, record: &Record) {
-        if std::env::var("TRACE").is_ok() && !matches!(record, Record::Reading{..}) { println!("{:.2} RECORD {} load {:.2} metal {:.2} {}", self.scale.time, self.written, self.scale.load, self.metal, record.body().unwrap_or_default().chars().take(260).collect::<String>()); }
         match record {
             Record::Capture(captured) => {
                 self.captures += 1;
@@ -247,13 +244,11 @@ impl<'a> Hand<'a> {
         self.lately[0] = load;
         self.was_pressed |= !self.scale.is_home();
         if let Some(reading) = self.scale.pass(load, self.dice) {
-            if std::env::var("TRACE").is_ok() { println!("{:.2} {} {:?} {:.2} {:?}", self.scale.time, format!("{:?}", reading.shown), self.state().guard().verdict(), self.scale.load, self.scale.is_home()); }
             self.event(Event::Line { reading, raw: b"" });
         }
         let holds = matches!(self.state().guard().verdict(), Verdict::Conflict(_));
         if holds && !self.was_held {
             self.holds += 1;
-            self.held_first |= self.wrong.is_empty();
         }
         self.was_held = holds;
     }
@@ -464,7 +459,12 @@ impl<'a> Hand<'a> {
             if self.scale.time > limit {
                 self.go_home();
                 self.wait(1.5);
-                let order = [Order::Take, Order::Answer(PanAnswer::Back), Order::Take, Order::Answer(PanAnswer::Anew)];
+                let order = [
+                    Order::Take,
+                    Order::Answer(PanAnswer::Back),
+                    Order::Take,
+                    Order::Answer(PanAnswer::Anew),
+                ];
                 let Some(order) = order.get(asked).cloned() else {
                     return Err(GaveUp);
                 };
@@ -486,7 +486,11 @@ impl<'a> Hand<'a> {
         let dish = [0.0, 0.0, self.dice.between(3.0, 60.0)][self.dice.below(3)];
         let has_button = self.dice.is(0.7);
         let is_beside = has_button && self.dice.is(0.6);
-        (self.steps(opened, dish, has_button, is_beside), has_button, is_beside)
+        (
+            self.steps(opened, dish, has_button, is_beside),
+            has_button,
+            is_beside,
+        )
     }
 
     fn steps(&mut self, opened: Opened, dish: f64, has_button: bool, is_beside: bool) -> Go {

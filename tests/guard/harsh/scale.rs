@@ -168,7 +168,9 @@ impl Scale {
         let digits = Decimal::new(last as i64 * face.step, face.decimals);
         let shown = match face.stop {
             _ if !self.says_units => Shown::UnitUnstated(digits),
-            Stop::Unit(unit) => Indication::new(digits, unit).map_or(Shown::Nothing, Shown::Weighed),
+            Stop::Unit(unit) => {
+                Indication::new(digits, unit).map_or(Shown::Nothing, Shown::Weighed)
+            }
             Stop::Percent(_) => Shown::UnitUnknown(digits),
         };
         let moves = (self.load - self.at).abs() > 0.006 || self.speed.abs() > 0.05;
