@@ -86,6 +86,7 @@ const TOO_NEAR: std::ops::RangeInclusive<Decimal> =
 #[derive(Debug, Clone)]
 pub(super) struct Jumps {
     step: Decimal,
+    least_jump: Decimal,
     turns: Vec<(Decimal, Turn, bool)>,
     last: Option<(Decimal, Moment)>,
     /// Lines within a division of this, one after another, and since when.
@@ -150,8 +151,10 @@ enum Turn {
 
 impl Jumps {
     pub(super) fn new(division: Division) -> Self {
+        let step = division.in_unit(division.mass(), division.decimals());
         Self {
-            step: division.in_unit(division.mass(), division.decimals()),
+            step,
+            least_jump: step * Decimal::from(LEAST_JUMP),
             turns: turns(division.unit()),
             last: None,
             stands: Stands::default(),
@@ -273,7 +276,7 @@ impl Jumps {
 
     fn can_be_jump(&self, before: Decimal, after: Decimal) -> bool {
         let (before, after) = (before.abs(), after.abs());
-        (before - after).abs() >= self.steps(LEAST_JUMP)
+        (before - after).abs() >= self.least_jump
             && before.min(after) >= self.steps(LEAST_LIGHT)
             && before.max(after) >= self.steps(LEAST_HEAVY)
     }
@@ -299,15 +302,14 @@ impl Jumps {
             self.flow = Some(flow);
             return Seen::Maybe;
         }
+        // Most lines are out of the question at a glance.
+        if change < self.least_jump || from_rest || gap > FLUENT || status == Status::InMotion {
+            return Seen::Nothing;
+        }
         let Some(pace) = self.pace(heard) else {
             return Seen::Nothing;
         };
-        let is_jump = change >= pace * Decimal::from(OVER_PACE)
-            && !from_rest
-            && gap <= FLUENT
-            && status != Status::InMotion
-            && self.can_be_jump(last, digits);
-        if !is_jump {
+        if change < pace * Decimal::from(OVER_PACE) || !self.can_be_jump(last, digits) {
             return Seen::Nothing;
         }
         let seen = match self.turn(last, digits, pace, false) {

@@ -42,7 +42,6 @@ pub(crate) struct Outcome {
     pub(crate) was_pressed: bool,
     pub(crate) has_button: bool,
     pub(crate) is_beside: bool,
-    pub(crate) holds: u32,
     /// No order that the bench names led on.
     pub(crate) is_stuck: bool,
     /// Nothing was wrong, and masses are called not proven nevertheless: by what was seen of the
@@ -604,7 +603,6 @@ impl<'a> Hand<'a> {
             was_pressed: self.was_pressed,
             has_button,
             is_beside,
-            holds: self.holds,
             is_stuck: self.is_stuck,
             marked_right: (
                 is_right && doubts.iter().any(|doubt| is_by_sight(*doubt)),
