@@ -319,8 +319,13 @@ fn captured_words(state: &State, job: &Job, captured: &Captured) -> (String, boo
             let open = unproven
                 .as_ref()
                 .map_or_else(String::new, |told| format!(" {told}"));
+            let weight = if job.wants_check_weight() {
+                " Leave it on the pan, and put the check weight beside it: panbell check-weight."
+            } else {
+                ""
+            };
             (
-                format!("Button: {mass}. {loss}{open}"),
+                format!("Button: {mass}. {loss}{open}{weight}"),
                 heavier || unproven.is_some(),
             )
         }

@@ -83,22 +83,27 @@ impl Silent {
     }
 
     fn check(&self, words: &[&str]) {
-        self.put("0.00");
+        self.check_beside("0.00", "20.00", words);
+    }
+
+    /// Shows the check weight beside what lies there, so that both are shown as that.
+    fn check_beside(&self, lies: &str, both: &str, words: &[&str]) {
+        self.put(lies);
         let mark = self.follower.mark();
         let told = self.say(&[&["check-weight"], words].concat()).ends(0);
-        assert!(told.contains("put the check weight 20 g F2"), "{told}");
-        // The pan must have been seen at rest, empty, before it counts.
+        assert!(told.contains("the check weight 20 g F2"), "{told}");
+        // The pan must have been seen at rest before it counts.
         self.follower.readings(self.follower.mark(), 12);
-        self.balance.place(g("20.00")).unwrap();
+        self.balance.place(g(both)).unwrap();
         let bell = self.follower.bell(mark, "recorded");
         assert_eq!(bell["title"], "Check weight: agreed", "{bell}");
         self.until_sentence(mark, "Take it off the pan.");
         assert_eq!(self.say(&["take"]).code, 1, "not while it lies there");
-        self.balance.place(g("0.00")).unwrap();
+        self.balance.place(g(lies)).unwrap();
         let mark = self.follower.mark();
         self.follower.wait(mark, "it is off", |event, data| {
             let sentence = data["sentence"].as_str().unwrap_or_default();
-            event == "reading" && data["unit"] == "agreed" && !sentence.contains("check weight")
+            event == "reading" && data["unit"] == "agreed" && !sentence.contains("agrees")
         });
     }
 
@@ -155,14 +160,25 @@ fn a_check_weight_lets_a_balance_without_units_be_captured_until_its_unit_key_is
         "conflict"
     );
     silent.check(&["--mass", "20 g", "--class", "F2"]);
+
+    // The weight beside the button, before that is taken off, proves the whole job.
+    let told = silent.say(&["button"]).ends(0);
+    assert!(told.contains("the button"), "{told}");
+    silent.follower.readings(silent.follower.mark(), 12);
+    let mark = silent.follower.mark();
+    silent.balance.place(g("14.80")).unwrap();
+    let bell = silent.follower.bell(mark, "recorded");
+    let told = bell["text"].as_str().unwrap();
+    assert!(told.contains("put the check weight beside it"), "{told}");
     silent
         .say(&["close"])
-        .is_refused("The button was not weighed.");
+        .is_refused("rest on a check weight, and are not proven");
+    silent.check_beside("14.80", "34.80", &[]);
     silent.say(&["close"]).ends(3);
 
     let captures = silent.home.captures("T-1");
-    assert_eq!(captures.len(), 1);
-    assert_eq!(captures[0].unit_by, UnitBy::CheckWeight(1));
+    let by: Vec<UnitBy> = captures.iter().map(|captured| captured.unit_by).collect();
+    assert_eq!(by, [UnitBy::CheckWeight(1), UnitBy::CheckWeight(2)]);
     let records = silent.home.records("T-1");
     let checks: Vec<u64> = records
         .iter()
@@ -171,7 +187,7 @@ fn a_check_weight_lets_a_balance_without_units_be_captured_until_its_unit_key_is
             _ => None,
         })
         .collect();
-    assert_eq!(checks, [1, 2]);
+    assert_eq!(checks, [1, 2, 3]);
     let warnings = silent.home.job("T-1").closed.unwrap().warnings;
     assert!(
         !warnings
@@ -182,7 +198,7 @@ fn a_check_weight_lets_a_balance_without_units_be_captured_until_its_unit_key_is
     silent.say(&["verify"]).ends(0);
     let table = silent.say(&["check-weight", "--table", "--json"]).ends(0);
     let table: Value = serde_json::from_str(&table).unwrap();
-    assert_eq!(table[0]["count"], 2);
+    assert_eq!(table[0]["count"], 3);
     assert_eq!(table[0]["mean_deviation"], "+0.0000 g");
     silent
         .say(&[
@@ -229,7 +245,9 @@ fn masses_that_no_check_weight_follows_are_closed_as_unproven_and_another_unit_i
     silent.check(&["--mass", "20 g", "--class", "F2"]);
     silent.open(0);
     silent.lot("14.86");
-    silent.say(&["close"]).is_refused("was not shown again");
+    silent
+        .say(&["close"])
+        .is_refused("rest on a check weight, and are not proven");
     let told = silent.say(&["close"]).ends(3);
     assert!(told.contains("The unit of 14.86 g is not proven"), "{told}");
 
@@ -249,4 +267,31 @@ fn masses_that_no_check_weight_follows_are_closed_as_unproven_and_another_unit_i
     let bell = silent.follower.bell(mark, "recorded");
     assert_eq!(bell["title"], "Check weight: another unit");
     assert!(bell["text"].as_str().unwrap().contains("carats"), "{bell}");
+}
+
+#[test]
+fn a_check_weight_that_failed_is_told_at_the_next_opening_and_in_its_statement_with_none_set_up() {
+    let mut silent = Silent::start("");
+    silent.put("0.00");
+    silent
+        .say(&["check-weight", "--mass", "20 g", "--class", "F2"])
+        .ends(0);
+    silent.follower.readings(silent.follower.mark(), 12);
+    let mark = silent.follower.mark();
+    silent.balance.place(g("20.20")).unwrap();
+    let bell = silent.follower.bell(mark, "recorded");
+    assert_eq!(bell["title"], "Check weight: outside its limits");
+    let failed = "is shown as 20.20 g, outside its limits";
+    let told = silent.open(3);
+    assert!(told.contains(failed), "{told}");
+    let told = silent.say(&["close"]).ends(3);
+    assert!(told.contains(failed), "{told}");
+
+    // The book of check weights remembers it for a service that is started anew.
+    silent.service.stop();
+    silent.service = Service::start(&silent.home);
+    silent.service.until_logged("port opened");
+    let open = ["open", "T-2", "--target", "18k", "--colour", "red"];
+    let told = silent.say(&open).ends(3);
+    assert!(told.contains(failed), "{told}");
 }
