@@ -302,8 +302,7 @@ impl Job {
         }
         let next = self.proofs.iter().find(|(n, _)| *n > weighed.n);
         match (next.map(|(_, proof)| *proof), of) {
-            (Some(UnitProof::Failed), _) => Some(UnitDoubt::Seen),
-            (_, Some((_, true))) => Some(UnitDoubt::Seen),
+            (Some(UnitProof::Failed), _) | (_, Some((_, true))) => Some(UnitDoubt::Seen),
             (None, _) => Some(UnitDoubt::NotShown),
             (Some(UnitProof::Agreed { .. }), _) if is_button => Some(UnitDoubt::NotBeside),
             // Its density speaks for what was weighed in water.

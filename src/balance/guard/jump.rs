@@ -604,4 +604,52 @@ mod tests {
         }
         assert_eq!(wire.rest("73.50"), Seen::Nothing);
     }
+
+    #[test]
+    fn presses_in_a_row_are_held_against_the_rest_before_them() {
+        let ct = Seen::Into(Some(Unit::Carat));
+        let dwt = Seen::Into(Some(Unit::Pennyweight));
+        for (shown, rests, seen) in [
+            (&["100.00"][..], "12.86", dwt),
+            (&["12.86", "308.65"], "100.00", ct),
+            // A mode on its way: a number that is no unit's.
+            (&["100.00", "437.10"], "12.86", dwt),
+            (&["100.00"], "437.10", Seen::Into(None)),
+            (&["100.00", "12.86"], "20.00", Seen::Nothing),
+        ] {
+            let mut wire = Wire::new(100);
+            wire.rest("20.00");
+            wire.say(shown);
+            assert_eq!(wire.rest(rests), seen, "{shown:?} {rests}");
+        }
+        let mut wire = Wire::new(100);
+        wire.rest("100.00");
+        wire.say(&["12.86"]);
+        assert_eq!(wire.rest("20.00"), Seen::OutOf(Unit::Carat));
+    }
+
+    #[test]
+    fn what_hands_do_over_a_slow_display_is_no_key() {
+        // A tap of the spoon is there at once, whatever settled before.
+        let mut wire = Wire::new(100);
+        for _ in 0..3 {
+            wire.rest("0.00");
+            wire.say(&["6.00", "9.10", "9.80"]);
+            wire.rest("10.00");
+            wire.say(&["4.00", "0.90", "0.20"]);
+        }
+        wire.rest("2.11");
+        assert_eq!(wire.rest("2.28"), Seen::Nothing);
+        assert_eq!(wire.rest("2.51"), Seen::Nothing);
+        // The first lines of a load have any ratio to each other.
+        let mut wire = Wire::new(100);
+        wire.rest("0.00");
+        assert_eq!(wire.say(&["0.08", "4.08", "11.80", "15.50"]), Seen::Nothing);
+        assert_eq!(wire.rest("15.96"), Seen::Nothing);
+        // A display that is refreshed three times a second stands still while the load moves.
+        let mut wire = Wire::new(100);
+        wire.rest("3.08");
+        assert_eq!(wire.say(&["34.11", "34.11", "34.11"]), Seen::Nothing);
+        assert_eq!(wire.rest("53.05"), Seen::Nothing);
+    }
 }

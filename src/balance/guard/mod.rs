@@ -53,12 +53,19 @@ pub struct UnitGuard {
     jumps: Jumps,
     /// A jump that may be one, not decided yet.
     is_suspect: bool,
-    /// The conflict throws doubt on what was shown before it, not only on what is shown now.
-    doubts_past: bool,
-    /// The same, not told yet.
-    new_doubt: bool,
+    doubt: Doubt,
     /// When a line last stated a unit.
     stated: Moment,
+}
+
+/// What a conflict throws doubt on beside what is shown now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Doubt {
+    Nothing,
+    /// What was shown before it.
+    Past,
+    /// The same, and whoever asked was told.
+    PastTold,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -96,8 +103,7 @@ impl UnitGuard {
             form: Form::new(division),
             jumps: Jumps::new(division),
             is_suspect: false,
-            doubts_past: false,
-            new_doubt: false,
+            doubt: Doubt::Nothing,
             stated: Moment::default(),
         }
     }
@@ -128,12 +134,16 @@ impl UnitGuard {
     /// Whether the conflict throws doubt on what was weighed before it: the numbers jumped as they
     /// would from another unit *into* the bench's, or were of a coarser division for a while.
     pub fn doubts_past(&self) -> bool {
-        self.doubts_past
+        self.doubt != Doubt::Nothing
     }
 
     /// The same, once for every conflict: what was weighed before it is to be put in doubt now.
     pub fn take_doubt(&mut self) -> bool {
-        std::mem::take(&mut self.new_doubt)
+        let is_new = self.doubt == Doubt::Past;
+        if is_new {
+            self.doubt = Doubt::PastTold;
+        }
+        is_new
     }
 
     /// Whether digits without a unit have the form of the bench's division.
@@ -160,7 +170,7 @@ impl UnitGuard {
         if said != Verdict::Unproven {
             (self.says_units, self.stated) = (true, at);
             self.checked = None;
-            (self.is_suspect, self.doubts_past, self.new_doubt) = (false, false, false);
+            (self.is_suspect, self.doubt) = (false, Doubt::Nothing);
         }
         self.agreed_in_a_row = if said == Verdict::Agreed {
             self.agreed_in_a_row.saturating_add(1)
@@ -206,8 +216,12 @@ impl UnitGuard {
     fn fall_out(&mut self, unit: Option<Unit>, doubts_past: bool) {
         self.verdict = Verdict::Conflict(unit);
         self.checked = None;
-        self.doubts_past = doubts_past;
-        self.new_doubt |= doubts_past;
+        // A doubt that was not taken yet is not lost by a conflict that throws none.
+        if doubts_past {
+            self.doubt = Doubt::Past;
+        } else if self.doubt == Doubt::PastTold {
+            self.doubt = Doubt::Nothing;
+        }
     }
 
     fn lapse(&mut self) {
@@ -245,7 +259,7 @@ impl UnitGuard {
             is_used: false,
         });
         self.verdict = Verdict::Agreed;
-        self.doubts_past = false;
+        self.doubt = Doubt::Nothing;
         // The taking off of the weight is judged, not the keys pressed before it was put on.
         self.form.forget();
     }
@@ -417,7 +431,7 @@ mod tests {
         );
         assert_eq!(wire.rest("20.10"), Verdict::Conflict(Some(Unit::Carat)));
         assert_eq!(wire.rest("4.02"), Verdict::Conflict(Some(Unit::Carat)));
-        assert!(!wire.0.doubts_past());
+        assert!(!wire.0.doubts_past() && !wire.0.take_doubt());
         wire.agree();
         assert_eq!(wire.say("4.020"), Verdict::Conflict(None), "other decimals");
     }
@@ -455,7 +469,8 @@ mod tests {
         assert!(wire.0.doubts_past());
         wire.agree();
         assert!(!wire.0.should_weigh(g("30.00 g"), g("29.60 g")));
+        assert!(wire.0.take_doubt() && !wire.0.take_doubt(), "once");
         assert!(wire.0.should_weigh(g("30.00 g"), g("149.00 g")));
-        assert!(wire.0.doubts_past());
+        assert!(wire.0.doubts_past() && wire.0.take_doubt(), "and again");
     }
 }

@@ -370,7 +370,7 @@ impl<'a> Hand<'a> {
         Err(GaveUp)
     }
 
-    fn begin(&mut self, order: Order) -> Go {
+    fn begin(&mut self, order: &Order) -> Go {
         for tries in 0..3 {
             self.order(order.clone());
             let begun = self.until(|hand| {
@@ -396,7 +396,7 @@ impl<'a> Hand<'a> {
     }
 
     fn load(&mut self, order: &Order, mass: f64) -> Go {
-        self.begin(order.clone())?;
+        self.begin(order)?;
         let empty = self.scale.load;
         for tries in 0..3 {
             let captures = self.captures;
@@ -412,7 +412,7 @@ impl<'a> Hand<'a> {
     }
 
     fn pour(&mut self) -> Go {
-        self.begin(Order::Add { metal: None })?;
+        self.begin(&Order::Add { metal: None })?;
         self.announce();
         self.poured_on = Some(self.scale.load);
         let captures = self.captures;
