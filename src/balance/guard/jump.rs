@@ -12,6 +12,7 @@ use std::time::Duration;
 
 use rust_decimal::Decimal;
 
+use super::turn::{Turn, Turns};
 use crate::mass::{Division, Moment, Status, Unit};
 
 /// What a line says of a jump.
@@ -55,9 +56,6 @@ const LEAST_HEAVY: u32 = 100;
 /// A change of so many divisions takes its time, and shows how a balance settles; less may be
 /// there at once.
 const LEAST_LOAD: u32 = 100;
-/// For a jump, which is there at once, plain displays count too, that write ounces with as few
-/// decimals as grams.
-const LEAST_AT_ONCE: Decimal = Decimal::from_parts(3, 0, 0, false, 2);
 /// While metal falls, a jump is so many times the largest change lately: the first lines of a load
 /// grow by less.
 const OVER_PACE: u32 = 20;
@@ -72,22 +70,13 @@ const MOST_NUMBERS: usize = 6;
 const MOST_ODD: usize = 2;
 /// From its first press to its last.
 const BURST: Duration = Duration::from_millis(900);
-/// What a number may be off, in parts of it, and still be told from its neighbours: one at rest,
-/// and one that goes on.
-const ROUGHEST: Decimal = Decimal::from_parts(15, 0, 0, false, 3);
-const ROUGHEST_PACE: Decimal = Decimal::from_parts(5, 0, 0, false, 2);
-
-/// Two units as near as this are no evidence that the display went from one to the other: any
-/// grain does so.
-const TOO_NEAR: std::ops::RangeInclusive<Decimal> =
-    Decimal::from_parts(6, 0, 0, false, 1)..=Decimal::from_parts(16, 0, 0, false, 1);
 
 /// Follows the numbers of a balance that sends no unit.
 #[derive(Debug, Clone)]
 pub(super) struct Jumps {
     step: Decimal,
     least_jump: Decimal,
-    turns: Vec<(Decimal, Turn, bool)>,
+    turns: Turns,
     last: Option<(Decimal, Moment)>,
     /// Lines within a division of this, one after another, and since when.
     stands: Stands,
@@ -141,21 +130,13 @@ impl Burst {
     }
 }
 
-/// How one number follows from another.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Turn {
-    Same,
-    Into(Unit),
-    OutOf(Unit),
-}
-
 impl Jumps {
     pub(super) fn new(division: Division) -> Self {
         let step = division.in_unit(division.mass(), division.decimals());
         Self {
             step,
             least_jump: step * Decimal::from(LEAST_JUMP),
-            turns: turns(division.unit()),
+            turns: Turns::new(division.unit(), step),
             last: None,
             stands: Stands::default(),
             pace: [Decimal::ZERO; PACE_LINES],
@@ -312,7 +293,7 @@ impl Jumps {
         if change < pace * Decimal::from(OVER_PACE) || !self.can_be_jump(last, digits) {
             return Seen::Nothing;
         }
-        let seen = match self.turn(last, digits, pace, false) {
+        let seen = match self.turns.of(last, digits, pace, false) {
             Some(Turn::Into(unit)) => Seen::Into(Some(unit)),
             Some(Turn::OutOf(unit)) => Seen::OutOf(unit),
             Some(Turn::Same) | None => return Seen::Nothing,
@@ -340,7 +321,10 @@ impl Jumps {
             .any(|(number, _)| (digits - *number).abs() <= tremble)
         {
             if burst.numbers.len() < MOST_NUMBERS {
-                let is_turned = self.turn(burst.rest, digits, Decimal::ZERO, true).is_some();
+                let is_turned = self
+                    .turns
+                    .of(burst.rest, digits, Decimal::ZERO, true)
+                    .is_some();
                 burst.numbers.push((digits, is_turned));
             } else {
                 burst.moves = true;
@@ -378,7 +362,7 @@ impl Jumps {
             }
             return Seen::Nothing;
         }
-        let turn = self.turn(
+        let turn = self.turns.of(
             before,
             after,
             Decimal::ZERO,
@@ -422,7 +406,7 @@ impl Jumps {
     }
 
     fn is_into_unit(&self, before: Decimal, after: Decimal) -> bool {
-        let turn = self.turn(before, after, Decimal::ZERO, false);
+        let turn = self.turns.of(before, after, Decimal::ZERO, false);
         matches!(turn, Some(Turn::Into(_)))
     }
 
@@ -434,88 +418,6 @@ impl Jumps {
             *number > high + beyond || (*number < low - beyond && !self.is_nothing(*number))
         })
     }
-
-    /// How one number may have come of another by the unit key. `between`: also from one unit that
-    /// is not the bench's to another.
-    fn turn(&self, before: Decimal, after: Decimal, pace: Decimal, between: bool) -> Option<Turn> {
-        if explains(before, after, Decimal::ONE, self.step, pace) {
-            return Some(Turn::Same);
-        }
-        if before.is_zero()
-            || after.is_zero()
-            || before.is_sign_negative() != after.is_sign_negative()
-        {
-            return None;
-        }
-        // Most turns are out of the question at a glance.
-        let ratio = after / before;
-        let (least, most) = (ratio * Decimal::new(9, 1), ratio * Decimal::new(11, 1));
-        self.turns
-            .iter()
-            .filter(|(factor, _, is_between)| {
-                (between || !is_between) && *factor >= least && *factor <= most
-            })
-            .find(|(factor, ..)| explains(before, after, *factor, self.step, pace))
-            .map(|(_, turn, _)| *turn)
-    }
-}
-
-/// What a unit key can make of a number, by its factor: into a unit, out of one into the bench's,
-/// and (`true`) from one other to another.
-fn turns(bench: Unit) -> Vec<(Decimal, Turn, bool)> {
-    let units: Vec<(Unit, Decimal)> = within(bench, LEAST_AT_ONCE).collect();
-    let into = units
-        .iter()
-        .map(|(unit, of)| (*of, Turn::Into(*unit), false));
-    let out_of = units
-        .iter()
-        .map(|(unit, of)| (Decimal::ONE / *of, Turn::OutOf(*unit), false));
-    let between = units.iter().flat_map(|(from, of)| {
-        let factors = units.iter().map(move |(_, to)| to / *of);
-        factors.map(|factor| (factor, Turn::OutOf(*from), true))
-    });
-    let between = between.filter(|(factor, ..)| !TOO_NEAR.contains(factor));
-    into.chain(out_of).chain(between).collect()
-}
-
-/// Whether one number is another times a factor, as rounding and pouring on leave it: half a
-/// division of the first and its tremble, times the factor, and half of the second's, which may be
-/// five of its last digit. So far off that any factor would do, it is not.
-pub(super) fn explains(
-    before: Decimal,
-    after: Decimal,
-    factor: Decimal,
-    step: Decimal,
-    pace: Decimal,
-) -> bool {
-    let half = step / Decimal::TWO;
-    let slack = factor * (step * Decimal::new(75, 2) + pace * Decimal::TWO)
-        + half * Decimal::from(5).min(factor.max(Decimal::ONE));
-    let roughest = if pace.is_zero() {
-        ROUGHEST
-    } else {
-        ROUGHEST_PACE
-    };
-    let expected = before * factor;
-    (after - expected).abs() <= slack && slack <= (expected * roughest).abs().max(step)
-}
-
-/// The units that a balance could show with as many decimals as the bench's, each with how many of
-/// it make one of the bench's: a division that is sixteen times finer is beyond what the balance
-/// feels, one that is four times coarser would be shown with another decimal.
-pub(super) fn plausible(bench: Unit) -> impl Iterator<Item = (Unit, Decimal)> {
-    within(bench, Decimal::new(25, 2))
-}
-
-/// The same, down to units of which so much makes one of the bench's.
-fn within(bench: Unit, least: Decimal) -> impl Iterator<Item = (Unit, Decimal)> {
-    let range = least..=Decimal::from(16);
-    Unit::all()
-        .filter(move |unit| *unit != bench)
-        .map(move |unit| (unit, bench.grams() / unit.grams()))
-        .filter(move |(_, factor)| range.contains(factor))
-        // Twins cannot be told apart by their numbers.
-        .filter(|(_, factor)| (*factor - Decimal::ONE).abs() > Decimal::new(1, 2))
 }
 
 #[cfg(test)]

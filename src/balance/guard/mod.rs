@@ -10,6 +10,7 @@
 
 mod form;
 mod jump;
+mod turn;
 
 use std::time::Duration;
 
@@ -302,8 +303,8 @@ impl UnitGuard {
         if self.checked.is_none() || !heavy || (before - now).abs() <= step * Decimal::from(10) {
             return false;
         }
-        let explains = |factor| jump::explains(before, now, factor, step, Decimal::ZERO);
-        let other = jump::plausible(self.unit())
+        let explains = |factor| turn::explains(before, now, factor, step, Decimal::ZERO);
+        let other = turn::plausible(self.unit())
             .find(|(_, factor)| explains(*factor) || explains(Decimal::ONE / *factor));
         if let Some((unit, _)) = other {
             self.fall_out(Some(unit), true);
@@ -320,7 +321,7 @@ impl UnitGuard {
         if self.checked.is_none() || near(known) {
             return false;
         }
-        let unit = jump::plausible(self.unit())
+        let unit = turn::plausible(self.unit())
             .find(|(_, factor)| near(known * *factor) || near(known / *factor));
         if let Some((unit, _)) = unit {
             self.fall_out(Some(unit), true);
@@ -467,9 +468,9 @@ mod tests {
         }
         assert!(wire.0.comes_back(g("23.10 g"), g("115.50 g")));
         assert!(wire.0.doubts_past());
+        assert!(wire.0.take_doubt() && !wire.0.take_doubt(), "once");
         wire.agree();
         assert!(!wire.0.should_weigh(g("30.00 g"), g("29.60 g")));
-        assert!(wire.0.take_doubt() && !wire.0.take_doubt(), "once");
         assert!(wire.0.should_weigh(g("30.00 g"), g("149.00 g")));
         assert!(wire.0.doubts_past() && wire.0.take_doubt(), "and again");
     }
