@@ -432,6 +432,16 @@ pub fn base_doubted() -> (String, String) {
     )
 }
 
+/// What a weighing counts from may be of another unit: the question.
+pub fn base_doubted() -> (String, String) {
+    (
+        "What this weighing counts from was read before the balance was seen in another unit or mode."
+            .to_owned(),
+        "Take off what was put on for it, let the pan rest, then begin it anew: panbell answer anew."
+            .to_owned(),
+    )
+}
+
 /// What the balance says of itself when it cannot weigh: why, and what to do.
 pub fn balance(status: Status) -> (&'static str, &'static str) {
     match status {

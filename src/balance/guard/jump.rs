@@ -179,7 +179,7 @@ impl Jumps {
         let was_at_rest = self.is_at_rest(heard);
         let rest = self.stands.at;
         let begins = was_at_rest && self.burst.is_none();
-        let flow = self.follow_flow(last, digits, status, (heard, at, begins));
+        let flow = self.follow_flow(last, digits, (heard, at, begins));
         self.note((digits - last).abs());
         self.stand(digits, at);
         if begins && self.stands.lines == 1 {
@@ -267,7 +267,6 @@ impl Jumps {
         &mut self,
         last: Decimal,
         digits: Decimal,
-        status: Status,
         (heard, at, from_rest): (Moment, Moment, bool),
     ) -> Seen {
         let gap = at.since(heard);
@@ -284,7 +283,7 @@ impl Jumps {
             return Seen::Maybe;
         }
         // Most lines are out of the question at a glance.
-        if change < self.least_jump || from_rest || gap > FLUENT || status == Status::InMotion {
+        if change < self.least_jump || from_rest || gap > FLUENT {
             return Seen::Nothing;
         }
         let Some(pace) = self.pace(heard) else {

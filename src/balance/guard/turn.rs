@@ -11,7 +11,7 @@ const LEAST_AT_ONCE: Decimal = Decimal::from_parts(3, 0, 0, false, 2);
 /// What a number may be off, in parts of it, and still be told from its neighbours: one at rest,
 /// and one that goes on.
 const ROUGHEST: Decimal = Decimal::from_parts(15, 0, 0, false, 3);
-const ROUGHEST_PACE: Decimal = Decimal::from_parts(5, 0, 0, false, 2);
+const ROUGHEST_PACE: Decimal = Decimal::from_parts(10, 0, 0, false, 2);
 /// Two units as near as this are no evidence that the display went from one to the other: any
 /// grain does so.
 const TOO_NEAR: std::ops::RangeInclusive<Decimal> =

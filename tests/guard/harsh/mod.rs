@@ -3,6 +3,7 @@
 //! without a button, with the last check weight beside it or alone. A hold is put right as its
 //! words say, and the job goes on.
 
+mod keys;
 mod scale;
 
 use std::sync::Arc;
@@ -16,6 +17,7 @@ use rust_decimal::prelude::ToPrimitive as _;
 
 use super::hand::lot;
 use super::pan::{Dice, grams_of};
+use keys::{Presses, presses};
 use scale::Scale;
 
 /// How a job ended.
@@ -49,43 +51,6 @@ pub(crate) struct Outcome {
     pub(crate) marked_right: (bool, bool),
     /// What was seen of the unit tells of the wrong masses, not only that nothing proved them.
     pub(crate) is_seen: bool,
-}
-
-/// Presses of the unit key, at a moment of the hand's work.
-#[derive(Debug, Clone, Copy)]
-struct Presses {
-    act: usize,
-    after: f64,
-    /// None: until the display is in grams again.
-    times: Option<usize>,
-    gap: f64,
-}
-
-/// Keys that a sleeve, a child or a habit presses.
-fn presses(dice: &mut Dice) -> Vec<Presses> {
-    let (act, after) = (1 + dice.below(14), dice.between(0.0, 2.2));
-    let times = [1, 1, 2, 2, 3][dice.below(5)];
-    let mut all = vec![Presses {
-        act,
-        after,
-        times: Some(times),
-        gap: dice.between(0.08, 0.24),
-    }];
-    if dice.is(0.65) {
-        let (act, after) = match dice.below(4) {
-            0 => (act, after + dice.between(0.25, 2.5)),
-            1 => (act + 1, dice.between(0.0, 2.2)),
-            2 => (act + 2, dice.between(0.0, 2.2)),
-            _ => (act + 1 + dice.below(6), dice.between(0.0, 2.2)),
-        };
-        all.push(Presses {
-            act,
-            after,
-            times: dice.is(0.15).then(|| 1 + dice.below(3)),
-            gap: dice.between(0.08, 0.24),
-        });
-    }
-    all
 }
 
 /// The hand gave up on this step.
