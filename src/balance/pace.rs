@@ -90,7 +90,7 @@ impl Pace {
             self.behind = Duration::ZERO;
             Arrival::First
         } else if !self.behind.is_zero() && gap < usual * 3 / 4 {
-            self.behind = self.behind.saturating_sub(usual - gap);
+            self.behind = self.behind.saturating_sub(usual.saturating_sub(gap));
             Arrival::HeldBack
         } else {
             self.behind = Duration::ZERO;

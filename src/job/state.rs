@@ -144,8 +144,9 @@ impl State {
             rules,
         };
         if let Some(last) = state.job.as_ref().and_then(|job| job.weighed.last()) {
-            let stood = [last.captured.base, last.captured.gross];
-            stood.into_iter().for_each(|mass| state.pan.remember(mass));
+            for stood in [last.captured.base, last.captured.gross] {
+                state.pan.remember(stood);
+            }
         }
         if let Some(expected) = state.job.as_ref().and_then(|job| job.expected.clone()) {
             match expected.base {
