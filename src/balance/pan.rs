@@ -99,9 +99,9 @@ struct Heard {
 /// How old a reading at rest may be to stand for the pan as it is.
 const FRESH: Duration = Duration::from_secs(1);
 
-/// Masses that are remembered as having stood on the pan: the last rest, the base of the weighing
-/// before, and what a job file tells.
-const KNOWN: usize = 4;
+/// Masses that are remembered as having stood on the pan: the last rest, what lay there at an order,
+/// bases before, and what a job file tells.
+const KNOWN: usize = 6;
 
 /// Longer than this between the low and the former mass, or unheard, is not a dish being put back.
 const PUT_BACK: Duration = Duration::from_millis(1500);
@@ -117,17 +117,6 @@ impl Pan {
             last: None,
             heard: Moment::default(),
             known: [None; KNOWN],
-        }
-    }
-
-    /// Another pan on the same balance, which is known to send as this one was heard to.
-    #[must_use]
-    pub fn another(&self) -> Self {
-        let mut steadiness = self.steadiness.clone();
-        steadiness.forget();
-        Self {
-            steadiness,
-            ..Self::new(self.rules)
         }
     }
 
@@ -155,8 +144,11 @@ impl Pan {
         if let Some(Base::From(before)) = self.base() {
             self.remember(before);
         }
+        // What lies there now does so before this weighing is ordered, at rest or not.
+        if let Some(last) = self.last.filter(|_| self.is_current(at)) {
+            self.remember(last.gross);
+        }
         if let Some(doubted) = self.doubted_base() {
-            // It lay there before this weighing was ordered.
             self.remember(doubted);
         }
         let mut weighing = Weighing {

@@ -39,6 +39,7 @@ impl State {
     fn nothing_is_current(&mut self) {
         self.shown = None;
         self.pan.forget();
+        self.bare.forget();
         self.inside_since = None;
         self.guard.link_lost();
         self.stop_check();
@@ -47,6 +48,7 @@ impl State {
     pub(super) fn port_opened(&mut self, at: Moment) {
         self.link.opened(at);
         self.pan.forget_pace();
+        self.bare.forget_pace();
         let patience = self.rules.link.silence;
         self.silent(patience, at);
     }
@@ -83,6 +85,7 @@ impl State {
         self.link.lost();
         self.nothing_is_current();
         self.pan.forget_pace();
+        self.bare.forget_pace();
         self.holds.begin(
             Cause::Link,
             trouble.happened.clone(),
@@ -103,9 +106,11 @@ impl State {
         } else if at.since(self.pan.heard()) >= self.rules.link.silence {
             // Odd lines keep the link from being silent, not the pan from being old.
             self.pan.forget();
+            self.bare.forget();
             self.inside_since = None;
         } else {
             self.pan.grow_old(at);
+            self.bare.grow_old(at);
         }
     }
 
@@ -114,6 +119,7 @@ impl State {
     pub(super) fn stalled(&mut self) {
         self.shown = None;
         self.pan.forget();
+        self.bare.forget();
         self.inside_since = None;
         self.watch.missed();
     }

@@ -76,6 +76,9 @@ pub struct State {
     pub(super) job: Option<Job>,
     pub(super) guard: UnitGuard,
     pub(super) pan: Pan,
+    /// The same balance without a weighing, and as long as nothing says that it is in another unit:
+    /// what a check weight is put beside.
+    pub(super) bare: Pan,
     pub(super) link: Link,
     pub(super) holds: Holds,
     pub(super) adding: Option<Adding>,
@@ -120,6 +123,7 @@ impl State {
         let mut state = Self {
             guard: UnitGuard::new(rules.pan.division),
             pan: Pan::new(rules.pan),
+            bare: Pan::new(rules.pan),
             link: Link::new(rules.link),
             holds: Holds::default(),
             adding: None,

@@ -31,7 +31,7 @@ const STEADY: u64 = 1000;
 const DWELL: u64 = 2000;
 /// Readings that must be alike, however slowly they come.
 const READINGS: u64 = 4;
-/// How late a line may be and still count as now: this, or a quarter of the interval up to a limit.
+/// How late a line may be and still count as now: this, or half the interval up to a limit.
 const LATE: u64 = 170;
 const LATE_AT_MOST: u64 = 290;
 /// Half a division of rounding, and what the filter's tail leaves of a thousand divisions.
@@ -170,7 +170,7 @@ impl Bench {
     fn late(&self) -> u64 {
         match self.world.sender {
             Sender::Even(every) | Sender::OnChange(every) => {
-                LATE.max((every / 4).min(LATE_AT_MOST) + 40)
+                LATE.max((every / 2).min(LATE_AT_MOST) + 40)
             }
             // One that sends unevenly may as well have been about to send.
             Sender::Uneven(least, most) => LATE.max((least + most) * 5 / 4 - least + 40),
