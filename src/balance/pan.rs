@@ -571,4 +571,27 @@ mod tests {
         assert!(!hand.pan.is_low());
         assert_eq!(hand.rest("2.10").net, Some(g("2.10")));
     }
+
+    #[test]
+    fn metal_that_was_quicker_than_the_balance_is_asked_about() {
+        let mut hand = Hand::new(Base::NextRest);
+        hand.rest("23.10");
+        hand.rest("28.10");
+        hand.show("23.10");
+        assert_eq!(hand.pan.arm_asking(Base::NextRest, hand.now()), None);
+        hand.rest("25.40");
+        assert_eq!(hand.pan.base(), Some(Base::NextRest));
+        assert_eq!(hand.pan.doubted_base(), Some(g("25.40")));
+        hand.rest("23.11");
+        assert_eq!(hand.pan.base(), Some(Base::From(g("23.11"))), "as before");
+        assert_eq!(hand.pan.doubted_base(), None);
+        hand.show("30.00");
+        hand.pan.arm_asking(Base::NextRest, hand.now());
+        hand.rest("30.00");
+        assert_eq!(
+            hand.pan.base(),
+            Some(Base::From(g("30.00"))),
+            "at the order"
+        );
+    }
 }

@@ -59,7 +59,7 @@ impl State {
         let (why, mend) = if self.sends == Sends::Reports {
             (
                 "The USB scale is there and says nothing.",
-                "Some send only when the weight changes, and silence is not rest, so nothing is recorded from one that does. Put something on the pan or take it off: if nothing comes then, is it switched on? If it comes and stays away again, set the scale to send all the time, or weigh on a balance that does.",
+                "Some send only when the weight changes: put something on the pan or take it off. If nothing comes then, is it switched on? Silence is not rest, so nothing is recorded from a scale that falls silent in between: set it to send all the time, or weigh on a balance that does.",
             )
         } else if was_heard && self.sends == Sends::Lines {
             (
