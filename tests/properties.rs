@@ -18,11 +18,14 @@ mod exact;
 #[path = "properties/hand.rs"]
 mod hand;
 #[path = "properties/heard.rs"]
+#[allow(clippy::cast_precision_loss)] // divisions, far below 2^53
 mod heard;
 #[path = "properties/machine.rs"]
 mod machine;
 #[path = "properties/made.rs"]
 mod made;
+#[path = "properties/pours.rs"]
+mod pours;
 #[path = "properties/replay.rs"]
 mod replay;
 #[path = "properties/several.rs"]
@@ -32,6 +35,7 @@ mod sums;
 #[path = "properties/sure.rs"]
 mod sure;
 #[path = "properties/truth.rs"]
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // divisions, far below 2^53
 mod truth;
 #[path = "properties/ways.rs"]
 mod ways;

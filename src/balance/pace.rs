@@ -54,7 +54,8 @@ const FEW: usize = 8;
 const CLUMP: Duration = Duration::from_millis(30);
 /// By how much an honest reading may be late on a machine that is busy (our own choice).
 const JITTER: Duration = Duration::from_millis(120);
-/// The same at most for a slow balance that sends evenly (our own choice).
+/// The same at most for a slow balance that sends evenly: half an interval, up to this (our own
+/// choice).
 const LATE: Duration = Duration::from_millis(250);
 
 impl Pace {
@@ -90,7 +91,7 @@ impl Pace {
             self.behind = Duration::ZERO;
             Arrival::First
         } else if !self.behind.is_zero() && gap < usual * 3 / 4 {
-            self.behind = self.behind.saturating_sub(usual - gap);
+            self.behind = self.behind.saturating_sub(usual.saturating_sub(gap));
             Arrival::HeldBack
         } else {
             self.behind = Duration::ZERO;
@@ -163,7 +164,7 @@ impl Pace {
         let uneven = Duration::from_millis(u64::from(spread) * 4).min(usual * 3 / 2);
         self.learned = Some(Learned {
             usual,
-            limit: usual + JITTER.max(uneven).max(LATE.min(usual / 4)),
+            limit: usual + JITTER.max(uneven).max(LATE.min(usual / 2)),
         });
     }
 }
@@ -202,7 +203,7 @@ mod tests {
             (50, 160, 180),
             (100, 215, 260),
             (200, 310, 400),
-            (1400, 1600, 2000),
+            (1400, 1640, 1700),
         ] {
             let (pace, now) = even(every, 20);
             let after = |interval| heard(&mut pace.clone(), now, &[interval]).0;

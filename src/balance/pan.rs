@@ -99,9 +99,9 @@ struct Heard {
 /// How old a reading at rest may be to stand for the pan as it is.
 const FRESH: Duration = Duration::from_secs(1);
 
-/// Masses that are remembered as having stood on the pan: the last rest, the base of the weighing
-/// before, and what a job file tells.
-const KNOWN: usize = 4;
+/// Masses that are remembered as having stood on the pan: the last rest, what lay there at an order,
+/// bases before, and what a job file tells.
+const KNOWN: usize = 6;
 
 /// Longer than this between the low and the former mass, or unheard, is not a dish being put back.
 const PUT_BACK: Duration = Duration::from_millis(1500);
@@ -117,17 +117,6 @@ impl Pan {
             last: None,
             heard: Moment::default(),
             known: [None; KNOWN],
-        }
-    }
-
-    /// Another pan on the same balance, which is known to send as this one was heard to.
-    #[must_use]
-    pub fn another(&self) -> Self {
-        let mut steadiness = self.steadiness.clone();
-        steadiness.forget();
-        Self {
-            steadiness,
-            ..Self::new(self.rules)
         }
     }
 
@@ -155,8 +144,11 @@ impl Pan {
         if let Some(Base::From(before)) = self.base() {
             self.remember(before);
         }
+        // What lies there now does so before this weighing is ordered, at rest or not.
+        if let Some(last) = self.last.filter(|_| self.is_current(at)) {
+            self.remember(last.gross);
+        }
         if let Some(doubted) = self.doubted_base() {
-            // It lay there before this weighing was ordered.
             self.remember(doubted);
         }
         let mut weighing = Weighing {
@@ -592,5 +584,28 @@ mod tests {
         hand.rest("1.95");
         assert!(!hand.pan.is_low());
         assert_eq!(hand.rest("2.10").net, Some(g("2.10")));
+    }
+
+    #[test]
+    fn metal_that_was_quicker_than_the_balance_is_asked_about() {
+        let mut hand = Hand::new(Base::NextRest);
+        hand.rest("23.10");
+        hand.rest("28.10");
+        hand.show("23.10");
+        assert_eq!(hand.pan.arm_asking(Base::NextRest, hand.now()), None);
+        hand.rest("25.40");
+        assert_eq!(hand.pan.base(), Some(Base::NextRest));
+        assert_eq!(hand.pan.doubted_base(), Some(g("25.40")));
+        hand.rest("23.11");
+        assert_eq!(hand.pan.base(), Some(Base::From(g("23.11"))), "as before");
+        assert_eq!(hand.pan.doubted_base(), None);
+        hand.show("30.00");
+        hand.pan.arm_asking(Base::NextRest, hand.now());
+        hand.rest("30.00");
+        assert_eq!(
+            hand.pan.base(),
+            Some(Base::From(g("30.00"))),
+            "at the order"
+        );
     }
 }

@@ -80,7 +80,8 @@ impl State {
             )
             .passing());
         }
-        let mut pan = self.pan.another();
+        // A pan that is at rest now gives what the weight is put beside at once.
+        let mut pan = self.bare.clone();
         pan.arm(Base::NextRest, self.now);
         self.checking = Some(Checking {
             weight,
@@ -104,9 +105,6 @@ impl State {
         out: &mut Vec<Effect>,
     ) -> bool {
         let unit = self.guard.unit();
-        let Some(checking) = &mut self.checking else {
-            return false;
-        };
         let (shown, is_stated) = match reading.shown {
             Shown::Weighed(mass) if mass.unit() == unit => (Some(mass), true),
             Shown::UnitUnstated(digits) if self.guard.wants_check_weight() => {
@@ -114,14 +112,21 @@ impl State {
             }
             _ => (None, false),
         };
-        let Some(gross) = shown.filter(|_| reading.status.is_weighing()) else {
-            checking.pan.forget();
-            return true;
+        let gross = shown.filter(|_| reading.status.is_weighing());
+        let take = |pan: &mut Pan| match gross {
+            Some(gross) if newest => Some(pan.take(gross, reading.status, at)),
+            Some(gross) => Some(pan.pass(gross, reading.status, at)),
+            None => {
+                pan.forget();
+                None
+            }
         };
-        let tracked = if newest {
-            checking.pan.take(gross, reading.status, at)
-        } else {
-            checking.pan.pass(gross, reading.status, at)
+        take(&mut self.bare);
+        let Some(checking) = &mut self.checking else {
+            return false;
+        };
+        let (Some(tracked), Some(gross)) = (take(&mut checking.pan), gross) else {
+            return true;
         };
         let tolerance = self.rules.pan.tolerance;
         match &checking.phase {
@@ -164,6 +169,10 @@ impl State {
                     && gross.mass()
                         <= with.mass() - checking.weight.nominal().mass() + tolerance =>
             {
+                // What the weight was put beside stands there still, for all that is known.
+                if let Some(Base::From(base)) = checking.pan.base() {
+                    self.pan.remember(base);
+                }
                 self.checking = None;
             }
             _ => {}

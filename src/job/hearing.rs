@@ -39,6 +39,7 @@ impl State {
     fn nothing_is_current(&mut self) {
         self.shown = None;
         self.pan.forget();
+        self.bare.forget();
         self.inside_since = None;
         self.guard.link_lost();
         self.stop_check();
@@ -47,6 +48,7 @@ impl State {
     pub(super) fn port_opened(&mut self, at: Moment) {
         self.link.opened(at);
         self.pan.forget_pace();
+        self.bare.forget_pace();
         let patience = self.rules.link.silence;
         self.silent(patience, at);
     }
@@ -57,7 +59,7 @@ impl State {
         let (why, mend) = if self.sends == Sends::Reports {
             (
                 "The USB scale is there and says nothing.",
-                "Some send only when the weight changes, and silence is not rest, so nothing is recorded from one that does. Put something on the pan or take it off: if nothing comes then, is it switched on? If it comes and stays away again, set the scale to send all the time, or weigh on a balance that does.",
+                "Some send only when the weight changes: put something on the pan or take it off. If nothing comes then, is it switched on? Silence is not rest, so nothing is recorded from a scale that falls silent in between: set it to send all the time, or weigh on a balance that does.",
             )
         } else if was_heard && self.sends == Sends::Lines {
             (
@@ -83,6 +85,7 @@ impl State {
         self.link.lost();
         self.nothing_is_current();
         self.pan.forget_pace();
+        self.bare.forget_pace();
         self.holds.begin(
             Cause::Link,
             trouble.happened.clone(),
@@ -103,9 +106,11 @@ impl State {
         } else if at.since(self.pan.heard()) >= self.rules.link.silence {
             // Odd lines keep the link from being silent, not the pan from being old.
             self.pan.forget();
+            self.bare.forget();
             self.inside_since = None;
         } else {
             self.pan.grow_old(at);
+            self.bare.grow_old(at);
         }
     }
 
@@ -114,6 +119,7 @@ impl State {
     pub(super) fn stalled(&mut self) {
         self.shown = None;
         self.pan.forget();
+        self.bare.forget();
         self.inside_since = None;
         self.watch.missed();
     }

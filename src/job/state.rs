@@ -77,6 +77,9 @@ pub struct State {
     pub(super) job: Option<Job>,
     pub(super) guard: UnitGuard,
     pub(super) pan: Pan,
+    /// The same balance without a weighing, and as long as nothing says that it is in another unit:
+    /// what a check weight is put beside.
+    pub(super) bare: Pan,
     pub(super) link: Link,
     pub(super) holds: Holds,
     pub(super) adding: Option<Adding>,
@@ -156,6 +159,7 @@ impl State {
         let mut state = Self {
             guard: UnitGuard::new(rules.pan.division),
             pan: Pan::new(rules.pan),
+            bare: Pan::new(rules.pan),
             link: Link::new(rules.link),
             holds: Holds::default(),
             adding: None,
@@ -186,8 +190,9 @@ impl State {
             rules,
         };
         if let Some(last) = state.job.as_ref().and_then(|job| job.weighed.last()) {
-            let stood = [last.captured.base, last.captured.gross];
-            stood.into_iter().for_each(|mass| state.pan.remember(mass));
+            for stood in [last.captured.base, last.captured.gross] {
+                state.pan.remember(stood);
+            }
         }
         if let Some(expected) = state.job.as_ref().and_then(|job| job.expected.clone()) {
             match expected.base {

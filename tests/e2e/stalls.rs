@@ -417,9 +417,10 @@ fn metal_put_on_before_an_emptied_pan_was_at_rest_is_not_taken_for_what_stands_t
     assert!(view["hold"].is_null(), "{view:#}");
     // Or it is a vessel, and the person says so.
     scene.ok(&["withdraw"]);
-    scene.pour(&["4.00", "7.00"]);
+    scene.pour(&["4.00"]);
     scene.ok(&["lot", "750", "fire-assay"]);
     let mark = scene.follower.mark();
+    scene.pour(&["7.00"]);
     scene.follower.bell(mark, "hold");
     scene.ok(&["answer", "anew"]);
     scene.until("it counts from the vessel", |view| {

@@ -267,6 +267,13 @@ impl<'a> Hand<'a> {
         self.order(Order::CheckWeight { weight: None });
         // The hand reads "put it on the pan", and has to find it first.
         self.rest(1.2 + 6.0 * self.balance.settling)?;
+        // A slow balance may not be at rest yet by then, and the bench says so.
+        self.until(|hand| {
+            !hand
+                .state()
+                .sentence()
+                .starts_with("Let the pan come to rest")
+        })?;
         let checks = self.checked;
         self.bring(before + 50.0)?;
         self.until(|hand| hand.checked > checks)?;

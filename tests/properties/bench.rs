@@ -70,8 +70,7 @@ pub(crate) struct Tally {
 
 impl Bench {
     pub(crate) fn new(division: Division) -> Self {
-        let times = [STEADY, DWELL, SILENCE].map(|time| time.as_millis() as u64);
-        let rules = Arc::new(rules(division, times.into()));
+        let rules = Arc::new(rules(division, (STEADY, DWELL, SILENCE)));
         Self {
             state: State::new(Arc::clone(&rules), None),
             rules,
@@ -470,8 +469,11 @@ impl Bench {
     }
 }
 
-/// The rules of a bench with these times of rest, dwell and silence, in milliseconds.
-pub(crate) fn rules(division: Division, (steady, dwell, silence): (u64, u64, u64)) -> BenchRules {
+/// The rules of a bench with these times of rest, dwell and silence.
+pub(crate) fn rules(
+    division: Division,
+    (steady, dwell, silence): (Duration, Duration, Duration),
+) -> BenchRules {
     let d = division.mass();
     BenchRules {
         name: "window".to_owned(),
@@ -479,15 +481,13 @@ pub(crate) fn rules(division: Division, (steady, dwell, silence): (u64, u64, u64
             division,
             steady: SteadyRule {
                 span: d,
-                time: Duration::from_millis(steady),
+                time: steady,
             },
             tolerance: d.times(3),
             least_load: d.times(10),
         },
-        dwell: Duration::from_millis(dwell),
-        link: LinkLimits {
-            silence: Duration::from_millis(silence),
-        },
+        dwell,
+        link: LinkLimits { silence },
         shelf: Arc::new(Shelf::default()),
         repeatability: None,
         class: None,

@@ -148,3 +148,14 @@ fn what_is_taken_right_after_the_tare_key_was_owned_up_to_is_all_of_it() {
     let last = bench.state.job().unwrap().weighed.last().unwrap();
     assert_eq!(last.captured.mass.to_string(), "0.50 g");
 }
+
+#[test]
+fn what_was_heard_before_a_gap_is_not_taken_although_it_is_not_old_yet() {
+    let taken = |late| {
+        played(&[&ONE_LOT, &A_LITTLE_ADDED, &[Act::Take(late, false)]])
+            .tally
+            .taken
+    };
+    assert_eq!(taken(100), 1);
+    assert_eq!([taken(400), taken(1500), taken(2900)], [0; 3]);
+}
