@@ -411,6 +411,7 @@ pub fn base_question(doubted: Indication, name: &str) -> (String, String) {
 
 /// What is told while gaps in what is heard keep a pan from rest.
 pub const HEARD_WITH_GAPS: &str = "The balance is heard with gaps, and what is not heard is no rest, so nothing is recorded now. Hands off; if it lasts, see that nothing else uses the port or the computer, and that the balance sends evenly, or have it asked: [ask] in its balance file.";
+
 /// The last load is gone, and the pan is not as it was before it: the question.
 pub fn not_emptied(before: Indication) -> (String, String) {
     (
@@ -428,16 +429,6 @@ pub fn base_doubted() -> (String, String) {
         "What this weighing counts from was read before the balance was seen in another unit or mode."
             .to_owned(),
         "Take off what was put on for it, let the pan rest, then begin it anew."
-            .to_owned(),
-    )
-}
-
-/// What a weighing counts from may be of another unit: the question.
-pub fn base_doubted() -> (String, String) {
-    (
-        "What this weighing counts from was read before the balance was seen in another unit or mode."
-            .to_owned(),
-        "Take off what was put on for it, let the pan rest, then begin it anew: panbell answer anew."
             .to_owned(),
     )
 }
