@@ -76,7 +76,7 @@ pub struct Pan {
 struct Weighing {
     base: Base,
     /// Only what is known may be its base; anything else is asked about.
-    asks: bool,
+    asks: Asks,
     /// What came to rest there and is not known.
     doubted: Option<Indication>,
     /// Net when last at rest.
@@ -84,6 +84,16 @@ struct Weighing {
     /// Net rose above that since.
     poured: bool,
     low: Option<Low>,
+}
+
+/// What is asked about before it becomes a base.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Asks {
+    Nothing,
+    /// What is not known to have stood there.
+    Unknown,
+    /// That, and what is less than nothing.
+    All,
 }
 
 /// How one reading was heard.
@@ -129,7 +139,7 @@ impl Pan {
     /// with no gap since, gives the base at once, so that metal may follow without waiting; gives
     /// that base.
     pub fn arm(&mut self, base: Base, at: Moment) -> Option<Indication> {
-        self.begin(base, false, at)
+        self.begin(base, Asks::Nothing, at)
     }
 
     /// The same for a weighing before which a hand may have been quicker than the balance: on a pan
@@ -137,10 +147,16 @@ impl Pan {
     /// nothing at all. Anything else that comes to rest may be the metal that is to be weighed:
     /// see [`Pan::doubted_base`].
     pub fn arm_asking(&mut self, base: Base, at: Moment) -> Option<Indication> {
-        self.begin(base, true, at)
+        self.begin(base, Asks::All, at)
     }
 
-    fn begin(&mut self, base: Base, asks: bool, at: Moment) -> Option<Indication> {
+    /// The same where a person has said that it counts from what is on the pan: less than nothing,
+    /// too.
+    pub fn arm_anew(&mut self, at: Moment) -> Option<Indication> {
+        self.begin(Base::NextRest, Asks::Unknown, at)
+    }
+
+    fn begin(&mut self, base: Base, asks: Asks, at: Moment) -> Option<Indication> {
         if let Some(Base::From(before)) = self.base() {
             self.remember(before);
         }
@@ -152,13 +168,14 @@ impl Pan {
             self.remember(doubted);
         }
         let mut weighing = Weighing {
-            asks: false,
+            asks: Asks::Nothing,
             ..Weighing::from(base, Mass::ZERO)
         };
         let is_current = |last: &Tracked| last.steady && self.is_current(at);
         let taken = self.last.filter(is_current).map(|last| last.gross);
         let taken = taken.filter(|gross| weighing.takes_base(*gross, &self.rules));
-        let taken = taken.filter(|gross| !asks || !is_below_zero(*gross, self.rules.tolerance));
+        let is_below = |gross: Indication| is_below_zero(gross, self.rules.tolerance);
+        let taken = taken.filter(|gross| asks != Asks::All || !is_below(*gross));
         weighing.asks = asks;
         if let Some(gross) = taken {
             weighing.base = Base::From(gross);
@@ -239,7 +256,12 @@ impl Pan {
         if let Some(weighing) = &mut self.weighing {
             if steady && weighing.takes_base(gross, &self.rules) {
                 let is_known = is_known(&self.known, gross, self.rules.tolerance);
-                if weighing.asks && (!is_known || is_below_zero(gross, self.rules.tolerance)) {
+                let is_asked = match weighing.asks {
+                    Asks::Nothing => false,
+                    Asks::Unknown => !is_known,
+                    Asks::All => !is_known || is_below_zero(gross, self.rules.tolerance),
+                };
+                if is_asked {
                     weighing.doubted = Some(gross);
                 } else {
                     weighing.base = Base::From(gross);
@@ -360,7 +382,7 @@ impl Weighing {
     fn from(base: Base, rest: Mass) -> Self {
         Self {
             base,
-            asks: false,
+            asks: Asks::Nothing,
             doubted: None,
             rest,
             poured: false,

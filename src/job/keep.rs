@@ -217,7 +217,7 @@ impl State {
                     }
                     (PanAnswer::Back, _) => self.pan.dish_is_back(),
                     _ => {
-                        let base = self.pan.arm_asking(Base::NextRest, at);
+                        let base = self.pan.arm_anew(at);
                         self.take_base(base, out);
                     }
                 }
