@@ -347,9 +347,10 @@ fn a_harsh_hand_gets_less_than_one_job_in_a_thousand_past_the_guard_and_is_never
     assert!(at_most(nowhere, silent.jobs) < 0.001, "{silent:?}");
     assert!(at_most(calm.of(Fate::Held), calm.jobs) < 0.002, "{calm:?}");
     assert_eq!((calm.wrong(), calm.stuck, silent.stuck), (0, 0, 0));
-    // What was done as the bench asks is called not proven only after a hold.
+    // What was done as the bench asks is hardly ever called not proven.
     let beside = tallies[&(false, false, "weight beside")];
-    assert!(beside.marked_right.0 + beside.marked_right.1 <= beside.of(Fate::Held));
+    let marked = beside.marked_right.0 + beside.marked_right.1;
+    assert!(at_most(marked, beside.jobs) < 0.004, "{beside:?}");
     for pressed in [false, true] {
         let sent = sum(true, pressed);
         assert!(sent.jobs > 500, "{sent:?}");
