@@ -79,6 +79,8 @@ struct Weighing {
     asks: bool,
     /// What came to rest there and is not known.
     doubted: Option<Indication>,
+    /// What lay there at the order, at rest or not, as long as it did not change.
+    at_order: Option<Mass>,
     /// Net when last at rest.
     rest: Mass,
     /// Net rose above that since.
@@ -99,9 +101,9 @@ struct Heard {
 /// How old a reading at rest may be to stand for the pan as it is.
 const FRESH: Duration = Duration::from_secs(1);
 
-/// Masses that are remembered as having stood on the pan: the last rest, what lay there at an order,
-/// bases before, and what a job file tells.
-const KNOWN: usize = 6;
+/// Masses that are remembered as having stood on the pan: the last rest, bases before, what was
+/// asked about, and what a job file tells.
+const KNOWN: usize = 5;
 
 /// Longer than this between the low and the former mass, or unheard, is not a dish being put back.
 const PUT_BACK: Duration = Duration::from_millis(1500);
@@ -144,10 +146,6 @@ impl Pan {
         if let Some(Base::From(before)) = self.base() {
             self.remember(before);
         }
-        // What lies there now does so before this weighing is ordered, at rest or not.
-        if let Some(last) = self.last.filter(|_| self.is_current(at)) {
-            self.remember(last.gross);
-        }
         if let Some(doubted) = self.doubted_base() {
             self.remember(doubted);
         }
@@ -159,6 +157,8 @@ impl Pan {
         let taken = self.last.filter(is_current).map(|last| last.gross);
         let taken = taken.filter(|gross| weighing.takes_base(*gross, self.rules.tolerance));
         weighing.asks = asks;
+        let current = self.last.filter(|_| self.is_current(at));
+        weighing.at_order = current.map(|last| last.gross.mass());
         if let Some(gross) = taken {
             weighing.base = Base::From(gross);
         }
@@ -236,8 +236,13 @@ impl Pan {
         let missed = arrival == Arrival::AfterGap || unheard > PUT_BACK;
         let mut base_taken = false;
         if let Some(weighing) = &mut self.weighing {
+            let near = |mass: &Mass| (gross.mass() - *mass).abs() <= self.rules.tolerance;
+            weighing.at_order = weighing.at_order.filter(near);
             if steady && weighing.takes_base(gross, self.rules.tolerance) {
-                if weighing.asks && !is_known(&self.known, gross, self.rules.tolerance) {
+                let is_known = near(&Mass::ZERO)
+                    || self.known.iter().flatten().any(near)
+                    || weighing.at_order.is_some();
+                if weighing.asks && !is_known {
                     weighing.doubted = Some(gross);
                 } else {
                     weighing.base = Base::From(gross);
@@ -342,18 +347,13 @@ impl Pan {
     }
 }
 
-/// Whether this is nothing, or stood on the pan before.
-fn is_known(known: &[Option<Mass>], gross: Indication, tolerance: Mass) -> bool {
-    let near = |mass: &Mass| (gross.mass() - *mass).abs() <= tolerance;
-    near(&Mass::ZERO) || known.iter().flatten().any(near)
-}
-
 impl Weighing {
     fn from(base: Base, rest: Mass) -> Self {
         Self {
             base,
             asks: false,
             doubted: None,
+            at_order: None,
             rest,
             poured: false,
             low: None,
