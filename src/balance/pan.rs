@@ -79,6 +79,8 @@ struct Weighing {
     asks: Asks,
     /// What came to rest there and is not known.
     doubted: Option<Indication>,
+    /// What lay there at the order, at rest or not, as long as it did not change.
+    at_order: Option<Mass>,
     /// Net when last at rest.
     rest: Mass,
     /// Net rose above that since.
@@ -109,9 +111,9 @@ struct Heard {
 /// How old a reading at rest may be to stand for the pan as it is.
 const FRESH: Duration = Duration::from_secs(1);
 
-/// Masses that are remembered as having stood on the pan: the last rest, what lay there at an order,
-/// bases before, and what a job file tells.
-const KNOWN: usize = 6;
+/// Masses that are remembered as having stood on the pan: the last rest, bases before, what was
+/// asked about, and what a job file tells.
+const KNOWN: usize = 5;
 
 /// Longer than this between the low and the former mass, or unheard, is not a dish being put back.
 const PUT_BACK: Duration = Duration::from_millis(1500);
@@ -160,10 +162,6 @@ impl Pan {
         if let Some(Base::From(before)) = self.base() {
             self.remember(before);
         }
-        // What lies there now does so before this weighing is ordered, at rest or not.
-        if let Some(last) = self.last.filter(|_| self.is_current(at)) {
-            self.remember(last.gross);
-        }
         if let Some(doubted) = self.doubted_base() {
             self.remember(doubted);
         }
@@ -177,6 +175,8 @@ impl Pan {
         let is_below = |gross: Indication| is_below_zero(gross, self.rules.tolerance);
         let taken = taken.filter(|gross| asks != Asks::All || !is_below(*gross));
         weighing.asks = asks;
+        let current = self.last.filter(|_| self.is_current(at));
+        weighing.at_order = current.map(|last| last.gross.mass());
         if let Some(gross) = taken {
             weighing.base = Base::From(gross);
         }
@@ -254,8 +254,12 @@ impl Pan {
         let missed = arrival == Arrival::AfterGap || unheard > PUT_BACK;
         let mut base_taken = false;
         if let Some(weighing) = &mut self.weighing {
+            let near = |mass: &Mass| (gross.mass() - *mass).abs() <= self.rules.tolerance;
+            weighing.at_order = weighing.at_order.filter(near);
             if steady && weighing.takes_base(gross, &self.rules) {
-                let is_known = is_known(&self.known, gross, self.rules.tolerance);
+                let is_known = near(&Mass::ZERO)
+                    || self.known.iter().flatten().any(near)
+                    || weighing.at_order.is_some();
                 let is_asked = match weighing.asks {
                     Asks::Nothing => false,
                     Asks::Unknown => !is_known,
@@ -372,18 +376,13 @@ fn is_below_zero(gross: Indication, tolerance: Mass) -> bool {
     gross.mass() < -tolerance
 }
 
-/// Whether this is nothing, or stood on the pan before.
-fn is_known(known: &[Option<Mass>], gross: Indication, tolerance: Mass) -> bool {
-    let near = |mass: &Mass| (gross.mass() - *mass).abs() <= tolerance;
-    near(&Mass::ZERO) || known.iter().flatten().any(near)
-}
-
 impl Weighing {
     fn from(base: Base, rest: Mass) -> Self {
         Self {
             base,
             asks: Asks::Nothing,
             doubted: None,
+            at_order: None,
             rest,
             poured: false,
             low: None,
