@@ -248,8 +248,8 @@ impl Browser {
             passed += turns.get(turn).copied().unwrap_or(0);
             // In its own time too, as far as the machine keeps up.
             let due = Duration::from_millis(passed);
-            let gone = SystemTime::now().duration_since(UNIX_EPOCH).unwrap() - since;
-            std::thread::sleep(due.saturating_sub(gone));
+            let now = SystemTime::now().duration_since(UNIX_EPOCH).unwrap();
+            std::thread::sleep((since + due).saturating_sub(now));
         }
     }
 

@@ -8,8 +8,8 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 use serde_json::{Value, json};
 
 use crate::driver::Browser;
-use crate::proxy::Proxy;
-use crate::stage::{Stage, address_by};
+use crate::proxy::{Proxy, address_by};
+use crate::stage::Stage;
 use crate::support::desk::{Desk, g, pretend};
 use crate::support::{home, service};
 

@@ -185,7 +185,7 @@ fn every_order_that_the_service_takes_can_be_given_from_the_page() {
     desk.put(g("0.40"));
     desk.until("it is told", |view| view["hold"]["cause"] == "pan");
     told(&stage, "button", || {
-        assert!(stage.page.text("dialog .asks").contains("0.40"))
+        assert!(stage.page.text("dialog .asks").contains("0.40"));
     });
     emptied(&stage);
     desk.ready();

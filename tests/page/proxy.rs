@@ -9,7 +9,15 @@ use std::sync::{Arc, Condvar, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use crate::stage::{Stage, address};
+
+/// The whole address of the page through a line, with its token.
+pub(crate) fn address_by(stage: &Stage, proxy: &Proxy) -> String {
+    address(&stage.desk.home).replace(&stage.at().to_string(), &proxy.at.to_string())
+}
+
 /// How the line is now.
+#[allow(clippy::struct_excessive_bools)] // each may be so by itself
 #[derive(Debug, Clone, Default)]
 struct Manner {
     /// Nothing goes through, and nobody is told.

@@ -5,7 +5,6 @@ use std::net::SocketAddr;
 use serde_json::{Value, json};
 
 use crate::driver::{Browser, free_port};
-use crate::proxy::Proxy;
 use crate::support::desk::{BENCH, Desk, g};
 use crate::support::home::{self, Home};
 use crate::support::service::{self, plain, run};
@@ -28,11 +27,6 @@ pub(crate) fn address(home: &Home) -> String {
         .ends(0)
         .trim_end()
         .to_owned()
-}
-
-/// The same through a line.
-pub(crate) fn address_by(stage: &Stage, proxy: &Proxy) -> String {
-    address(&stage.desk.home).replace(&stage.at().to_string(), &proxy.at.to_string())
 }
 
 impl Stage {
