@@ -360,8 +360,8 @@ fn a_script_is_played_in_its_time_and_a_signal_takes_the_link_away() {
     let want = want.map(|(line, pan)| (Value::from(line), Value::from(pan)));
     assert_eq!(pans, want);
     // A lower bound only: a busy machine is late, and never early.
-    assert!(moments[2] >= moments[0] + 395, "{moments:?}");
-    assert!(moments[4] >= moments[0] + 695, "{moments:?}");
+    assert!(moments[2] >= 395, "{moments:?}");
+    assert!(moments[4] >= 695, "{moments:?}");
     simulated.signal(Signal::TERM);
     simulated.event("ended");
     simulated.ends();

@@ -256,29 +256,7 @@ impl Job {
                 mass: *mass,
             }),
             Record::Settled { beside } => self.on_pan.settled(*beside),
-            Record::Capture(captured) => {
-                let expected = self.expected.as_ref();
-                let based = expected.map_or(n, |expected| expected.based);
-                let is_beside = self.was_shown_beside(captured);
-                if let Some(replaced) = captured.instead_of {
-                    self.set_aside(replaced);
-                }
-                self.on_pan.captured(n, captured);
-                self.weighed.push(Weighed {
-                    n,
-                    captured: captured.clone(),
-                    withdrawn: false,
-                    based,
-                    is_beside,
-                    planned: self.opened.add.len(),
-                    assay: None,
-                    assays: Vec::new(),
-                });
-                // A load that was weighed again ends no weighing: the next one still waits.
-                if captured.instead_of.is_none() {
-                    self.expected = None;
-                }
-            }
+            Record::Capture(captured) => self.take_capture(n, captured),
             Record::Withdraw { capture } => {
                 let what = self.set_aside(*capture);
                 if let Some(what) = what {
@@ -303,6 +281,31 @@ impl Job {
                 self.closed = Some(closed.clone());
                 self.expected = None;
             }
+        }
+    }
+
+    /// A mass is recorded.
+    fn take_capture(&mut self, n: u64, captured: &Captured) {
+        let expected = self.expected.as_ref();
+        let based = expected.map_or(n, |expected| expected.based);
+        let is_beside = self.was_shown_beside(captured);
+        if let Some(replaced) = captured.instead_of {
+            self.set_aside(replaced);
+        }
+        self.on_pan.captured(n, captured);
+        self.weighed.push(Weighed {
+            n,
+            captured: captured.clone(),
+            withdrawn: false,
+            based,
+            is_beside,
+            planned: self.opened.add.len(),
+            assay: None,
+            assays: Vec::new(),
+        });
+        // A load that was weighed again ends no weighing: the next one still waits.
+        if captured.instead_of.is_none() {
+            self.expected = None;
         }
     }
 

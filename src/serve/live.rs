@@ -267,7 +267,7 @@ mod tests {
     /// Makes all that was told so far late.
     fn grow_late(live: &Live) {
         for message in &mut live.recent().kept {
-            let before = message.at.since_origin() - 2 * LATE;
+            let before = message.at.since_origin().saturating_sub(2 * LATE);
             message.at = Moment::after_origin(before);
         }
     }
