@@ -14,6 +14,10 @@ mod corpus;
 mod dashes;
 #[path = "learn/foreign.rs"]
 mod foreign;
+#[path = "learn/grammar.rs"]
+mod grammar;
+#[path = "learn/invented.rs"]
+mod invented;
 #[path = "learn/logs.rs"]
 mod logs;
 #[path = "learn/port.rs"]

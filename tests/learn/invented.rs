@@ -1,0 +1,185 @@
+//! Thousands of invented shapes: what is learned is right in every line, or said not to be settled.
+
+use std::collections::BTreeMap;
+
+use panbell::balance::learn::{self as teach, Capture, Learnt, Told, UnitKnown};
+use panbell::balance::{Layout, Piece, Splitter};
+use panbell::mass::{Indication, Shown, Status};
+use rust_decimal::Decimal;
+
+use super::grammar::{self, Kind, Phase, Random, Sent, Shape, Show};
+
+/// What came of one session.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Came {
+    /// Saved with exit 0, and every line of a fresh session is read right.
+    Learned,
+    /// Saved with exit 0, and some lines of a fresh session are not read.
+    Gaps(String),
+    /// It was said what is not settled, or nothing was saved.
+    Declined(String),
+    /// Saved with exit 0, and a line means something else.
+    Wrong(String),
+}
+
+fn is_settled(learnt: &Learnt) -> bool {
+    learnt.missed().count() == 0
+        && !matches!(learnt.unit, UnitKnown::Conflict { .. } | UnitKnown::No)
+}
+
+/// Every line of a session as sent.
+pub fn sent(shape: &Shape, shows: &[Show]) -> Vec<Sent> {
+    let lines = shows.iter().enumerate();
+    lines.flat_map(|(n, show)| shape.sent(show, n)).collect()
+}
+
+/// A capture of a session.
+pub fn capture(shape: &Shape, kind: Kind, r: &mut Random) -> Capture {
+    let shows = grammar::session(shape, kind, r);
+    let mut out = Capture::default();
+    let mut before = None;
+    for (n, (show, phase)) in shows.iter().enumerate() {
+        if kind == Kind::Port && before != Some(*phase) {
+            before = Some(*phase);
+            let phase = match phase {
+                Phase::Empty => teach::Phase::Empty,
+                Phase::Loaded => teach::Phase::Loaded,
+                Phase::Lifted => teach::Phase::Lifted,
+                Phase::Below | Phase::Between => teach::Phase::Between,
+            };
+            out.phases.push((out.bytes.len(), phase));
+        }
+        for line in shape.sent(show, n) {
+            out.bytes.extend(line.bytes);
+        }
+    }
+    if kind == Kind::Noisy {
+        let bytes = std::mem::take(&mut out.bytes);
+        for byte in bytes {
+            match r.below(500) {
+                0 => out.bytes.push(u8::try_from(r.below(256)).unwrap()),
+                1 => {}
+                _ => out.bytes.push(byte),
+            }
+        }
+    }
+    out
+}
+
+fn told() -> Told {
+    Told {
+        weight: Some("20 g".parse::<Indication>().unwrap().mass()),
+        unit: None,
+    }
+}
+
+/// Learns one session of a shape and judges it.
+pub fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
+    let capture = capture(shape, kind, r);
+    let learnt = match teach::learn(&capture, &told()) {
+        Ok(learnt) => learnt,
+        Err(trouble) => return Came::Declined(trouble.code.to_owned()),
+    };
+    if !is_settled(&learnt) {
+        return Came::Declined(why(&learnt));
+    }
+    let mut layout = Layout::compile(&learnt.layout).unwrap();
+    let mut gaps = Vec::new();
+    let mut shows: Vec<Show> = grammar::session(shape, kind, r).into_iter().map(|one| one.0).collect();
+    shows.extend(grammar::fresh(shape, r));
+    for line in sent(shape, &shows) {
+        let mut reading = None;
+        let mut splitter = Splitter::at_line_start().framed(learnt.frame);
+        splitter.push(&line.bytes, |piece| {
+            if let Piece::Line(line) = piece {
+                reading = layout.read(line).ok();
+            }
+        });
+        let text = format!(
+            "{} is {reading:?}, means {:?}; by {:?}",
+            line.bytes.escape_ascii(),
+            line.means,
+            learnt.layout
+        );
+        let Some(reading) = reading else {
+            if line.means.is_some() {
+                gaps.push(text);
+            }
+            continue;
+        };
+        let digits = match reading.shown {
+            Shown::Nothing => {
+                if line.means.is_some() {
+                    gaps.push(text);
+                }
+                continue;
+            }
+            Shown::Weighed(mass) => {
+                if let Some(means) = line.means
+                    && means.unit != mass.unit()
+                {
+                    return Came::Wrong(format!("unit: {text}"));
+                }
+                mass.digits()
+            }
+            Shown::UnitUnstated(digits) | Shown::UnitUnknown(digits) => digits,
+        };
+        let Some(means) = line.means else {
+            return Came::Wrong(format!("no mass: {text}"));
+        };
+        if digits != means.value {
+            let what = if digits == -means.value { "sign" } else { "value" };
+            return Came::Wrong(format!("{what}: {text}"));
+        }
+        if digits.scale() != shape.decimals && digits != Decimal::ZERO {
+            gaps.push(text);
+        } else if means.moving && matches!(reading.status, Status::Stable | Status::StableAtZero) {
+            return Came::Wrong(format!("motion: {text}"));
+        }
+    }
+    match gaps.first() {
+        Some(gap) => Came::Gaps(format!("{} of: {gap}", gaps.len())),
+        None => Came::Learned,
+    }
+}
+
+fn why(learnt: &Learnt) -> String {
+    format!("unit {:?}, missed {}", learnt.unit, learnt.missed().count())
+}
+
+/// Figures over a range of seeds: how many came to what.
+pub fn figures(seeds: std::ops::Range<u64>) -> (BTreeMap<(Kind, &'static str), usize>, Vec<String>) {
+    let mut counts = BTreeMap::new();
+    let mut told = Vec::new();
+    for seed in seeds {
+        let shape = Shape::random(seed);
+        for kind in grammar::KINDS {
+            let mut r = Random(seed.wrapping_mul(31).wrapping_add(kind as u64));
+            let came = judge(&shape, kind, &mut r);
+            let (word, text) = match &came {
+                Came::Learned => ("learned", None),
+                Came::Gaps(text) => ("gaps", Some(text)),
+                Came::Declined(text) => ("declined", Some(text)),
+                Came::Wrong(text) => ("wrong", Some(text)),
+            };
+            *counts.entry((kind, word)).or_default() += 1;
+            if let Some(text) = text {
+                told.push(format!("{word} {seed} {kind:?} {:?} {text}", shape.sign));
+            }
+        }
+    }
+    (counts, told)
+}
+
+#[test]
+fn what_is_learned_of_an_invented_shape_is_right_or_said_not_to_be_settled() {
+    let count: u64 = std::env::var("SHAPES").map_or(150, |text| text.parse().unwrap());
+    let from: u64 = std::env::var("FROM").map_or(1, |text| text.parse().unwrap());
+    let (counts, told) = figures(from..from + count);
+    if let Ok(path) = std::env::var("TOLD") {
+        std::fs::write(path, told.join("\n")).unwrap();
+    }
+    println!("{counts:#?}");
+    let wrong: Vec<&String> = told.iter().filter(|text| text.starts_with("wrong")).collect();
+    assert!(wrong.is_empty(), "{} wrong: {:#?}", wrong.len(), &wrong[..wrong.len().min(5)]);
+}
