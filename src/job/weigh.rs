@@ -10,7 +10,7 @@ use super::state::State;
 use super::words;
 use super::{BellKind, Ring};
 use crate::balance::{Base, LinkState, Tracked, Verdict};
-use crate::mass::{Indication, Moment, Reading, Status};
+use crate::mass::{Indication, Moment, Reading, Shown, Status};
 use crate::melt::Side;
 
 /// A balance that cannot weigh for so long is told of; a lifted dish shows "under zero" meanwhile.
@@ -68,11 +68,17 @@ impl State {
 
     /// Whether the reading's mass may be taken at all: the balance weighs, and the unit is proven.
     fn is_believable(&mut self, reading: &Reading, at: Moment, out: &mut Vec<Effect>) -> bool {
-        let weighs = reading.status.is_weighing();
+        // Digits that may be of either sign are no load, whatever else is proven of them.
+        let is_signed = !matches!(reading.shown, Shown::SignUnproven(_));
+        let weighs = reading.status.is_weighing() && is_signed;
         if weighs {
             self.end_hold(Cause::Balance, out);
         } else {
-            let (why, mend) = words::balance(reading.status);
+            let (why, mend) = if is_signed {
+                words::balance(reading.status)
+            } else {
+                words::sign_unproven()
+            };
             self.holds.begin(
                 Cause::Balance,
                 why.to_owned(),

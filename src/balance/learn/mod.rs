@@ -26,7 +26,7 @@ use std::time::Duration;
 use rust_decimal::Decimal;
 
 use super::frame::FrameSpec;
-use super::layout::{Layout, LayoutSpec, NoReading, symbol_bytes};
+use super::layout::{Digits, Layout, LayoutSpec, NoReading, symbol_bytes};
 use crate::mass::{Mass, Reading, Shown, Unit};
 use crate::trouble::Trouble;
 use cut::Cut;
@@ -271,6 +271,10 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
         decimal: marks.decimal,
         thousands: marks.thousands,
         decimals: lost.then_some(decimals),
+        digits: Digits::Plain,
+        factor: None,
+        signs: Vec::new(),
+        minus_unproven: false,
         skip: Vec::new(),
         units: roles.units.clone(),
         statuses: roles.statuses.clone(),

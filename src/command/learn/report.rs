@@ -75,9 +75,9 @@ impl LineBody {
                 .collect(),
             shown: reading.and_then(|reading| match reading.shown {
                 Shown::Weighed(mass) => Some(mass.to_string()),
-                Shown::UnitUnstated(digits) | Shown::UnitUnknown(digits) => {
-                    Some(digits.to_string())
-                }
+                Shown::UnitUnstated(digits)
+                | Shown::UnitUnknown(digits)
+                | Shown::SignUnproven(digits) => Some(digits.to_string()),
                 Shown::Nothing => None,
             }),
             status: reading.map(|reading| reading.status.word()),
