@@ -5,10 +5,11 @@
 //! others: taking a form apart (`form`), when a line is sent, and lines without a mass.
 
 use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive as _;
 
 use super::form::{Part, Skeleton, skeletons};
 use super::physics::Showing;
-use crate::balance::{FrameSpec, Layout, LayoutSpec, symbol_bytes};
+use crate::balance::{Digits, FrameSpec, Layout, LayoutSpec, Sign, symbol_bytes};
 use crate::mass::{Shown, Status, Unit};
 use crate::trouble::Trouble;
 
@@ -22,6 +23,8 @@ pub struct LayoutWriter {
     spec: LayoutSpec,
     frame: FrameSpec,
     skeletons: Vec<Skeleton>,
+    /// How signs are written: above zero and below it, each before the digits and behind them.
+    signs: Vec<[SignText; 2]>,
     /// The way that worked last; most lines are written the same way.
     last: Way,
 }
@@ -40,8 +43,61 @@ struct Way {
     word_width: usize,
 }
 
-/// How a sign is written: before a positive value, before a negative one.
+/// How a sign is written where the layout has no symbols of its own for it: before a positive
+/// value, before a negative one.
 const SIGNS: [(&str, &str); 4] = [("", "-"), ("+", "-"), (" ", "-"), ("+ ", "- ")];
+
+/// A sign, and the part of it that stands behind the digits.
+#[derive(Debug, Clone, Default)]
+struct SignText {
+    before: Vec<u8>,
+    behind: Vec<u8>,
+}
+
+/// Every way to write a sign in a layout.
+fn signs(spec: &LayoutSpec) -> Vec<[SignText; 2]> {
+    if spec.signs.is_empty() {
+        let plain = |text: &str| SignText {
+            before: text.as_bytes().to_vec(),
+            behind: Vec::new(),
+        };
+        return SIGNS.map(|(plus, minus)| [plain(plus), plain(minus)]).to_vec();
+    }
+    let has_close = spec.line.contains("<close>");
+    let of = |wanted: Sign| -> Vec<Vec<u8>> {
+        let all = spec.signs.iter().filter(|(_, sign)| *sign == wanted);
+        all.map(|(symbol, _)| symbol_bytes(symbol)).collect()
+    };
+    let longest = spec.signs.iter().map(|(symbol, _)| symbol_bytes(symbol).len());
+    let longest = longest.max().unwrap_or(0);
+    let text = |symbol: &[u8], wide: bool| {
+        let middle = symbol.len().div_ceil(2);
+        let (before, behind) = match symbol.split_at_checked(middle) {
+            Some((before, behind)) if has_close => (before, behind),
+            _ => (symbol, &b""[..]),
+        };
+        let mut text = SignText {
+            before: before.to_vec(),
+            behind: behind.to_vec(),
+        };
+        if wide && has_close {
+            text.before.resize(longest.div_ceil(2), b' ');
+            text.behind.resize(longest / 2, b' ');
+        } else if wide {
+            text.before.resize(longest, b' ');
+        }
+        text
+    };
+    let mut out = Vec::new();
+    for plus in of(Sign::Plus) {
+        for minus in of(Sign::Minus) {
+            for wide in [false, true] {
+                out.push([text(&plus, wide), text(&minus, wide)]);
+            }
+        }
+    }
+    out
+}
 
 impl LayoutWriter {
     /// A writer for a layout.
@@ -60,6 +116,7 @@ impl LayoutWriter {
             spec: spec.clone(),
             frame,
             skeletons: skeletons(&spec.line).unwrap_or_default(),
+            signs: signs(spec),
             last: Way::default(),
         };
         let samples = [(0, true), (0, false), (1234, false), (123_456, true)];
@@ -107,6 +164,17 @@ impl LayoutWriter {
             .map(|(symbol, _)| symbol_bytes(symbol))
             .collect();
         let kinds = self.spec.kinds.iter();
+        let mut said = words(&self.spec.statuses, wanted(showing));
+        // A word that is both sign and status may have no entry as a status.
+        if !self.spec.line.contains("(?<sign>") || self.spec.line.contains("(?<status>(?<sign>") {
+            let wanted = if showing.digits < Decimal::ZERO {
+                Sign::Minus
+            } else {
+                Sign::Plus
+            };
+            let signs = self.spec.signs.iter().filter(|(_, sign)| *sign == wanted);
+            said.extend(signs.map(|(symbol, _)| symbol_bytes(symbol)));
+        }
         Fills {
             kind: kinds
                 .filter(|(_, kind)| *kind == self.spec.takes)
@@ -120,7 +188,7 @@ impl LayoutWriter {
             } else {
                 units
             },
-            words: words(&self.spec.statuses, wanted(showing)),
+            words: said,
         }
     }
 
@@ -143,6 +211,32 @@ impl LayoutWriter {
             out.push_str(decimals);
         }
         out
+    }
+
+    /// The value as it stands in its field.
+    fn value(&self, digits: &str, sign: &[u8], way: Way, showing: &Showing) -> Option<Vec<u8>> {
+        let mut digits = digits.to_owned();
+        if let Some(factor) = self.spec.factor {
+            let mut count = showing.digits.checked_div(factor)?;
+            if !count.fract().is_zero() {
+                return None;
+            }
+            let width = way.width.clamp(1, Digits::MOST_OF_COUNT);
+            if self.spec.digits == Digits::HexadecimalSigned {
+                if count < Decimal::ZERO {
+                    count += Decimal::from(1_u64 << (4 * width));
+                }
+            } else {
+                count = count.abs();
+            }
+            let count = count.to_u64()?;
+            digits = format!("{count:0width$X}");
+        }
+        let mut out = filled(&digits, sign, way.width, way.zeros);
+        if self.spec.digits == Digits::LastFirst {
+            out.reverse();
+        }
+        Some(out)
     }
 
     fn search(&mut self, fills: &Fills, showing: &Showing) -> Option<Vec<u8>> {
@@ -169,7 +263,7 @@ impl LayoutWriter {
             };
             for (symbol, unit_width) in pairs(units, unit_widths) {
                 for (word, word_width) in pairs(words, word_widths) {
-                    for (sign, zeros) in pairs(SIGNS.len(), 1) {
+                    for (sign, zeros) in pairs(self.signs.len(), 1) {
                         for width in 0..=WIDEST.0 {
                             let way = Way {
                                 skeleton,
@@ -201,7 +295,7 @@ impl LayoutWriter {
                 .iter()
                 .any(|part| matches!(part, Part::Hole(name) if name == hole))
         };
-        let apart = has("sign");
+        let apart = has("sign") || !self.spec.signs.is_empty();
         // The last digit, where it stands by itself; the value is one place shorter then.
         let (digits, fine) = match fills
             .digits
@@ -210,17 +304,18 @@ impl LayoutWriter {
             Some(parts) if has("fine") => parts,
             _ => (fills.digits.as_str(), ""),
         };
-        let (positive, negative) = SIGNS.get(way.sign)?;
+        let [positive, negative] = self.signs.get(way.sign)?;
         let sign = if fills.negative { negative } else { positive };
         let mut line = Vec::new();
         for part in skeleton {
             match part {
                 Part::Fixed(bytes) => line.extend(bytes),
                 Part::Hole(name) => match name.as_str() {
-                    "sign" => line.extend(sign.bytes()),
+                    "sign" => line.extend(&sign.before),
+                    "close" => line.extend(&sign.behind),
                     "value" => {
-                        let sign = if apart { "" } else { *sign };
-                        line.extend(value(digits, sign, way.width, way.zeros).bytes());
+                        let sign = if apart { &b""[..] } else { &sign.before };
+                        line.extend(self.value(digits, sign, way, showing)?);
                     }
                     "fine" => line.extend(fine.bytes()),
                     "kind" => line.extend(&fills.kind),
@@ -234,6 +329,7 @@ impl LayoutWriter {
         let digits = match reading.shown {
             Shown::Weighed(seen) if seen.unit() == showing.unit => seen.digits(),
             Shown::UnitUnstated(digits) if !self.layout.states_unit() => digits,
+            Shown::SignUnproven(digits) if !self.layout.proves_sign() => digits,
             // A unit that the layout does not know is shown as one, as a balance would.
             Shown::UnitUnknown(digits)
                 if !self
@@ -272,12 +368,13 @@ struct Fills {
     words: Vec<Vec<u8>>,
 }
 
-fn value(digits: &str, sign: &str, width: usize, zeros: bool) -> String {
+fn filled(digits: &str, sign: &[u8], width: usize, zeros: bool) -> Vec<u8> {
+    let missing = width.saturating_sub(sign.len() + digits.len());
+    let filling = std::iter::repeat_n(if zeros { b'0' } else { b' ' }, missing);
     if zeros {
-        let width = width.saturating_sub(sign.len());
-        format!("{sign}{digits:0>width$}")
+        sign.iter().copied().chain(filling).chain(digits.bytes()).collect()
     } else {
-        format!("{:>width$}", format!("{sign}{digits}"))
+        filling.chain(sign.iter().copied()).chain(digits.bytes()).collect()
     }
 }
 
