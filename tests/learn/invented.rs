@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use panbell::balance::learn::{self as teach, Capture, Learnt, Told, UnitKnown};
+use panbell::balance::learn::{self as teach, Capture, Learnt, Told};
 use panbell::balance::{Layout, Piece, Splitter};
 use panbell::mass::{Indication, Shown, Status};
 use rust_decimal::Decimal;
@@ -23,8 +23,7 @@ pub enum Came {
 }
 
 fn is_settled(learnt: &Learnt) -> bool {
-    learnt.missed().count() == 0
-        && !matches!(learnt.unit, UnitKnown::Conflict { .. } | UnitKnown::No)
+    learnt.is_settled()
 }
 
 /// Every line of a session as sent.
@@ -45,7 +44,8 @@ pub fn capture(shape: &Shape, kind: Kind, r: &mut Random) -> Capture {
                 Phase::Empty => teach::Phase::Empty,
                 Phase::Loaded => teach::Phase::Loaded,
                 Phase::Lifted => teach::Phase::Lifted,
-                Phase::Below | Phase::Between => teach::Phase::Between,
+                Phase::Below => teach::Phase::Below,
+                Phase::Between => teach::Phase::Between,
             };
             out.phases.push((out.bytes.len(), phase));
         }
@@ -123,6 +123,10 @@ pub fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
                 mass.digits()
             }
             Shown::UnitUnstated(digits) | Shown::UnitUnknown(digits) => digits,
+            Shown::SignUnproven(_) => {
+                gaps.push(text);
+                continue;
+            }
         };
         let Some(means) = line.means else {
             return Came::Wrong(format!("no mass: {text}"));
@@ -144,7 +148,14 @@ pub fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
 }
 
 fn why(learnt: &Learnt) -> String {
-    format!("unit {:?}, missed {}", learnt.unit, learnt.missed().count())
+    format!(
+        "unit {:?}, missed {} {:?} by {:?}; {:?}",
+        learnt.unit,
+        learnt.missed().count(),
+        learnt.open,
+        learnt.layout,
+        learnt.missed().next()
+    )
 }
 
 /// Figures over a range of seeds: how many came to what.

@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use super::family::Row;
-use super::form::{LONGEST_UNIT, Writer, blanks, class, one_of};
+use super::form::{LONGEST_UNIT, Writer, blanks, class, one_of, sign_status};
 use super::roles::Role;
 
 impl Writer<'_> {
@@ -130,7 +130,10 @@ impl Writer<'_> {
         };
         match self.role(column) {
             Role::Value => return self.counted_value(out, rows, (from, to)),
+            Role::Sign if self.worded => one_of(out, Some("sign"), &texts()),
             Role::Sign => out.push_str("(?<sign>[ +-])"),
+            Role::Close => one_of(out, Some("close"), &texts()),
+            Role::SignStatus => sign_status(out, &texts()),
             Role::Unit => {
                 let foreign = texts().iter().any(|text| !text.is_ascii());
                 let signs = if foreign { "!-~\\x80-\\xFF" } else { "!-~" };

@@ -72,13 +72,21 @@ impl Family {
     }
 }
 
+/// A group that is not of the family.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Other<'g> {
+    pub(super) group: &'g Group,
+    /// Its lines take turns with those of the family, as the lines of one weighing do.
+    pub(super) turns: bool,
+}
+
 /// The family of an anchor, and the groups that are not of it.
 pub(super) fn grow<'g>(
     lines: &[Line<'_>],
     groups: &'g [Group],
     anchor: usize,
     place: usize,
-) -> Option<(Family, Vec<&'g Group>)> {
+) -> Option<(Family, Vec<Other<'g>>)> {
     let first = groups.get(anchor)?;
     let mut family = Family {
         columns: columns_of(first),
@@ -93,8 +101,9 @@ pub(super) fn grow<'g>(
         if at == anchor {
             continue;
         }
-        if turns_with(&family, group) || !join(&mut family, lines, group) {
-            others.push(group);
+        let turns = turns_with(&family, group);
+        if turns || !join(&mut family, lines, group) {
+            others.push(Other { group, turns });
         }
     }
     family.rows.sort_by_key(|row| row.line);
@@ -225,8 +234,8 @@ fn add(family: &mut Family, lines: &[Line<'_>], at: usize, place: usize, map: Op
 pub(super) fn take_kinds<'g>(
     family: &mut Family,
     lines: &[Line<'_>],
-    others: Vec<&'g Group>,
-) -> Vec<&'g Group> {
+    others: Vec<Other<'g>>,
+) -> Vec<Other<'g>> {
     let family_key: Vec<u8> = family
         .columns
         .iter()
@@ -234,7 +243,8 @@ pub(super) fn take_kinds<'g>(
         .collect();
     let slot = family.slot;
     let mut left = Vec::new();
-    for group in others {
+    for other in others {
+        let group = other.group;
         let labelled = group.labels.iter().all(|(place, label)| {
             symbols::of(label).is_some()
                 && family
@@ -251,7 +261,7 @@ pub(super) fn take_kinds<'g>(
                 row.load = false;
             }
         } else {
-            left.push(group);
+            left.push(other);
         }
     }
     family.rows.sort_by_key(|row| row.line);

@@ -22,7 +22,12 @@ pub(super) struct Form {
 }
 
 /// Writes the form of a family's lines.
-pub(super) fn form(family: &Family, roles: &[Role], lines: &[Line<'_>], marks: Marks) -> Form {
+pub(super) fn form(
+    family: &Family,
+    roles: &[Role],
+    lines: &[Line<'_>],
+    (marks, worded): (Marks, bool),
+) -> Form {
     let tabs = family.rows.iter().any(|row| {
         lines
             .get(row.line)
@@ -33,6 +38,7 @@ pub(super) fn form(family: &Family, roles: &[Role], lines: &[Line<'_>], marks: M
         roles,
         lines,
         marks,
+        worded,
         blank: if tabs { r"[ \t]" } else { " " },
     };
     match writer.counted() {
@@ -52,6 +58,8 @@ pub(super) struct Writer<'a> {
     pub(super) roles: &'a [Role],
     lines: &'a [Line<'a>],
     pub(super) marks: Marks,
+    /// Whether the sign has symbols of its own.
+    pub(super) worded: bool,
     /// What a blank is: tabs only where they were seen.
     pub(super) blank: &'static str,
 }
@@ -159,7 +167,10 @@ impl Writer<'_> {
         let texts: BTreeSet<&[u8]> = column.texts.keys().map(Vec::as_slice).collect();
         match self.role(at) {
             Role::Value => self.free_value(out),
+            Role::Sign if self.worded => one_of(out, Some("sign"), &texts),
             Role::Sign => out.push_str("(?<sign>[+-])"),
+            Role::Close => one_of(out, Some("close"), &texts),
+            Role::SignStatus => sign_status(out, &texts),
             Role::Unit => {
                 let _written = write!(out, "(?<unit>{})", self.free_unit(at, &texts));
             }
@@ -258,6 +269,13 @@ pub(super) fn one_of(out: &mut String, group: Option<&str>, texts: &BTreeSet<&[u
         None if all.len() == 1 => write!(out, "{any}"),
         None => write!(out, "(?:{any})"),
     };
+}
+
+/// One of these texts, as both the status and the sign.
+pub(super) fn sign_status(out: &mut String, texts: &BTreeSet<&[u8]>) {
+    out.push_str("(?<status>");
+    one_of(out, Some("sign"), texts);
+    out.push(')');
 }
 
 /// So many bytes out of these; a `0` stands for every digit.

@@ -134,6 +134,9 @@ pub(super) fn take_turns<T: PartialEq>(texts: &[T]) -> bool {
     texts.len() >= 4 && changes * 100 >= (texts.len() - 1) * 45
 }
 
+/// From this on the first figure of a rank says that the weight is among the values.
+pub(super) const FITS: u8 = 2;
+
 /// How good a place is for the mass, larger is better.
 pub(super) type Rank = (u8, u8, bool, usize, usize);
 
@@ -155,8 +158,8 @@ pub(super) fn anchor(
             if points.len() * 2 < group.lines.len() || points.is_empty() {
                 continue;
             }
-            let levels = series::levels(&points, told.0);
             let unit = nearest_unit(lines, group, place);
+            let levels = series::levels(&points, told.0, unit);
             let rank = rank(&points, &levels, unit, told.1, group);
             if best.is_none_or(|(_, _, known)| rank > known) {
                 best = Some((at, place, rank));
@@ -167,7 +170,25 @@ pub(super) fn anchor(
 }
 
 fn points(lines: &[Line<'_>], members: &[usize], place: usize) -> Vec<Point> {
+    // Of lines in several units only those in the commonest are of one series.
+    let beside = |at: &usize| -> Option<Unit> {
+        let line = lines.get(*at)?;
+        let unit = |at: Option<usize>| {
+            symbols::plain_unit(line.text(line.tokens.get(at?)?))
+        };
+        unit(place.checked_add(1)).or_else(|| unit(place.checked_sub(1)))
+    };
+    let mut units: Vec<Option<Unit>> = members.iter().map(beside).collect();
+    units.sort();
+    let most = units
+        .chunk_by(|one, other| one == other)
+        .max_by_key(|run| run.len())
+        .and_then(|run| run.first().copied())
+        .flatten();
     let point = |at: &usize| {
+        if most.is_some() && beside(at).is_some_and(|unit| Some(unit) != most) {
+            return None;
+        }
         let line = lines.get(*at)?;
         let token = line.tokens.get(place)?;
         if follows_a_point(line.bytes, token.from) {
@@ -191,7 +212,7 @@ fn follows_a_point(bytes: &[u8], from: usize) -> bool {
 }
 
 /// The unit that is plainly written next to a number, if there is one.
-fn nearest_unit(lines: &[Line<'_>], group: &Group, place: usize) -> Option<Unit> {
+pub(super) fn nearest_unit(lines: &[Line<'_>], group: &Group, place: usize) -> Option<Unit> {
     let line = lines.get(*group.lines.first()?)?;
     let word = |at: Option<usize>| {
         let token = line.tokens.get(at?)?;

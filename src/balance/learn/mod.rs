@@ -6,6 +6,8 @@
 //! hands, and saving.
 
 mod align;
+mod audit;
+mod codes;
 mod counted;
 mod cut;
 mod family;
@@ -15,6 +17,7 @@ mod hear;
 mod log;
 mod roles;
 mod series;
+mod signs;
 mod stamps;
 mod strays;
 mod symbols;
@@ -30,12 +33,14 @@ use super::layout::{Digits, Layout, LayoutSpec, NoReading, symbol_bytes};
 use crate::mass::{Mass, Reading, Shown, Unit};
 use crate::trouble::Trouble;
 use cut::Cut;
-use family::{Family, Line};
+use family::{Family, Line, Other};
 use form::Form;
 use groups::Group;
 use roles::{Role, Roles};
+use signs::Signs;
 use token::Marks;
 
+pub use audit::Open;
 pub use hear::{Sound, TopBit, listen, top_bit, without_top_bit};
 pub use log::bytes_of_log;
 pub use roles::UnitKnown;
@@ -51,6 +56,8 @@ pub enum Phase {
     Loaded,
     /// The weight was to be lifted again.
     Lifted,
+    /// It was to be tared away and lifted, so that what shows is below zero by as much.
+    Below,
     /// Hands were at the pan.
     Between,
 }
@@ -139,11 +146,21 @@ pub struct Learnt {
     pub damaged: usize,
     /// What the shape of a line is, one sentence.
     pub says: String,
+    /// What stands against weighing with it.
+    pub open: Vec<Open>,
     /// What could not be settled, one sentence each.
     pub unsettled: Vec<String>,
 }
 
 impl Learnt {
+    /// Whether it may be weighed with as it is: the unit and the sign are known, and every line that
+    /// can be a weighing is read.
+    pub fn is_settled(&self) -> bool {
+        self.open.is_empty()
+            && self.missed().next().is_none()
+            && !matches!(self.unit, UnitKnown::Conflict { .. } | UnitKnown::No)
+    }
+
     /// Lines that carry a mass.
     pub fn readings(&self) -> usize {
         self.lines.iter().filter(|line| line.read.is_ok()).count()
@@ -172,8 +189,9 @@ struct Found<'a> {
     lines: Vec<Line<'a>>,
     family: Family,
     groups: Vec<Group>,
-    others: Vec<usize>,
-    rank: (u8, usize, bool, usize),
+    others: Vec<(usize, bool)>,
+    stated: Option<Unit>,
+    rank: (groups::Rank, usize, bool, usize),
 }
 
 /// Learns how a balance speaks.
@@ -192,12 +210,14 @@ pub fn learn(capture: &Capture, told: &Told) -> Result<Learnt, Trouble> {
     let mut best: Option<Found<'_>> = None;
     for marks in Marks::ALL {
         if let Some(found) = under(marks, &cut, capture, told)
+            // Digits from behind are never supposed: the weight must be among them.
+            && (marks.digits == Digits::Plain || found.rank.0.0 >= groups::FITS)
             && best.as_ref().is_none_or(|best| found.rank > best.rank)
         {
             best = Some(found);
         }
     }
-    let found = best.ok_or_else(|| words::no_mass(cut.frames.len()))?;
+    let found = best.ok_or_else(|| words::no_mass(cut.frames.len(), &bare))?;
     conclude(found, &cut, top_bit, told)
 }
 
@@ -207,23 +227,30 @@ fn under<'a>(marks: Marks, cut: &'a Cut, capture: &Capture, told: &Told) -> Opti
         let before = capture.phases.iter().take_while(|(from, _)| *from <= at);
         before.last().map(|(_, phase)| *phase)
     };
-    let lines: Vec<Line<'a>> = cut
-        .frames
-        .iter()
-        .filter(|frame| frame.whole)
-        .map(|frame| Line {
+    let whole = || cut.frames.iter().filter(|frame| frame.whole);
+    let bytes: Vec<&[u8]> = whole().map(|frame| frame.line.as_slice()).collect();
+    let codes = codes::codes(&bytes, marks.digits.are_counts());
+    let has_glyph = |line: &&&[u8]| (0..line.len()).any(|at| symbols::glyph_at(line, at).is_some());
+    let apart = bytes.iter().filter(has_glyph).count() >= groups::enough(bytes.len());
+    let lines: Vec<Line<'a>> = whole()
+        .zip(&codes)
+        .map(|(frame, codes)| Line {
             bytes: &frame.line,
-            tokens: token::tokens(&frame.line, marks),
+            tokens: token::tokens_with(&frame.line, marks, (codes, apart)),
             phase: phase_at(frame.at),
         })
         .collect();
     let groups = groups::groups(&lines);
     let (anchor, place, rank) = groups::anchor(&lines, &groups, (told.weight, told.unit))?;
     let (family, others) = family::grow(&lines, &groups, anchor, place)?;
-    let others: Vec<usize> = others
-        .iter()
-        .filter_map(|other| groups.iter().position(|group| std::ptr::eq(group, *other)))
-        .collect();
+    let stated = groups
+        .get(anchor)
+        .and_then(|group| groups::nearest_unit(&lines, group, place));
+    let index = |other: &Other<'_>| {
+        let at = groups.iter().position(|group| std::ptr::eq(group, other.group));
+        at.map(|at| (at, other.turns))
+    };
+    let others = others.iter().filter_map(index).collect();
     let grouped = family.rows.iter().any(|row| row.number.grouped);
     if marks.thousands.is_some() && !grouped {
         return None; // Nothing speaks for a mark that was never seen.
@@ -233,13 +260,14 @@ fn under<'a>(marks: Marks, cut: &'a Cut, capture: &Capture, told: &Told) -> Opti
         .iter()
         .filter_map(|row| row.cells.get(family.slot).copied().flatten());
     let digits: usize = digits.map(|(from, to)| to - from).sum();
-    let rank = (rank.0, family.rows.len(), marks.thousands.is_none(), digits);
+    let rank = (rank, family.rows.len(), marks.thousands.is_none(), digits);
     Some(Found {
         marks,
         lines,
         family,
         groups,
         others,
+        stated,
         rank,
     })
 }
@@ -251,16 +279,25 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
         mut family,
         groups,
         others,
+        stated,
         ..
     } = found;
-    let points = family.points(&lines);
-    let levels = series::levels(&points, told.weight);
+    let signs = signs::signs(&family, &lines);
+    sign_rows(&mut family, &lines, &signs);
+    let points = roles::of_one_unit(&family, &lines, &signs);
+    let levels = series::levels(&points, told.weight, stated);
     let decimals = series::decimals(&points);
-    let mut roles = roles::roles(&family, &lines, &levels, (told.weight.is_some(), told.unit));
-    let others: Vec<&Group> = others.iter().filter_map(|at| groups.get(*at)).collect();
+    let weighed = (told.weight.is_some(), told.unit);
+    let mut roles = roles::roles(&family, &lines, &levels, &signs, weighed);
+    let others = others.iter().filter_map(|(at, turns)| {
+        let group = groups.get(*at)?;
+        Some(Other { group, turns: *turns })
+    });
+    let others: Vec<Other<'_>> = others.collect();
     let others = family::take_kinds(&mut family, &lines, others);
     roles.take_kinds(&family);
-    let form = form::form(&family, &roles.of, &lines, marks);
+    let worded = !signs.table.is_empty();
+    let form = form::form(&family, &roles.of, &lines, (marks, worded));
     if form.counted {
         strays::drop_short(&mut family, &lines);
     }
@@ -271,10 +308,10 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
         decimal: marks.decimal,
         thousands: marks.thousands,
         decimals: lost.then_some(decimals),
-        digits: Digits::Plain,
-        factor: None,
-        signs: Vec::new(),
-        minus_unproven: false,
+        digits: marks.digits,
+        factor: marks.factor,
+        signs: roles.signs.clone(),
+        minus_unproven: !signs.is_proven,
         skip: Vec::new(),
         units: roles.units.clone(),
         statuses: roles.statuses.clone(),
@@ -294,10 +331,21 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
         levels: (levels.empty, levels.loaded),
         decimals,
         damaged: cut.failed,
+        open: Vec::new(),
         unsettled: roles.unsettled.clone(),
     };
-    words::unsettled(&mut learnt, told, &family, &levels, (&form, cut.supposed));
+    learnt.open = audit::open(&learnt, &signs, &lines, &others);
+    words::unsettled(&mut learnt, told, &levels, (&form, cut.supposed));
     Ok(learnt)
+}
+
+/// Gives every value its sign.
+fn sign_rows(family: &mut Family, lines: &[Line<'_>], signs: &Signs) {
+    for row in &mut family.rows {
+        if signs.is_below(row, lines) && !row.number.value.is_zero() {
+            row.number.value = -row.number.value.abs();
+        }
+    }
 }
 
 /// The forms of the lines that carry no mass; one that would swallow a line with a mass is left
@@ -306,14 +354,15 @@ fn skipped(
     layout: &LayoutSpec,
     family: &Family,
     lines: &[Line<'_>],
-    others: &[&Group],
+    others: &[Other<'_>],
 ) -> Result<Vec<String>, Trouble> {
     let mut out: Vec<String> = Vec::new();
     let [point, ..] = Marks::ALL;
-    for group in others {
+    for group in others.iter().filter(|other| other.turns || !audit::may_weigh(lines, other.group)) {
+        let group = group.group;
         let laid = family::laid_out(lines, group);
-        let roles = roles::plain(&laid);
-        let Form { text, .. } = form::form(&laid, &roles, lines, point);
+        let roles = roles::plain(&laid, &Signs::default());
+        let Form { text, .. } = form::form(&laid, &roles, lines, (point, false));
         if out.contains(&text)
             || out.len() >= LayoutSpec::MOST_SKIPPED
             || !roles.contains(&Role::Text)
@@ -340,9 +389,6 @@ fn skipped(
 fn fit_tables(layout: &mut LayoutSpec) {
     if layout.statuses.is_empty() {
         layout.line = layout.line.replace("(?<status>", "(?:");
-    }
-    if layout.units.is_empty() {
-        layout.line = layout.line.replace("(?<unit>", "(?:");
     }
 }
 
@@ -401,16 +447,11 @@ fn is_right(
         let (from, to) = row.cells.get(at).copied().flatten()?;
         line.bytes.get(from..to).filter(|text| !text.is_empty())
     };
-    let mut value = row.number.value;
-    if text(Role::Sign) == Some(b"-") {
-        value = -value;
-    }
+    let value = row.number.value;
     let same = |digits: Decimal| {
         digits == value && digits.scale() == row.number.decimals.max(layout.decimals.unwrap_or(0))
     };
-    let meant = text(Role::Unit)
-        .filter(|_| !layout.units.is_empty())
-        .map(|symbol| {
+    let meant = text(Role::Unit).map(|symbol| {
             let known = layout
                 .units
                 .iter()
@@ -419,12 +460,13 @@ fn is_right(
         });
     let shown = match (reading.shown, meant) {
         (Shown::Weighed(mass), Some(Some(unit))) => same(mass.digits()) && mass.unit() == unit,
-        (Shown::UnitUnknown(digits), Some(None)) | (Shown::UnitUnstated(digits), None) => {
-            same(digits)
-        }
+        (Shown::UnitUnknown(digits), Some(None))
+        | (Shown::UnitUnstated(digits), None)
+        | (Shown::SignUnproven(digits), _) => same(digits),
         _ => false,
     };
-    let status = text(Role::Status).and_then(|symbol| {
+    let word = text(Role::Status).or_else(|| text(Role::SignStatus));
+    let status = word.and_then(|symbol| {
         let known = layout
             .statuses
             .iter()

@@ -11,7 +11,8 @@ use super::family::{Column, FEWEST, Family, Line, Row, SELDOM};
 use super::series::{self, Levels, Point};
 use super::symbols::{self, Of, like_unit, plain_unit};
 use super::token::{Kind, is_dash};
-use crate::balance::layout::{Kind as MassKind, symbol_of};
+use super::signs::Signs;
+use crate::balance::layout::{Kind as MassKind, Sign, symbol_of};
 use crate::mass::{Status, Unit};
 
 /// What a column is.
@@ -19,8 +20,12 @@ use crate::mass::{Status, Unit};
 pub(super) enum Role {
     Value,
     Sign,
+    /// The second half of a sign that stands about the digits.
+    Close,
     Unit,
     Status,
+    /// One word that is both.
+    SignStatus,
     Kind,
     /// The same text in every line, or one of a few without a meaning.
     Text,
@@ -65,6 +70,7 @@ pub(super) struct Roles {
     pub(super) units: Vec<(String, Unit)>,
     pub(super) statuses: Vec<(String, Status)>,
     pub(super) kinds: Vec<(String, MassKind)>,
+    pub(super) signs: Vec<(String, Sign)>,
     pub(super) takes: MassKind,
     pub(super) unit: UnitKnown,
     pub(super) unsettled: Vec<String>,
@@ -75,19 +81,25 @@ pub(super) fn roles(
     family: &Family,
     lines: &[Line<'_>],
     levels: &Levels,
+    signs: &Signs,
     (weighed, told): (bool, Option<Unit>),
 ) -> Roles {
     let points = family.points(lines);
     let mut roles = Roles {
-        of: plain(family),
+        of: plain(family, signs),
         units: Vec::new(),
         statuses: Vec::new(),
         kinds: Vec::new(),
+        signs: signs
+            .table
+            .iter()
+            .map(|(text, sign)| (symbol_of(text), *sign))
+            .collect(),
         takes: MassKind::Net,
         unit: UnitKnown::No,
         unsettled: Vec::new(),
     };
-    let unit = unit_column(family, !levels.units.is_empty());
+    let unit = unit_column(family, signs, !levels.units.is_empty());
     if let Some(role) = unit.and_then(|at| roles.of.get_mut(at)) {
         *role = Role::Unit;
     }
@@ -98,20 +110,20 @@ pub(super) fn roles(
 }
 
 /// The roles that the look of a column tells.
-pub(super) fn plain(family: &Family) -> Vec<Role> {
-    let sign = sign_column(family);
+pub(super) fn plain(family: &Family, signs: &Signs) -> Vec<Role> {
+    let sign = signs.column.or_else(|| sign_column(family));
     let role = |(at, column): (usize, &Column)| match column.kind {
         _ if at == family.slot => Role::Value,
         _ if Some(at) == sign => Role::Sign,
+        _ if Some(at) == signs.close => Role::Close,
         Kind::Number => Role::Number,
         _ => Role::Text,
     };
     family.columns.iter().enumerate().map(role).collect()
 }
 
-/// The column of a sign that stands apart from the digits: the nearest that is there in some lines
-/// only, or is a plus in some. A dash that is always there is none, and neither is one behind the
-/// unit or beside another dash.
+/// The column in which a sign would stand apart from the digits, where none below zero was heard:
+/// the nearest plus, not behind the unit or beside another dash.
 fn sign_column(family: &Family) -> Option<usize> {
     let slot = family.slot;
     let dash = |row: &Row, at: Option<usize>| {
@@ -135,9 +147,8 @@ fn sign_column(family: &Family) -> Option<usize> {
             return false;
         }
         family.columns.get(*at).is_some_and(|column| {
-            let present: usize = column.texts.values().sum();
-            let plus = column.texts.contains_key(&b"+"[..]);
-            column.kind == Kind::Mark(b'+') && (plus || present < family.rows.len())
+            let dash = column.texts.contains_key(&b"-"[..]);
+            column.kind == Kind::Mark(b'+') && !dash
         })
     };
     let all = 0..family.columns.len();
@@ -155,9 +166,11 @@ fn all_dashes(column: &Column) -> bool {
 /// The column of the unit: the nearest that looks like one, behind the value first. A word that is
 /// always there right behind a value that the check weight proves is one, too, and so is one in
 /// letters beyond ASCII, which no status of the trade is written in where it never changes.
-fn unit_column(family: &Family, proven: bool) -> Option<usize> {
+fn unit_column(family: &Family, signs: &Signs, proven: bool) -> Option<usize> {
     let slot = family.slot;
+    let free = |at: usize| Some(at) != signs.column && Some(at) != signs.close;
     let looks = |at: &usize| {
+        free(*at) && 
         family.columns.get(*at).is_some_and(|column| {
             let (like, all) = column
                 .texts
@@ -176,9 +189,29 @@ fn unit_column(family: &Family, proven: bool) -> Option<usize> {
         let present: usize = next.texts.values().sum();
         let foreign =
             next.texts.keys().any(|text| !text.is_ascii()) && present == family.rows.len();
-        let may = always && (proven || foreign);
+        let may = always && free(slot + 1) && (proven || foreign);
         (may && !next.texts.keys().any(|text| says_rest(text))).then_some(slot + 1)
     })
+}
+
+/// The values of the rows in the unit that most of them are in.
+pub(super) fn of_one_unit(family: &Family, lines: &[Line<'_>], signs: &Signs) -> Vec<Point> {
+    let points = family.points(lines);
+    let Some(at) = unit_column(family, signs, false) else {
+        return points;
+    };
+    let text = |row: &Row| {
+        let (from, to) = row.cells.get(at).copied().flatten()?;
+        lines.get(row.line)?.bytes.get(from..to)
+    };
+    let most = family.columns.get(at).and_then(|column| {
+        let (text, _) = column.texts.iter().max_by_key(|(_, count)| **count)?;
+        Some(text.as_slice())
+    });
+    let rows = points.iter().zip(&family.rows);
+    rows.filter(|(_, row)| text(row).is_none_or(|text| Some(text) == most))
+        .map(|(point, _)| *point)
+        .collect()
 }
 
 /// Plain words that speak of rest or motion, or of what is weighed, and so are no units.
@@ -294,8 +327,8 @@ impl Roles {
                     at != family.slot && column.texts.keys().all(short) && !is_dated(family, at)
                 }
                 Kind::Word => Some(at) != unit && !column.label,
-                Kind::Mark(_) => self.of.get(at) != Some(&Role::Sign),
-            };
+                Kind::Mark(_) => true,
+            } && self.may_be_status(at);
             if !may || !(2..=8).contains(&variants) {
                 continue;
             }
@@ -332,7 +365,10 @@ impl Roles {
         }
         if let Some((at, _, tallies)) = best {
             if let Some(role) = self.of.get_mut(at) {
-                *role = Role::Status;
+                *role = match role {
+                    Role::Sign => Role::SignStatus,
+                    _ => Role::Status,
+                };
             }
             self.status_table(&tallies, loaded.is_some());
         } else if self.take_dashes(family, &open) {
@@ -349,13 +385,22 @@ impl Roles {
             let Some(column) = family.columns.get(at) else {
                 continue;
             };
-            if self.of.get(at) != Some(&Role::Status) {
+            if !matches!(self.of.get(at), Some(Role::Status | Role::SignStatus | Role::Sign)) {
                 let texts: Vec<String> = column.texts.keys().map(|text| shown(text)).collect();
                 self.unsettled.push(format!(
                     "A part of the line changes ({}), and what it means could not be told.",
                     texts.join(", ")
                 ));
             }
+        }
+    }
+
+    /// A sign is no status, but words for each of several may say both.
+    fn may_be_status(&self, at: usize) -> bool {
+        match self.of.get(at) {
+            Some(Role::Sign) => self.signs.len() > 2,
+            Some(Role::Close) => false,
+            _ => true,
         }
     }
 
@@ -458,7 +503,8 @@ impl Roles {
             && levels.units.is_empty()
             && plain_unit(main).is_some()
         {
-            self.unsettled.push(format!("The check weight was never seen as a value in {}: what is read is probably not the mass, so the unit has no entry.", shown(main)));
+            self.unsettled.push(format!("The check weight was never seen as a value in {}: what is read is probably not the mass, so no unit has an entry and nothing is captured. Learn again with the weight named as it is, and let it lie still.", shown(main)));
+            return;
         } else if self.unit == UnitKnown::No {
             let several: Vec<&str> = levels.units.iter().map(|unit| unit.name()).collect();
             self.unsettled.push(if several.is_empty() && !main.is_ascii() {

@@ -56,8 +56,9 @@ pub(super) fn near(series: &[Point]) -> Decimal {
     changes.min().unwrap_or(step).max(step) * Decimal::TWO
 }
 
-/// The levels of a series.
-pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
+/// The levels of a series; of rests that could all be the weight, one that is so in the unit that
+/// the lines state.
+pub(super) fn levels(series: &[Point], weight: Option<Mass>, stated: Option<Unit>) -> Levels {
     let step = step(decimals(series));
     let phased = |wanted: fn(Phase) -> bool| {
         let values = series
@@ -75,7 +76,11 @@ pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
             phased(|phase| phase == Phase::Loaded),
         )
     } else {
-        by_themselves(series, near(series))
+        let fit = |rise: Decimal| {
+            let units = weight.map_or_else(Vec::new, |weight| units_of(weight, rise, step));
+            u8::from(!units.is_empty()) + u8::from(stated.is_some_and(|unit| units.contains(&unit)))
+        };
+        by_themselves(series, near(series), fit)
     };
     let units = match (weight, loaded) {
         (Some(weight), Some(loaded)) => {
@@ -109,9 +114,13 @@ fn leaps(series: &[Point], empty: Decimal, loaded: Decimal) -> bool {
     beyond.len() >= 3
 }
 
-/// The levels that the values tell by themselves: the farthest from zero at which they rested, and
-/// the nearest to zero.
-fn by_themselves(series: &[Point], near: Decimal) -> (Option<Decimal>, Option<Decimal>) {
+/// The levels that the values tell by themselves: the farthest from zero at which they rested, of
+/// those that fit the weight best, and the nearest to zero.
+fn by_themselves(
+    series: &[Point],
+    near: Decimal,
+    fit: impl Fn(Decimal) -> u8,
+) -> (Option<Decimal>, Option<Decimal>) {
     let mut rests: Vec<Decimal> = series
         .chunk_by(|one, other| (one.value - other.value).abs() <= near)
         .filter(|run| run.len() >= 3 || run.len() >= 2 && series.len() <= FEW * 4)
@@ -120,8 +129,13 @@ fn by_themselves(series: &[Point], near: Decimal) -> (Option<Decimal>, Option<De
     if rests.len() < 2 && series.len() <= FEW {
         rests = series.iter().map(|point| point.value).collect();
     }
-    let loaded = rests.iter().copied().max_by_key(Decimal::abs);
     let empty = rests.iter().copied().min_by_key(Decimal::abs);
+    // A weight that was tared and lifted rests as far below zero.
+    let rank = |rest: &Decimal| {
+        let rise = *rest - empty.unwrap_or_default();
+        (fit(rise), rest.abs(), rise)
+    };
+    let loaded = rests.iter().copied().max_by_key(rank);
     match (empty, loaded) {
         (Some(empty), Some(loaded)) if (loaded - empty).abs() > near => (Some(empty), Some(loaded)),
         (_, loaded) => (None, loaded),
@@ -219,13 +233,14 @@ mod tests {
             let values = [
                 empty, empty, empty, "3.33", loaded, loaded, loaded, empty, empty,
             ];
-            let levels = levels(&series(&values), Some(weight.mass()));
+            let levels = levels(&series(&values), Some(weight.mass()), None);
             assert_eq!(levels.units.first(), Some(&unit), "{loaded}: {levels:?}");
             assert_eq!(levels.empty, Some(empty.parse().unwrap()));
         }
         let none = levels(
             &series(&["0.00", "0.00", "19.00", "19.00"]),
             Some(weight.mass()),
+            None,
         );
         assert!(none.units.is_empty(), "{none:?}");
     }

@@ -1,0 +1,527 @@
+//! Where the sign of a value stands, and whether it was heard.
+//!
+//! A part of the line that changes only when the value crosses or leaves zero is a sign until shown
+//! otherwise: one that changes while much lies on the pan is none; one that differs between two
+//! loads at rest is. Promises: a sign is called proven only if a value below zero was heard, and
+//! what stood there can mean nothing else; what might be one and is not proven is told. Leaves to
+//! others: what else the parts of a line are (`roles`).
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use rust_decimal::Decimal;
+
+use super::Phase;
+use super::family::{Family, Line, Row};
+use super::groups::enough;
+use super::series::{self, Point};
+use super::symbols;
+use super::token::Kind;
+use crate::balance::layout::Sign;
+
+/// What was found of the sign.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(super) struct Signs {
+    /// The column of the sign, where it stands apart from the digits.
+    pub(super) column: Option<usize>,
+    /// The column of its second half, as of a bracket.
+    pub(super) close: Option<usize>,
+    /// What its texts mean, where they are not just plus and minus; two halves in one.
+    pub(super) table: Vec<(Vec<u8>, Sign)>,
+    /// A value below zero was heard and told by it.
+    pub(super) is_proven: bool,
+    /// The texts of a part of the line that may be the sign and is not proven to be.
+    pub(super) doubtful: Option<Vec<Vec<u8>>>,
+}
+
+/// Fewer lines than that are taken one by one, as a print key gives them.
+const FEW: usize = 12;
+/// Lines in a row that are a rest.
+const REST: usize = 3;
+/// Texts of a part that can still be a sign.
+const MOST_TEXTS: usize = 6;
+
+/// A part of the line as it may be a sign: its text in every row.
+struct Track {
+    column: Option<usize>,
+    texts: Vec<Vec<u8>>,
+    /// For each row the class of its text: texts of one class cannot differ in sign.
+    classes: Vec<usize>,
+}
+
+/// What a track shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Shows {
+    /// Two kinds of text at loads at rest: the class of plus and that of minus.
+    Both(usize, usize),
+    /// A minus that means nothing else, near zero only.
+    NearZero(usize),
+    /// It may be a sign, and there is no telling.
+    Doubtful,
+    /// No sign, or nothing of it.
+    Nothing,
+}
+
+/// How the rows lie in time and load.
+struct Course {
+    values: Vec<Decimal>,
+    far: Vec<bool>,
+    /// Rests with much on the pan, as ranges of rows, in order.
+    rests: Vec<std::ops::Range<usize>>,
+    /// The first of these came after a rest near zero.
+    begins_empty: bool,
+    phases: Vec<Option<Phase>>,
+    /// Values so near are of one rest.
+    near: Decimal,
+    few: bool,
+}
+
+impl Signs {
+    /// Whether a row of a family stands below zero; its digits' own sign aside.
+    pub(super) fn is_below(&self, row: &Row, lines: &[Line<'_>]) -> bool {
+        let text = |column: Option<usize>| -> &[u8] {
+            let cell = column.and_then(|at| row.cells.get(at).copied().flatten());
+            let line = lines.get(row.line);
+            cell.and_then(|(from, to)| line?.bytes.get(from..to))
+                .unwrap_or_default()
+        };
+        let symbol = [text(self.column), text(self.close)].concat();
+        if self.table.is_empty() {
+            return symbol == b"-";
+        }
+        let known = self.table.iter().find(|(known, _)| *known == symbol);
+        known.is_some_and(|(_, sign)| *sign == Sign::Minus)
+    }
+}
+
+/// Finds the sign of a family's values.
+pub(super) fn signs(family: &Family, lines: &[Line<'_>]) -> Signs {
+    let course = Course::of(family, lines);
+    let own = Track::own(family, lines, &course);
+    let tracks: Vec<Track> = (0..family.columns.len())
+        .filter(|at| may_be_sign(family, *at))
+        .map(|at| Track::of(family, lines, &course, at))
+        .collect();
+    let own_shows = own.shows(&course);
+    let own_is = |class: usize| own.texts.iter().zip(&own.classes).any(|(text, of)| text == b"-" && *of == class);
+    if let Shows::Both(_, minus) = own_shows
+        && own_is(minus)
+    {
+        return Signs {
+            is_proven: true,
+            ..Signs::default()
+        };
+    }
+    let own_minus = own.texts.iter().any(|text| text == b"-");
+    if own_minus && own_shows == Shows::Nothing || own_shows == Shows::Doubtful {
+        // A dash at the digits that came and went with much on the pan.
+        return doubtful(&own);
+    }
+    let shows: Vec<(&Track, Shows)> = tracks
+        .iter()
+        .map(|track| (track, track.shows(&course)))
+        .collect();
+    let strong: Vec<(&Track, usize)> = shows
+        .iter()
+        .filter_map(|(track, shows)| match shows {
+            Shows::Both(_, minus) => Some((*track, *minus)),
+            _ => None,
+        })
+        .collect();
+    let unclear = shows
+        .iter()
+        .find(|(_, shows)| *shows == Shows::Doubtful)
+        .map(|(track, _)| *track);
+    if let Some((first, minus)) = strong.first() {
+        let mut same = strong
+            .iter()
+            .all(|(track, other)| first.splits_like(track, (*minus, *other), &course));
+        if let Shows::Both(_, other) = own_shows {
+            // A plus at the digits, and something else for a minus.
+            same &= first.splits_like(&own, (*minus, other), &course);
+        }
+        if !same || own_minus {
+            return doubtful(first);
+        }
+        return chosen(family, &strong, &course);
+    }
+    if let Some(unclear) = unclear {
+        return doubtful(unclear);
+    }
+    if let Shows::Both(..) = own_shows {
+        return doubtful(&own);
+    }
+    if let Shows::NearZero(_) = own_shows {
+        return Signs {
+            is_proven: true,
+            ..Signs::default()
+        };
+    }
+    let near: Vec<(&Track, usize)> = shows
+        .iter()
+        .filter_map(|(track, shows)| match shows {
+            Shows::NearZero(minus) => Some((*track, *minus)),
+            _ => None,
+        })
+        .collect();
+    match near.as_slice() {
+        [_] => chosen(family, &near, &course),
+        [(first, _), ..] => doubtful(first),
+        [] => Signs::default(),
+    }
+}
+
+fn doubtful(track: &Track) -> Signs {
+    let texts: BTreeSet<Vec<u8>> = track.texts.iter().cloned().collect();
+    Signs {
+        doubtful: Some(texts.into_iter().collect()),
+        ..Signs::default()
+    }
+}
+
+/// The sign out of tracks that all tell the same: a bracket with its other half, a symbol that means
+/// nothing else, or what stands nearest to the value.
+fn chosen(family: &Family, tracks: &[(&Track, usize)], course: &Course) -> Signs {
+    let is = |track: &Track, wanted: &[u8]| track.texts.iter().any(|text| text == wanted);
+    let at = |track: &Track| track.column.unwrap_or(usize::MAX);
+    let open = tracks
+        .iter()
+        .find(|(track, _)| is(track, b"(") && at(track) < family.slot);
+    let close = tracks
+        .iter()
+        .find(|(track, _)| is(track, b")") && at(track) > family.slot);
+    if let (Some((open, minus)), Some((shut, _))) = (open, close) {
+        let mut table: Vec<(Vec<u8>, Sign)> = Vec::new();
+        for (row, (one, other)) in open.texts.iter().zip(&shut.texts).enumerate() {
+            let text = [one.as_slice(), other].concat();
+            let sign = sign_of(open, row, *minus);
+            if !table.iter().any(|(known, _)| *known == text) {
+                table.push((text, sign));
+            }
+        }
+        return Signs {
+            column: open.column,
+            close: shut.column,
+            table,
+            is_proven: true,
+            doubtful: None,
+        };
+    }
+    let rank = |(track, _): &&(&Track, usize)| {
+        let plain = track.texts.iter().any(|text| symbols::sign(text).is_some());
+        (!plain, at(track).abs_diff(family.slot))
+    };
+    let Some((track, minus)) = tracks.iter().min_by_key(rank) else {
+        return Signs::default();
+    };
+    let mut table: Vec<(Vec<u8>, Sign)> = Vec::new();
+    let mut known: BTreeSet<usize> = BTreeSet::new();
+    for (row, class) in track.classes.iter().enumerate() {
+        if course.far.get(row) == Some(&true) || *class == *minus {
+            known.insert(*class);
+        }
+    }
+    for (row, (text, class)) in track.texts.iter().zip(&track.classes).enumerate() {
+        // What came at nothing but zero says nothing of other values, and zero has no sign.
+        let at_zero = course.values.get(row).is_some_and(Decimal::is_zero);
+        if (known.contains(class) || at_zero) && !table.iter().any(|(known, _)| known == text) {
+            table.push((text.clone(), sign_of(track, row, *minus)));
+        }
+    }
+    let ascii = table
+        .iter()
+        .all(|(text, _)| matches!(text.as_slice(), b"" | b"+" | b"-"));
+    if ascii {
+        table.clear();
+    }
+    Signs {
+        column: track.column,
+        close: None,
+        table,
+        is_proven: true,
+        doubtful: None,
+    }
+}
+
+fn sign_of(track: &Track, row: usize, minus: usize) -> Sign {
+    if track.classes.get(row) == Some(&minus) {
+        Sign::Minus
+    } else {
+        Sign::Plus
+    }
+}
+
+/// Whether a column can be a sign by its look: few texts, and no unit.
+fn may_be_sign(family: &Family, at: usize) -> bool {
+    let Some(column) = family.columns.get(at) else {
+        return false;
+    };
+    let short = |text: &Vec<u8>| text.len() == 1;
+    let units = column.texts.keys().all(|text| {
+        symbols::like_unit(text) && symbols::hinted_sign(text).is_none()
+    });
+    let looks = match column.kind {
+        Kind::Number => column.texts.keys().all(short),
+        Kind::Word | Kind::Mark(_) => true,
+    };
+    at != family.slot
+        && looks
+        && !column.label
+        && column.texts.len() <= MOST_TEXTS
+        && !(units && column.kind == Kind::Word)
+}
+
+impl Course {
+    fn of(family: &Family, lines: &[Line<'_>]) -> Self {
+        let points = family.points(lines);
+        let near = series::near(&points);
+        let bare: Vec<Point> = points
+            .iter()
+            .map(|point| Point {
+                value: point.value.abs(),
+                ..*point
+            })
+            .collect();
+        let values: Vec<Decimal> = bare.iter().map(|point| point.value).collect();
+        let most = values.iter().max().copied().unwrap_or_default();
+        let edge = (near * Decimal::TWO).max(most * Decimal::new(4, 2));
+        let far: Vec<bool> = values.iter().map(|value| *value > edge).collect();
+        let few = points.len() < FEW * 2;
+        let least = if few { 1 } else { REST };
+        let mut rests = Vec::new();
+        let mut begins_empty = None;
+        let mut from = 0;
+        for run in bare.chunk_by(|one, other| (one.value - other.value).abs() <= near) {
+            let to = from + run.len();
+            if run.len() >= least {
+                let is_far = far.get(from) == Some(&true);
+                if begins_empty.is_none() {
+                    begins_empty = Some(!is_far);
+                }
+                if is_far {
+                    rests.push(from..to);
+                }
+            }
+            from = to;
+        }
+        Self {
+            values,
+            far,
+            rests,
+            begins_empty: begins_empty == Some(true),
+            phases: points.iter().map(|point| point.phase).collect(),
+            near,
+            few,
+        }
+    }
+}
+
+impl Course {
+    /// Takes out what noise does to texts: one that is too rare to be any, and a single other one
+    /// in the middle of a rest.
+    fn smooth(&self, texts: &mut [Vec<u8>]) {
+        let enough = enough(texts.len());
+        let mut counts: BTreeMap<Vec<u8>, usize> = BTreeMap::new();
+        for text in &*texts {
+            *counts.entry(text.clone()).or_default() += 1;
+        }
+        let rare = |text: &Vec<u8>| counts.get(text).is_some_and(|count| *count < enough);
+        for at in 0..texts.len() {
+            let near = |other: Option<usize>| {
+                let pair = (self.values.get(at), other.and_then(|at| self.values.get(at)));
+                matches!(pair, (Some(one), Some(other)) if (one - other).abs() <= self.near)
+            };
+            let before = at.checked_sub(1).and_then(|at| texts.get(at)).cloned();
+            let behind = texts.get(at + 1).cloned();
+            let within = self.far.get(at) == Some(&true)
+                && before.is_some()
+                && before == behind
+                && near(at.checked_sub(1))
+                && near(at.checked_add(1));
+            let noise = texts.get(at).is_some_and(&rare) || within;
+            if let (true, Some(text), Some(new)) = (noise && !self.few, texts.get_mut(at), before.or(behind)) {
+                *text = new;
+            }
+        }
+    }
+}
+
+impl Track {
+    /// The sign at the digits.
+    fn own(family: &Family, lines: &[Line<'_>], course: &Course) -> Self {
+        let text = |row: &Row| {
+            let line = lines.get(row.line);
+            let byte = row.number.sign.and_then(|at| line?.bytes.get(at));
+            byte.map(|byte| vec![*byte]).unwrap_or_default()
+        };
+        Self::with(None, family.rows.iter().map(text).collect(), course)
+    }
+
+    fn of(family: &Family, lines: &[Line<'_>], course: &Course, at: usize) -> Self {
+        let text = |row: &Row| {
+            let (from, to) = row.cells.get(at).copied().flatten()?;
+            lines.get(row.line)?.bytes.get(from..to).map(<[u8]>::to_vec)
+        };
+        let texts = family.rows.iter().map(|row| text(row).unwrap_or_default());
+        Self::with(Some(at), texts.collect(), course)
+    }
+
+    fn with(column: Option<usize>, mut texts: Vec<Vec<u8>>, course: &Course) -> Self {
+        course.smooth(&mut texts);
+        let different: BTreeSet<&Vec<u8>> = texts.iter().collect();
+        let different: Vec<&Vec<u8>> = different.into_iter().collect();
+        let index = |text: &Vec<u8>| different.iter().position(|known| *known == text);
+        let ids: Vec<usize> = texts.iter().map(|text| index(text).unwrap_or(0)).collect();
+        let mut class: Vec<usize> = (0..different.len()).collect();
+        // A change from one line to the next with much on the pan in both, and nearly the same: had
+        // the sign changed, the pan would have leapt by twice its load.
+        for at in 1..ids.len() {
+            let (one, other) = (at - 1, at);
+            let pair = |all: &[usize]| Some((*all.get(one)?, *all.get(other)?));
+            let (Some((was, is)), Some(value), Some(last)) = (
+                pair(&ids),
+                course.values.get(other),
+                course.values.get(one),
+            ) else {
+                continue;
+            };
+            let both = course.far.get(one) == Some(&true) && course.far.get(other) == Some(&true);
+            let slow = (*value - *last).abs() * Decimal::TWO <= (*value).min(*last);
+            // A print key gives a line for each rest, and one may be as far below zero as the one
+            // before was above.
+            let alike = (*value - *last).abs() <= course.near;
+            if was != is && both && slow && !(course.few && alike) {
+                let (to, from) = (class.get(was).copied(), class.get(is).copied());
+                for id in &mut class {
+                    if Some(*id) == from {
+                        *id = to.unwrap_or(*id);
+                    }
+                }
+            }
+        }
+        let classes = ids.iter().map(|id| class.get(*id).copied().unwrap_or(0));
+        Self {
+            column,
+            classes: classes.collect(),
+            texts,
+        }
+    }
+
+    /// The class that most lines of a rest have, and the text that most have.
+    fn most(&self, rest: &std::ops::Range<usize>) -> Option<(usize, &[u8])> {
+        let texts = self.texts.get(rest.clone())?;
+        let classes = self.classes.get(rest.clone())?;
+        let mut all: Vec<(&[u8], usize)> = texts
+            .iter()
+            .map(Vec::as_slice)
+            .zip(classes.iter().copied())
+            .collect();
+        all.sort_unstable();
+        let run = all
+            .chunk_by(|one, other| one == other)
+            .max_by_key(|run| run.len())?;
+        run.first().map(|(text, class)| (*class, *text))
+    }
+
+    fn shows(&self, course: &Course) -> Shows {
+        let at_rest: Vec<(usize, &[u8])> =
+            course.rests.iter().filter_map(|rest| self.most(rest)).collect();
+        let texts: BTreeSet<&[u8]> = at_rest.iter().map(|(_, text)| *text).collect();
+        let classes: BTreeSet<usize> = at_rest.iter().map(|(class, _)| *class).collect();
+        match (texts.len(), classes.len()) {
+            (0 | 1, _) => self.near_zero(course),
+            (_, 2) => self.both(&classes, course),
+            _ => Shows::Doubtful,
+        }
+    }
+
+    /// Two classes at rest: which is which.
+    fn both(&self, classes: &BTreeSet<usize>, course: &Course) -> Shows {
+        let (Some(one), Some(other)) = (classes.first().copied(), classes.last().copied()) else {
+            return Shows::Nothing;
+        };
+        let texts = |wanted: usize| -> BTreeSet<&[u8]> {
+            let all = self.texts.iter().zip(&self.classes);
+            all.filter(|(_, class)| **class == wanted)
+                .map(|(text, _)| text.as_slice())
+                .collect()
+        };
+        // Each ground says which of the two is below zero, or nothing.
+        let by = |of: fn(&[u8]) -> Option<Sign>| -> BTreeSet<usize> {
+            let mut out = BTreeSet::new();
+            for (class, opposite) in [(one, other), (other, one)] {
+                for text in texts(class) {
+                    match of(text) {
+                        Some(Sign::Minus) => out.insert(class),
+                        Some(Sign::Plus) => out.insert(opposite),
+                        None => false,
+                    };
+                }
+            }
+            out
+        };
+        let mut by_time: BTreeSet<usize> = BTreeSet::new();
+        let not = |class: usize| if class == one { other } else { one };
+        let loaded = |phase: Phase, row: &usize| course.phases.get(*row) == Some(&Some(phase));
+        for rest in &course.rests {
+            let Some((class, _)) = self.most(rest) else { continue };
+            if rest.clone().all(|row| loaded(Phase::Loaded, &row)) {
+                by_time.insert(not(class));
+            }
+            if rest.clone().all(|row| loaded(Phase::Below, &row)) {
+                by_time.insert(class);
+            }
+        }
+        let asked = course.phases.iter().any(Option::is_some);
+        if !asked
+            && course.begins_empty
+            && let Some((class, _)) = course.rests.first().and_then(|rest| self.most(rest))
+        {
+            by_time.insert(not(class));
+        }
+        let (sure, hint) = (by(symbols::sign), by(symbols::hinted_sign));
+        let all: BTreeSet<usize> = sure.iter().chain(&hint).chain(&by_time).copied().collect();
+        let settled = !sure.is_empty() || !by_time.is_empty();
+        match (settled, all.len(), all.first()) {
+            (true, 1, Some(minus)) => Shows::Both(not(*minus), *minus),
+            _ => Shows::Doubtful,
+        }
+    }
+
+    /// A minus that means nothing else and came near zero only.
+    fn near_zero(&self, course: &Course) -> Shows {
+        let mut minus: BTreeSet<usize> = BTreeSet::new();
+        let mut count = 0;
+        for (row, (text, class)) in self.texts.iter().zip(&self.classes).enumerate() {
+            let only = symbols::sign(text) == Some(Sign::Minus) && !text.is_ascii()
+                || text.as_slice() == b"-";
+            if only {
+                minus.insert(*class);
+                count += usize::from(course.values.get(row).is_some_and(|value| !value.is_zero()));
+            }
+        }
+        let Some(class) = minus.first().copied() else {
+            return Shows::Nothing;
+        };
+        for (text, other) in self.texts.iter().zip(&self.classes) {
+            let plus = text.is_empty() || text.as_slice() == b"+";
+            if *other == class && plus || *other != class && !plus {
+                return Shows::Nothing;
+            }
+        }
+        let enough = if course.few { 1 } else { 2 };
+        if count >= enough {
+            Shows::NearZero(class)
+        } else {
+            Shows::Nothing
+        }
+    }
+
+    /// Whether two tracks tell plus from minus alike wherever much lies on the pan.
+    fn splits_like(&self, other: &Self, (one, two): (usize, usize), course: &Course) -> bool {
+        let rows = self.classes.iter().zip(&other.classes).zip(&course.far);
+        let unlike = rows
+            .filter(|((a, b), far)| **far && (**a == one) != (**b == two))
+            .count();
+        unlike * 50 <= course.far.len()
+    }
+}
