@@ -288,6 +288,14 @@ impl Shape {
             "{" => "}",
             _ => "",
         };
+        // Digits of two fields that touch are no field of their own.
+        if shape.joint.is_empty() && matches!(shape.counter, 0 | 1 | 3) {
+            shape.counter = 9;
+        }
+        let touches = shape.joint.is_empty() || shape.status_at == StatusAt::BehindUnit;
+        if touches && shape.words.0.bytes().chain(shape.words.1.bytes()).any(|b| b.is_ascii_digit()) {
+            shape.words = ("D", "S");
+        }
         if hex {
             shape.thousands = None;
             shape.unit_at = r.of(&[UnitAt::None, UnitAt::Behind]);

@@ -41,8 +41,15 @@ impl Digits {
         factor > Decimal::ZERO && factor <= Decimal::ONE_THOUSAND && factor.scale() <= MOST_DECIMALS
     }
 
-    /// The count that hexadecimal digits write; none when they are none or too many.
-    pub(in crate::balance) fn count(self, digits: &[u8]) -> Option<i64> {
+    /// The value of hexadecimal digits that count so much each, with the decimals of the factor;
+    /// none when they are none or too many.
+    pub(in crate::balance) fn counted(self, digits: &[u8], factor: Decimal) -> Option<Decimal> {
+        let mut value = Decimal::from(self.count(digits)?) * factor;
+        value.rescale(factor.scale());
+        Some(value)
+    }
+
+    fn count(self, digits: &[u8]) -> Option<i64> {
         let text = std::str::from_utf8(digits).ok()?;
         if text.is_empty() || text.len() > Self::MOST_OF_COUNT || text.starts_with('+') {
             return None;
@@ -81,7 +88,16 @@ impl Writing {
         match self.digits {
             Digits::Plain => self.read_plain(sign, digits, fine),
             Digits::LastFirst => {
-                let turned: Vec<u8> = digits.iter().rev().copied().collect();
+                // A sign in front stays there; one that comes last is in front when turned.
+                let (own, digits) = match digits {
+                    [b'+' | b'-', rest @ ..] => digits.split_at(digits.len() - rest.len()),
+                    _ => (&b""[..], digits),
+                };
+                let turned: Vec<u8> = own
+                    .iter()
+                    .chain(digits.trim_ascii().iter().rev())
+                    .copied()
+                    .collect();
                 self.read_plain(sign, &turned, fine)
             }
             Digits::Hexadecimal | Digits::HexadecimalSigned => {
@@ -95,7 +111,7 @@ impl Writing {
                     _ => return None,
                 };
                 let digits = [digits.trim_ascii_start(), fine].concat();
-                let value = Decimal::from(self.digits.count(&digits)?) * self.factor;
+                let value = self.digits.counted(&digits, self.factor)?;
                 // Nothing below zero is ever written as minus zero.
                 Some(if negative && !value.is_zero() {
                     -value

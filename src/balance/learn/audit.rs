@@ -45,7 +45,7 @@ pub(super) fn open(
     for other in others {
         let count = other.group.lines.len();
         let seldom = is_seldom(count, read);
-        if !other.turns && !seldom && may_weigh(lines, other.group) {
+        if !turns(other) && !seldom && may_weigh(lines, other.group) {
             let first = other.group.lines.first().and_then(|at| lines.get(*at));
             let bytes = first.map(|line| line.bytes.to_vec()).unwrap_or_default();
             out.push(Open::Unread(count, bytes));
@@ -71,6 +71,17 @@ pub(super) fn open(
         out.push(Open::MostUnread(odd.len(), heard));
     }
     out
+}
+
+/// Whether the lines of a group take turns with others, as those of one weighing do: hardly ever is
+/// one next to another of its own.
+pub(super) fn turns(other: &Other<'_>) -> bool {
+    let lines = &other.group.lines;
+    let pairs = lines.windows(2).filter(|pair| match pair {
+        [one, next] => one + 1 == *next,
+        _ => false,
+    });
+    other.turns || lines.len() >= 4 && pairs.count() * 10 <= lines.len()
 }
 
 /// Whether the lines of a group hold a number that can be a mass.

@@ -46,6 +46,7 @@ impl Writer<'_> {
             }
             let role = self.role(column);
             let (begin, end) = match role {
+                Role::Value if self.marks.digits.are_counts() => (from, to),
                 Role::Value => (
                     at,
                     if Self::ends_vary(&rows, column) {
@@ -129,6 +130,7 @@ impl Writer<'_> {
                 .collect()
         };
         match self.role(column) {
+            Role::Value if self.marks.digits.are_counts() => self.count_value(out),
             Role::Value => return self.counted_value(out, rows, (from, to)),
             Role::Sign if self.worded => one_of(out, Some("sign"), &texts()),
             Role::Sign => out.push_str("(?<sign>[ +-])"),

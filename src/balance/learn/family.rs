@@ -152,6 +152,8 @@ fn turns_with(family: &Family, group: &Group) -> bool {
 /// and no fewer than so many lines.
 pub(super) const SELDOM: usize = 12;
 pub(super) const FEWEST: usize = 4;
+/// Fewer lines than that are taken one by one, as a print key gives them.
+const FEW: usize = 12;
 
 /// Takes a group into the family if it fits; whether it does.
 fn join(family: &mut Family, lines: &[Line<'_>], group: &Group) -> bool {
@@ -190,7 +192,24 @@ fn join(family: &mut Family, lines: &[Line<'_>], group: &Group) -> bool {
         let kind = token.and_then(|token| sample.tokens.get(token));
         column.is_none() && kind.is_some_and(|token| token.kind == Kind::Word)
     });
+    // Brackets come and go in pairs, and not by a loss on the way.
+    let mut brackets = [0_i32; 2];
+    for (column, token) in &pairs {
+        let kind = match (column, token) {
+            (Some(at), None) => family.columns.get(*at).map(|column| column.kind),
+            (None, Some(at)) => sample.tokens.get(*at).map(|token| token.kind),
+            _ => None,
+        };
+        match kind {
+            Some(Kind::Mark(b'(' | b'[')) => brackets[0] += 1,
+            Some(Kind::Mark(b')' | b']')) => brackets[1] += 1,
+            _ => {}
+        }
+    }
     let seldom = group.lines.len() < (family.rows.len() / SELDOM).max(FEWEST);
+    if brackets[0] != brackets[1] || brackets[0] > 0 && seldom && family.rows.len() >= FEW {
+        return false;
+    }
     let stray = strays::is_stray(family, lines, group, (place, &pairs));
     if other_label || new_word && seldom || stray {
         return false;

@@ -192,6 +192,11 @@ impl Writer<'_> {
     fn free_unit(&self, at: usize, texts: &BTreeSet<&[u8]>) -> String {
         let next = self.family.columns.get(at + 1).map(|column| column.kind);
         let touches = self.gaps(at + 1).contains(&0);
+        // A sign that follows at once is none of the unit's letters.
+        let signed = matches!(self.role(at + 1), Role::Sign | Role::Close) && self.role(at) == Role::Unit;
+        if touches && signed {
+            return format!("[!-*,./:-~\\x80-\\xFF]{{1,{LONGEST_UNIT}}}?");
+        }
         let odd = texts
             .iter()
             .any(|text| text.iter().any(|byte| !byte.is_ascii_alphabetic()));
@@ -212,8 +217,31 @@ impl Writer<'_> {
         }
     }
 
+    /// Digits that count, as many as all lines have.
+    pub(super) fn count_value(&self, out: &mut String) {
+        let rows = &self.family.rows;
+        let text = |row: &Row| {
+            let (_, to) = Self::cell(row, self.family.slot)?;
+            self.bytes(row).get(row.number.digits..to)
+        };
+        let texts = || rows.iter().filter_map(text);
+        let small = texts().any(|text| text.iter().any(u8::is_ascii_lowercase));
+        let letters = if small { "a-f" } else { "A-F" };
+        let least = texts().map(<[u8]>::len).min().unwrap_or(1);
+        let most = texts().map(<[u8]>::len).max().unwrap_or(1);
+        let _written = if least == most {
+            write!(out, "(?<value>[0-9{letters}]{{{most}}})")
+        } else {
+            write!(out, "(?<value>[0-9{letters}]{{{least},{most}}})")
+        };
+    }
+
     fn free_value(&self, out: &mut String) {
         let rows = &self.family.rows;
+        if self.marks.digits.are_counts() {
+            self.count_value(out);
+            return;
+        }
         let decimal = escaped(&[self.marks.decimal]);
         let apart = rows
             .iter()

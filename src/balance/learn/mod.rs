@@ -9,6 +9,7 @@ mod align;
 mod audit;
 mod codes;
 mod counted;
+mod counts;
 mod cut;
 mod family;
 mod form;
@@ -217,6 +218,11 @@ pub fn learn(capture: &Capture, told: &Told) -> Result<Learnt, Trouble> {
             best = Some(found);
         }
     }
+    if best.as_ref().is_none_or(|best| best.rank.0.0 < groups::FITS)
+        && let Some(found) = counts::counted(&cut, capture, told)
+    {
+        best = Some(found);
+    }
     let found = best.ok_or_else(|| words::no_mass(cut.frames.len(), &bare))?;
     conclude(found, &cut, top_bit, told)
 }
@@ -282,7 +288,15 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
         stated,
         ..
     } = found;
-    let signs = signs::signs(&family, &lines);
+    let signs = if marks.digits == Digits::HexadecimalSigned {
+        // Half of all counts are below zero: nothing else tells the sign.
+        Signs {
+            is_proven: true,
+            ..Signs::default()
+        }
+    } else {
+        signs::signs(&family, &lines)
+    };
     sign_rows(&mut family, &lines, &signs);
     let points = roles::of_one_unit(&family, &lines, &signs);
     let levels = series::levels(&points, told.weight, stated);
@@ -358,7 +372,7 @@ fn skipped(
 ) -> Result<Vec<String>, Trouble> {
     let mut out: Vec<String> = Vec::new();
     let [point, ..] = Marks::ALL;
-    for group in others.iter().filter(|other| other.turns || !audit::may_weigh(lines, other.group)) {
+    for group in others.iter().filter(|other| audit::turns(other) || !audit::may_weigh(lines, other.group)) {
         let group = group.group;
         let laid = family::laid_out(lines, group);
         let roles = roles::plain(&laid, &Signs::default());

@@ -256,8 +256,8 @@ fn may_be_sign(family: &Family, at: usize) -> bool {
         return false;
     };
     let short = |text: &Vec<u8>| text.len() == 1;
-    let units = column.texts.keys().all(|text| {
-        symbols::like_unit(text) && symbols::hinted_sign(text).is_none()
+    let units = column.texts.keys().any(|text| {
+        symbols::plain_unit(text).is_some() && symbols::hinted_sign(text).is_none()
     });
     let looks = match column.kind {
         Kind::Number => column.texts.keys().all(short),
@@ -478,9 +478,22 @@ impl Track {
         {
             by_time.insert(not(class));
         }
+        // Only what is as heavy can be the same load above and below zero.
+        let heaviest = |wanted: usize| {
+            let rests = course.rests.iter();
+            let of = rests.filter(|rest| self.most(rest).is_some_and(|(class, _)| class == wanted));
+            of.filter_map(|rest| course.values.get(rest.clone()))
+                .flatten()
+                .copied()
+                .collect::<Vec<Decimal>>()
+        };
+        let above = heaviest(other);
+        let alike = heaviest(one)
+            .iter()
+            .any(|value| above.iter().any(|it| (value - it).abs() <= course.near * Decimal::TWO));
         let (sure, hint) = (by(symbols::sign), by(symbols::hinted_sign));
         let all: BTreeSet<usize> = sure.iter().chain(&hint).chain(&by_time).copied().collect();
-        let settled = !sure.is_empty() || !by_time.is_empty();
+        let settled = !sure.is_empty() || !by_time.is_empty() && alike;
         match (settled, all.len(), all.first()) {
             (true, 1, Some(minus)) => Shows::Both(not(*minus), *minus),
             _ => Shows::Doubtful,

@@ -180,7 +180,7 @@ fn code_at(line: &[u8], code: &Range<usize>, marks: Marks) -> Token {
     let text = line.get(code.clone()).unwrap_or_default();
     let value = marks
         .factor
-        .and_then(|factor| Some(Decimal::from(marks.digits.count(text)?) * factor));
+        .and_then(|factor| marks.digits.counted(text, factor));
     Token {
         kind: Kind::Number,
         from: code.start,
@@ -299,7 +299,8 @@ fn number_at(line: &[u8], at: usize, marks: Marks, apart: bool) -> Option<Token>
             digits: start,
             bracket,
             grouped,
-            plain: value.is_some() && !dated && !behind,
+            // Where counts are looked for, other numbers are none.
+            plain: value.is_some() && !dated && !behind && marks.factor.is_none(),
         }),
     })
 }
