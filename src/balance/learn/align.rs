@@ -97,7 +97,7 @@ fn may_miss(kind: Kind) -> bool {
         Kind::Word => true,
         Kind::Number => false,
         // Brackets may be missing in pairs, which is for the whole line to tell.
-        Kind::Mark(mark) => mark.is_ascii_graphic() && !b",;:=/|<>\"'._".contains(&mark),
+        Kind::Mark(mark) => mark.is_ascii_graphic() && !b",;:=/|<>\"'.".contains(&mark),
     }
 }
 
@@ -115,7 +115,7 @@ fn likeness(column: &Column, token: &Token, text: &[u8], behind: bool) -> Option
         // One flag in the place of another; an equals sign can be one, too.
         let flag = |kind: Kind| match kind {
             Kind::Mark(b'+') => false,
-            Kind::Mark(b'=') => true,
+            Kind::Mark(b'=' | b'.') => true,
             other => {
                 may_miss(other)
                     && !matches!(other, Kind::Word | Kind::Mark(b'-' | b'(' | b')' | b'[' | b']'))

@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use super::family::Row;
-use super::form::{LONGEST_UNIT, Writer, blanks, class, one_of, sign_status};
+use super::form::{LONGEST_UNIT, Writer, blanks, class, of_number, one_of, sign_status};
 use super::roles::Role;
 
 impl Writer<'_> {
@@ -163,7 +163,7 @@ impl Writer<'_> {
                     .iter()
                     .flat_map(|text| text.iter().copied())
                     .collect();
-                class(out, seen.into_iter().chain(*b" 0"), to - from);
+                class(out, of_number(seen).into_iter().chain(*b" "), to - from);
             }
         }
         Some(())

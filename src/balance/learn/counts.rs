@@ -25,7 +25,7 @@ pub(super) fn counted<'a>(cut: &'a Cut, capture: &Capture, told: &Told) -> Optio
         .flat_map(|decimals| STEPS.map(|step| Decimal::new(step, decimals)));
     for factor in factors {
         let read = |digits: Digits| {
-            let found = under(Marks::counts(digits, factor), cut, capture, told)?;
+            let found = under((Marks::counts(digits, factor), false), cut, capture, told)?;
             is_weight(&found, told).then_some(found)
         };
         let signed = read(Digits::HexadecimalSigned).filter(|found| {

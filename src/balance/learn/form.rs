@@ -182,7 +182,7 @@ impl Writer<'_> {
                 let seen: BTreeSet<u8> =
                     texts.iter().flat_map(|text| text.iter().copied()).collect();
                 // A number that counts grows longer one day.
-                class(out, seen.into_iter().chain(*b"0"), 1);
+                class(out, of_number(seen).into_iter(), 1);
                 out.push('+');
             }
         }
@@ -325,6 +325,21 @@ pub(super) fn class(out: &mut String, bytes: impl Iterator<Item = u8>, width: us
     } else {
         write!(out, "]{{{width}}}")
     };
+}
+
+/// The bytes of a number that is no mass: every hexadecimal digit where some were seen.
+pub(super) fn of_number(seen: BTreeSet<u8>) -> BTreeSet<u8> {
+    let mut out = seen;
+    let hex = |byte: &u8| byte.is_ascii_hexdigit() || matches!(byte, b' ' | b'+' | b'-');
+    if out.iter().all(hex) {
+        if out.iter().any(u8::is_ascii_uppercase) {
+            out.extend(b'A'..=b'F');
+        } else if out.iter().any(u8::is_ascii_lowercase) {
+            out.extend(b'a'..=b'f');
+        }
+    }
+    out.insert(b'0');
+    out
 }
 
 /// A text that matches itself. Bytes that are not plain are written as `\xNN`.

@@ -208,27 +208,57 @@ pub fn learn(capture: &Capture, told: &Told) -> Result<Learnt, Trouble> {
     let bare = without_top_bit(bytes, top_bit);
     let mut cut = cut::cut(&bare, &capture.pauses);
     cut.frames.truncate(MOST_LINES);
+    let first = learn_with(capture, &cut, top_bit, told, false);
+    if first.as_ref().is_ok_and(Learnt::is_settled) {
+        return first;
+    }
+    // A plus or minus may belong to the field before a number, not to its digits.
+    match learn_with(capture, &cut, top_bit, told, true) {
+        Ok(other) if other.is_settled() => Ok(other),
+        _ => first.map_err(|_| words::no_mass(cut.frames.len(), &bare)),
+    }
+}
+
+/// Learns under the best way of writing numbers; `apart`: with signs that are no part of them.
+fn learn_with(
+    capture: &Capture,
+    cut: &Cut,
+    top_bit: TopBit,
+    told: &Told,
+    apart: bool,
+) -> Result<Learnt, Trouble> {
     let mut best: Option<Found<'_>> = None;
+    let fits = |best: &Option<Found<'_>>| {
+        best.as_ref().is_some_and(|best| best.rank.0.0 >= groups::FITS)
+    };
     for marks in Marks::ALL {
-        if let Some(found) = under(marks, &cut, capture, told)
-            // Digits from behind are never supposed: the weight must be among them.
+        // Digits from behind are never supposed: nothing else fits the weight, and they do.
+        if marks.digits != Digits::Plain && fits(&best) {
+            break;
+        }
+        if let Some(found) = under((marks, apart), cut, capture, told)
             && (marks.digits == Digits::Plain || found.rank.0.0 >= groups::FITS)
             && best.as_ref().is_none_or(|best| found.rank > best.rank)
         {
             best = Some(found);
         }
     }
-    if best.as_ref().is_none_or(|best| best.rank.0.0 < groups::FITS)
-        && let Some(found) = counts::counted(&cut, capture, told)
+    if !fits(&best)
+        && let Some(found) = counts::counted(cut, capture, told)
     {
         best = Some(found);
     }
-    let found = best.ok_or_else(|| words::no_mass(cut.frames.len(), &bare))?;
-    conclude(found, &cut, top_bit, told)
+    let found = best.ok_or_else(|| words::no_mass(cut.frames.len(), b""))?;
+    conclude(found, cut, top_bit, told)
 }
 
 /// Reads the capture under one way of writing numbers.
-fn under<'a>(marks: Marks, cut: &'a Cut, capture: &Capture, told: &Told) -> Option<Found<'a>> {
+fn under<'a>(
+    (marks, apart): (Marks, bool),
+    cut: &'a Cut,
+    capture: &Capture,
+    told: &Told,
+) -> Option<Found<'a>> {
     let phase_at = |at: usize| {
         let before = capture.phases.iter().take_while(|(from, _)| *from <= at);
         before.last().map(|(_, phase)| *phase)
@@ -237,7 +267,7 @@ fn under<'a>(marks: Marks, cut: &'a Cut, capture: &Capture, told: &Told) -> Opti
     let bytes: Vec<&[u8]> = whole().map(|frame| frame.line.as_slice()).collect();
     let codes = codes::codes(&bytes, marks.digits.are_counts());
     let has_glyph = |line: &&&[u8]| (0..line.len()).any(|at| symbols::glyph_at(line, at).is_some());
-    let apart = bytes.iter().filter(has_glyph).count() >= groups::enough(bytes.len());
+    let apart = apart || bytes.iter().filter(has_glyph).count() >= groups::enough(bytes.len());
     let lines: Vec<Line<'a>> = whole()
         .zip(&codes)
         .map(|(frame, codes)| Line {

@@ -205,8 +205,9 @@ pub(super) fn of_one_unit(family: &Family, lines: &[Line<'_>], signs: &Signs) ->
         lines.get(row.line)?.bytes.get(from..to)
     };
     let most = family.columns.get(at).and_then(|column| {
-        let (text, _) = column.texts.iter().max_by_key(|(_, count)| **count)?;
-        Some(text.as_slice())
+        let like = |text: &Vec<u8>| like_unit(text);
+        let commonest = column.texts.iter().max_by_key(|(text, count)| (like(text), **count));
+        commonest.map(|(text, _)| text.as_slice())
     });
     let rows = points.iter().zip(&family.rows);
     rows.filter(|(_, row)| text(row).is_none_or(|text| Some(text) == most))
@@ -479,7 +480,10 @@ impl Roles {
             };
             return;
         };
-        let Some((main, _)) = column.texts.iter().max_by_key(|(_, count)| **count) else {
+        // A status in its place, where the unit is left out, is none.
+        let like = |text: &Vec<u8>| like_unit(text);
+        let commonest = column.texts.iter().max_by_key(|(text, count)| (like(text), **count));
+        let Some((main, _)) = commonest else {
             return;
         };
         self.unit = match (plain_unit(main), levels.units.as_slice()) {

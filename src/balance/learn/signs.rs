@@ -464,10 +464,13 @@ impl Track {
         let loaded = |phase: Phase, row: &usize| course.phases.get(*row) == Some(&Some(phase));
         for rest in &course.rests {
             let Some((class, _)) = self.most(rest) else { continue };
-            if rest.clone().all(|row| loaded(Phase::Loaded, &row)) {
+            let most = |phase: Phase| {
+                rest.clone().filter(|row| loaded(phase, row)).count() * 2 > rest.len()
+            };
+            if most(Phase::Loaded) {
                 by_time.insert(not(class));
             }
-            if rest.clone().all(|row| loaded(Phase::Below, &row)) {
+            if most(Phase::Below) {
                 by_time.insert(class);
             }
         }
