@@ -75,9 +75,8 @@ impl Default for LayoutSpec {
 
 impl LayoutSpec {
     /// The groups that a form may name.
-    pub const GROUPS: [&'static str; 7] = [
-        "value", "fine", "sign", "close", "unit", "status", "kind",
-    ];
+    pub const GROUPS: [&'static str; 7] =
+        ["value", "fine", "sign", "close", "unit", "status", "kind"];
     /// The most decimals that can be said to be shown.
     pub const MOST_DECIMALS: u32 = 7;
     /// The most forms of lines without a mass.

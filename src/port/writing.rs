@@ -61,14 +61,19 @@ fn signs(spec: &LayoutSpec) -> Vec<[SignText; 2]> {
             before: text.as_bytes().to_vec(),
             behind: Vec::new(),
         };
-        return SIGNS.map(|(plus, minus)| [plain(plus), plain(minus)]).to_vec();
+        return SIGNS
+            .map(|(plus, minus)| [plain(plus), plain(minus)])
+            .to_vec();
     }
     let has_close = spec.line.contains("<close>");
     let of = |wanted: Sign| -> Vec<Vec<u8>> {
         let all = spec.signs.iter().filter(|(_, sign)| *sign == wanted);
         all.map(|(symbol, _)| symbol_bytes(symbol)).collect()
     };
-    let longest = spec.signs.iter().map(|(symbol, _)| symbol_bytes(symbol).len());
+    let longest = spec
+        .signs
+        .iter()
+        .map(|(symbol, _)| symbol_bytes(symbol).len());
     let longest = longest.max().unwrap_or(0);
     let text = |symbol: &[u8], wide: bool| {
         let middle = symbol.len().div_ceil(2);
@@ -372,9 +377,16 @@ fn filled(digits: &str, sign: &[u8], width: usize, zeros: bool) -> Vec<u8> {
     let missing = width.saturating_sub(sign.len() + digits.len());
     let filling = std::iter::repeat_n(if zeros { b'0' } else { b' ' }, missing);
     if zeros {
-        sign.iter().copied().chain(filling).chain(digits.bytes()).collect()
+        sign.iter()
+            .copied()
+            .chain(filling)
+            .chain(digits.bytes())
+            .collect()
     } else {
-        filling.chain(sign.iter().copied()).chain(digits.bytes()).collect()
+        filling
+            .chain(sign.iter().copied())
+            .chain(digits.bytes())
+            .collect()
     }
 }
 

@@ -85,10 +85,11 @@ fn reads_back(shape: &Shape, learnt: &Learnt, says: Says) {
         let bytes = (shape.write)(&show);
         let found = readings(&mut layout, shape.frame, &bytes);
         let what = format!(
-            "{}: {} as {found:?} by {:?}",
+            "{}: {} as {found:?} by {:?} {:?}",
             shape.name,
             bytes.escape_ascii(),
-            learnt.layout
+            learnt.layout,
+            learnt.open
         );
         assert!(!found.is_empty(), "{what}");
         for reading in found {

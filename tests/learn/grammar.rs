@@ -275,7 +275,9 @@ impl Shape {
             words: r.of(WORDS),
             even_words: r.one_in(2),
             joint,
-            label: r.of(&["", "", "", "", "W:", "g:", "mass=", "\"w\":", "W", "#", "Net: ", "w "]),
+            label: r.of(&[
+                "", "", "", "", "W:", "g:", "mass=", "\"w\":", "W", "#", "Net: ", "w ",
+            ]),
             head: r.of(&["", "", "", "", "<", "W1 ", "[", "{", "QX,"]),
             tail: "",
             counter: u8::try_from(r.below(12)).unwrap(),
@@ -293,7 +295,14 @@ impl Shape {
             shape.counter = 9;
         }
         let touches = shape.joint.is_empty() || shape.status_at == StatusAt::BehindUnit;
-        if touches && shape.words.0.bytes().chain(shape.words.1.bytes()).any(|b| b.is_ascii_digit()) {
+        if touches
+            && shape
+                .words
+                .0
+                .bytes()
+                .chain(shape.words.1.bytes())
+                .any(|b| b.is_ascii_digit())
+        {
             shape.words = ("D", "S");
         }
         if hex {
@@ -345,7 +354,11 @@ impl Shape {
     }
 
     fn symbol(&self, unit: Unit) -> &'static str {
-        if unit == self.unit { self.symbol } else { unit.symbol() }
+        if unit == self.unit {
+            self.symbol
+        } else {
+            unit.symbol()
+        }
     }
 
     /// The value with the signs at it.
@@ -422,7 +435,11 @@ impl Shape {
             let text = if show.moving { "NU" } else { "NS" };
             return text.as_bytes().to_vec();
         }
-        let text = if show.moving { self.words.0 } else { self.words.1 };
+        let text = if show.moving {
+            self.words.0
+        } else {
+            self.words.1
+        };
         let width = self.words.0.len().max(self.words.1.len());
         let mut out = text.as_bytes().to_vec();
         if self.even_words {
@@ -461,7 +478,10 @@ impl Shape {
         fields.extend(sign_at(Place::First));
         let mut symbol = self.symbol(show.unit).as_bytes().to_vec();
         let long = self.symbol(show.unit).chars().count();
-        symbol.extend(std::iter::repeat_n(b' ', self.unit_width.saturating_sub(long)));
+        symbol.extend(std::iter::repeat_n(
+            b' ',
+            self.unit_width.saturating_sub(long),
+        ));
         if self.unit_at == UnitAt::Before {
             fields.push(symbol.clone());
         }
@@ -541,14 +561,23 @@ impl Shape {
             1 if self.label.is_empty() && self.digits == Digits::Plain => {
                 let tare = Decimal::new(512, 2);
                 let of = |letter: &str, value: Decimal| {
-                    let show = Show { value: panbell::mass::fixed(value, self.decimals), ..*show };
+                    let show = Show {
+                        value: panbell::mass::fixed(value, self.decimals),
+                        ..*show
+                    };
                     [letter.as_bytes(), &self.line(&show, n)].concat()
                 };
-                let shown = Show { value: show.value, ..*show };
+                let shown = Show {
+                    value: show.value,
+                    ..*show
+                };
                 vec![
                     other(of("G ", show.value + tare)),
                     other(of("T ", tare)),
-                    Sent { bytes: end(of("N ", shown.value)), means: mass.means },
+                    Sent {
+                        bytes: end(of("N ", shown.value)),
+                        means: mass.means,
+                    },
                 ]
             }
             _ => vec![mass],
@@ -559,9 +588,8 @@ impl Shape {
 /// What is shown in a session of one kind: with an empty pan, a weight of 20 g, and what follows.
 pub fn session(shape: &Shape, kind: Kind, r: &mut Random) -> Vec<(Show, Phase)> {
     let full = panbell::mass::fixed(Decimal::from(20) / shape.unit.grams(), shape.decimals);
-    let part = |hundredths: i64| {
-        panbell::mass::fixed(full * Decimal::new(hundredths, 2), shape.decimals)
-    };
+    let part =
+        |hundredths: i64| panbell::mass::fixed(full * Decimal::new(hundredths, 2), shape.decimals);
     let zero = Decimal::new(0, shape.decimals);
     let trembles = r.one_in(2);
     let mut out: Vec<(Show, Phase)> = Vec::new();
@@ -587,7 +615,11 @@ pub fn session(shape: &Shape, kind: Kind, r: &mut Random) -> Vec<(Show, Phase)> 
     };
     let few = kind == Kind::Print;
     let long = if few { 1 } else { 12 + r.below(8) };
-    let up: &[i64] = if few { &[] } else { &[3, 17, 31, 48, 66, 81, 93, 99] };
+    let up: &[i64] = if few {
+        &[]
+    } else {
+        &[3, 17, 31, 48, 66, 81, 93, 99]
+    };
     let down: &[i64] = if few { &[] } else { &[88, 64, 35, 11, 2] };
     rest(&mut out, zero, long, Phase::Empty);
     go(&mut out, zero, up);
@@ -598,10 +630,21 @@ pub fn session(shape: &Shape, kind: Kind, r: &mut Random) -> Vec<(Show, Phase)> 
         return out;
     }
     if kind == Kind::UnitKey {
-        let other = if shape.unit == Unit::Gram { Unit::Carat } else { Unit::Gram };
+        let other = if shape.unit == Unit::Gram {
+            Unit::Carat
+        } else {
+            Unit::Gram
+        };
         let shown = panbell::mass::fixed(Decimal::from(20) / other.grams(), shape.decimals);
         for _ in 0..9 {
-            out.push((Show { value: shown, unit: other, moving: false }, Phase::Between));
+            out.push((
+                Show {
+                    value: shown,
+                    unit: other,
+                    moving: false,
+                },
+                Phase::Between,
+            ));
         }
         rest(&mut out, full, 5, Phase::Loaded);
     }
@@ -668,7 +711,11 @@ pub fn fresh(shape: &Shape, r: &mut Random) -> Vec<Show> {
     let most = panbell::mass::fixed(Decimal::from(60) / shape.unit.grams(), shape.decimals);
     for at in 0..60 {
         let share = Decimal::new(i64::try_from(r.below(100_000)).unwrap(), 5);
-        let share = if at % 3 == 0 { share / Decimal::from(500) } else { share };
+        let share = if at % 3 == 0 {
+            share / Decimal::from(500)
+        } else {
+            share
+        };
         let mut value = panbell::mass::fixed(most * share, shape.decimals);
         if at % 4 == 1 {
             value = -value;

@@ -85,7 +85,10 @@ pub fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
     }
     let mut layout = Layout::compile(&learnt.layout).unwrap();
     let mut gaps = Vec::new();
-    let mut shows: Vec<Show> = grammar::session(shape, kind, r).into_iter().map(|one| one.0).collect();
+    let mut shows: Vec<Show> = grammar::session(shape, kind, r)
+        .into_iter()
+        .map(|one| one.0)
+        .collect();
     shows.extend(grammar::fresh(shape, r));
     for line in sent(shape, &shows) {
         let mut reading = None;
@@ -133,14 +136,19 @@ pub fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
         };
         // A count has no unit of its own: that it is the same mass is enough.
         let same_mass = learnt.layout.factor.is_some()
-            && learnt.unit.unit().is_some_and(|unit| {
-                digits * unit.grams() == means.value * means.unit.grams()
-            });
+            && learnt
+                .unit
+                .unit()
+                .is_some_and(|unit| digits * unit.grams() == means.value * means.unit.grams());
         if same_mass {
             continue;
         }
         if digits != means.value {
-            let what = if digits == -means.value { "sign" } else { "value" };
+            let what = if digits == -means.value {
+                "sign"
+            } else {
+                "value"
+            };
             return Came::Wrong(format!("{what}: {text}"));
         }
         if digits.scale() != shape.decimals && digits != Decimal::ZERO {
@@ -163,12 +171,17 @@ fn why(learnt: &Learnt) -> String {
         learnt.missed().count(),
         learnt.open,
         learnt.layout,
-        learnt.missed().next().map(|line| (line.bytes.escape_ascii().to_string(), line.read))
+        learnt
+            .missed()
+            .next()
+            .map(|line| (line.bytes.escape_ascii().to_string(), line.read))
     )
 }
 
 /// Figures over a range of seeds: how many came to what.
-pub fn figures(seeds: std::ops::Range<u64>) -> (BTreeMap<(Kind, &'static str), usize>, Vec<String>) {
+pub fn figures(
+    seeds: std::ops::Range<u64>,
+) -> (BTreeMap<(Kind, &'static str), usize>, Vec<String>) {
     let mut counts = BTreeMap::new();
     let mut told = Vec::new();
     for seed in seeds {
@@ -200,20 +213,33 @@ fn what_is_learned_of_an_invented_shape_is_right_or_said_not_to_be_settled() {
         std::fs::write(path, told.join("\n")).unwrap();
     }
     println!("{counts:#?}");
-    let wrong: Vec<&String> = told.iter().filter(|text| text.starts_with("wrong")).collect();
-    assert!(wrong.is_empty(), "{} wrong: {:#?}", wrong.len(), &wrong[..wrong.len().min(5)]);
+    let wrong: Vec<&String> = told
+        .iter()
+        .filter(|text| text.starts_with("wrong"))
+        .collect();
+    assert!(
+        wrong.is_empty(),
+        "{} wrong: {:#?}",
+        wrong.len(),
+        &wrong[..wrong.len().min(5)]
+    );
 }
 
 /// For looking at one shape: `SEED=12 KIND=5 cargo test --test learn one_shape -- --nocapture`.
 #[test]
 fn one_shape() {
-    let Ok(seed) = std::env::var("SEED") else { return };
+    let Ok(seed) = std::env::var("SEED") else {
+        return;
+    };
     let seed: u64 = seed.parse().unwrap();
     let kind = std::env::var("KIND").map_or(1, |text| text.parse::<usize>().unwrap());
     let shape = Shape::random(seed);
     let mut r = Random(seed.wrapping_mul(31).wrapping_add(kind as u64));
     let capture = capture(&shape, grammar::KINDS[kind], &mut r);
-    println!("{shape:?}\n{}", String::from_utf8_lossy(&capture.bytes).replace('\r', "\n"));
+    println!(
+        "{shape:?}\n{}",
+        String::from_utf8_lossy(&capture.bytes).replace('\r', "\n")
+    );
     let mut r = Random(seed.wrapping_mul(31).wrapping_add(kind as u64));
     println!("{:#?}", judge(&shape, grammar::KINDS[kind], &mut r));
 }

@@ -105,7 +105,9 @@ fn likeness(column: &Column, token: &Token, text: &[u8], behind: bool) -> Option
     if sign(column.kind) != sign(token.kind) {
         // A word in the place of a mark: a status may be written as either.
         let (word, mark) = match (column.kind, token.kind) {
-            (Kind::Word, Kind::Mark(mark)) => (column.texts.keys().all(|text| !like_unit(text)), mark),
+            (Kind::Word, Kind::Mark(mark)) => {
+                (column.texts.keys().all(|text| !like_unit(text)), mark)
+            }
             (Kind::Mark(mark), Kind::Word) => (!like_unit(text), mark),
             _ => (false, b','),
         };
@@ -118,7 +120,10 @@ fn likeness(column: &Column, token: &Token, text: &[u8], behind: bool) -> Option
             Kind::Mark(b'=' | b'.') => true,
             other => {
                 may_miss(other)
-                    && !matches!(other, Kind::Word | Kind::Mark(b'-' | b'(' | b')' | b'[' | b']'))
+                    && !matches!(
+                        other,
+                        Kind::Word | Kind::Mark(b'-' | b'(' | b')' | b'[' | b']')
+                    )
             }
         };
         return (flag(column.kind) && flag(token.kind)).then_some(1);

@@ -63,9 +63,8 @@ pub(super) fn open(
         }
     }
     // Lines that carry no mass, as a heading does, are understood; what fits nothing is not.
-    let passed = |line: &&LearntLine| {
-        matches!(line.read, Err(NoReading::NoMass | NoReading::OtherKind))
-    };
+    let passed =
+        |line: &&LearntLine| matches!(line.read, Err(NoReading::NoMass | NoReading::OtherKind));
     let heard = learnt.lines.len() - learnt.lines.iter().filter(passed).count();
     if odd.len() * 3 > heard {
         out.push(Open::MostUnread(odd.len(), heard));
@@ -89,7 +88,9 @@ pub(super) fn may_weigh(lines: &[Line<'_>], group: &Group) -> bool {
     let line = |at: &usize| {
         lines.get(*at).is_some_and(|line| {
             let numbers = line.tokens.iter().filter_map(|token| token.number);
-            numbers.into_iter().any(|number| number.plain && number.decimals > 0)
+            numbers
+                .into_iter()
+                .any(|number| number.plain && number.decimals > 0)
         })
     };
     group.lines.iter().filter(|at| line(at)).count() * 2 > group.lines.len()

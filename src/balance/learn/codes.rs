@@ -67,16 +67,17 @@ fn width<'a>(members: &[usize], text: impl Fn(&usize) -> &'a [u8], counts: bool)
     let enough = if counts {
         width >= 3 && different.len() >= 2
     } else {
-        width >= 2 && different.len() >= FEWEST && any(u8::is_ascii_alphabetic) && any(u8::is_ascii_digit)
+        width >= 2
+            && different.len() >= FEWEST
+            && any(u8::is_ascii_alphabetic)
+            && any(u8::is_ascii_digit)
     };
     let one_case = !(any(u8::is_ascii_uppercase) && any(u8::is_ascii_lowercase));
     (enough && one_case && all.len() * 10 >= members.len() * 9).then_some(width)
 }
 
 fn is_code(text: &[u8], width: usize) -> bool {
-    text.len() == width
-        && width <= Digits::MOST_OF_COUNT
-        && text.iter().all(u8::is_ascii_hexdigit)
+    text.len() == width && width <= Digits::MOST_OF_COUNT && text.iter().all(u8::is_ascii_hexdigit)
 }
 
 /// The stretches between blanks and marks that keep fields apart.

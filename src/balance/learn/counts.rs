@@ -21,20 +21,28 @@ const MOST_DECIMALS: u32 = 6;
 /// The capture read as counts, if the weight is among them.
 pub(super) fn counted<'a>(cut: &'a Cut, capture: &Capture, told: &Told) -> Option<Found<'a>> {
     told.weight?;
-    let factors = (0..=MOST_DECIMALS)
-        .flat_map(|decimals| STEPS.map(|step| Decimal::new(step, decimals)));
+    let factors =
+        (0..=MOST_DECIMALS).flat_map(|decimals| STEPS.map(|step| Decimal::new(step, decimals)));
     for factor in factors {
         let read = |digits: Digits| {
             let found = under((Marks::counts(digits, factor), false), cut, capture, told)?;
             is_weight(&found, told).then_some(found)
         };
         let signed = read(Digits::HexadecimalSigned).filter(|found| {
-            found.family.rows.iter().any(|row| row.number.value < Decimal::ZERO)
+            found
+                .family
+                .rows
+                .iter()
+                .any(|row| row.number.value < Decimal::ZERO)
         });
         let plain = read(Digits::Hexadecimal);
         match (plain, signed) {
             (Some(plain), Some(signed)) => {
-                return Some(if way(&signed) < way(&plain) { signed } else { plain });
+                return Some(if way(&signed) < way(&plain) {
+                    signed
+                } else {
+                    plain
+                });
             }
             (None, None) => {}
             (one, other) => return one.or(other),
@@ -48,7 +56,13 @@ fn is_weight(found: &Found<'_>, told: &Told) -> bool {
     let points = found.family.points(&found.lines);
     let unit = found.stated.unwrap_or(Unit::Gram);
     let levels = series::levels(&points, told.weight, Some(unit));
-    levels.units.contains(&unit)
+    // With a weight at two values nothing says which of them is its mass.
+    let near = series::near(&points);
+    let loaded = levels.loaded.unwrap_or_default().abs();
+    let clear = series::rests(&points, near)
+        .iter()
+        .all(|rest| rest.abs() <= near || (rest.abs() - loaded).abs() <= near);
+    levels.units.contains(&unit) && clear
 }
 
 /// How far the values go in all: below zero read as far above it, they leap.

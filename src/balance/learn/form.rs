@@ -193,7 +193,8 @@ impl Writer<'_> {
         let next = self.family.columns.get(at + 1).map(|column| column.kind);
         let touches = self.gaps(at + 1).contains(&0);
         // A sign that follows at once is none of the unit's letters.
-        let signed = matches!(self.role(at + 1), Role::Sign | Role::Close) && self.role(at) == Role::Unit;
+        let signed =
+            matches!(self.role(at + 1), Role::Sign | Role::Close) && self.role(at) == Role::Unit;
         if touches && signed {
             return format!("[!-*,./:-~\\x80-\\xFF]{{1,{LONGEST_UNIT}}}?");
         }

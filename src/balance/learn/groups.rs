@@ -173,9 +173,7 @@ fn points(lines: &[Line<'_>], members: &[usize], place: usize) -> Vec<Point> {
     // Of lines in several units only those in the commonest are of one series.
     let beside = |at: &usize| -> Option<Unit> {
         let line = lines.get(*at)?;
-        let unit = |at: Option<usize>| {
-            symbols::plain_unit(line.text(line.tokens.get(at?)?))
-        };
+        let unit = |at: Option<usize>| symbols::plain_unit(line.text(line.tokens.get(at?)?));
         unit(place.checked_add(1)).or_else(|| unit(place.checked_sub(1)))
     };
     let mut units: Vec<Option<Unit>> = members.iter().map(beside).collect();

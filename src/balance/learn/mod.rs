@@ -162,6 +162,11 @@ impl Learnt {
             && !matches!(self.unit, UnitKnown::Conflict { .. } | UnitKnown::No)
     }
 
+    /// Whether it is proven how a value below zero looks.
+    pub fn knows_sign(&self) -> bool {
+        !self.layout.minus_unproven
+    }
+
     /// Lines that carry a mass.
     pub fn readings(&self) -> usize {
         self.lines.iter().filter(|line| line.read.is_ok()).count()
@@ -229,7 +234,8 @@ fn learn_with(
 ) -> Result<Learnt, Trouble> {
     let mut best: Option<Found<'_>> = None;
     let fits = |best: &Option<Found<'_>>| {
-        best.as_ref().is_some_and(|best| best.rank.0.0 >= groups::FITS)
+        best.as_ref()
+            .is_some_and(|best| best.rank.0.0 >= groups::FITS)
     };
     for marks in Marks::ALL {
         // Digits from behind are never supposed: nothing else fits the weight, and they do.
@@ -283,7 +289,9 @@ fn under<'a>(
         .get(anchor)
         .and_then(|group| groups::nearest_unit(&lines, group, place));
     let index = |other: &Other<'_>| {
-        let at = groups.iter().position(|group| std::ptr::eq(group, other.group));
+        let at = groups
+            .iter()
+            .position(|group| std::ptr::eq(group, other.group));
         at.map(|at| (at, other.turns))
     };
     let others = others.iter().filter_map(index).collect();
@@ -335,7 +343,10 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
     let mut roles = roles::roles(&family, &lines, &levels, &signs, weighed);
     let others = others.iter().filter_map(|(at, turns)| {
         let group = groups.get(*at)?;
-        Some(Other { group, turns: *turns })
+        Some(Other {
+            group,
+            turns: *turns,
+        })
     });
     let others: Vec<Other<'_>> = others.collect();
     let others = family::take_kinds(&mut family, &lines, others);
@@ -402,7 +413,10 @@ fn skipped(
 ) -> Result<Vec<String>, Trouble> {
     let mut out: Vec<String> = Vec::new();
     let [point, ..] = Marks::ALL;
-    for group in others.iter().filter(|other| audit::turns(other) || !audit::may_weigh(lines, other.group)) {
+    for group in others
+        .iter()
+        .filter(|other| audit::turns(other) || !audit::may_weigh(lines, other.group))
+    {
         let group = group.group;
         let laid = family::laid_out(lines, group);
         let roles = roles::plain(&laid, &Signs::default());
@@ -496,12 +510,12 @@ fn is_right(
         digits == value && digits.scale() == row.number.decimals.max(layout.decimals.unwrap_or(0))
     };
     let meant = text(Role::Unit).map(|symbol| {
-            let known = layout
-                .units
-                .iter()
-                .find(|(known, _)| symbol_bytes(known) == symbol);
-            known.map(|(_, unit)| *unit)
-        });
+        let known = layout
+            .units
+            .iter()
+            .find(|(known, _)| symbol_bytes(known) == symbol);
+        known.map(|(_, unit)| *unit)
+    });
     let shown = match (reading.shown, meant) {
         (Shown::Weighed(mass), Some(Some(unit))) => same(mass.digits()) && mass.unit() == unit,
         (Shown::UnitUnknown(digits), Some(None))

@@ -9,9 +9,9 @@ use rust_decimal::Decimal;
 use super::Phase;
 use super::family::{Column, FEWEST, Family, Line, Row, SELDOM};
 use super::series::{self, Levels, Point};
+use super::signs::Signs;
 use super::symbols::{self, Of, like_unit, plain_unit};
 use super::token::{Kind, is_dash};
-use super::signs::Signs;
 use crate::balance::layout::{Kind as MassKind, Sign, symbol_of};
 use crate::mass::{Status, Unit};
 
@@ -170,16 +170,16 @@ fn unit_column(family: &Family, signs: &Signs, proven: bool) -> Option<usize> {
     let slot = family.slot;
     let free = |at: usize| Some(at) != signs.column && Some(at) != signs.close;
     let looks = |at: &usize| {
-        free(*at) && 
-        family.columns.get(*at).is_some_and(|column| {
-            let (like, all) = column
-                .texts
-                .iter()
-                .fold((0, 0), |(like, all), (text, count)| {
-                    (like + if like_unit(text) { *count } else { 0 }, all + count)
-                });
-            column.kind == Kind::Word && !column.label && like * 2 > all
-        })
+        free(*at)
+            && family.columns.get(*at).is_some_and(|column| {
+                let (like, all) = column
+                    .texts
+                    .iter()
+                    .fold((0, 0), |(like, all), (text, count)| {
+                        (like + if like_unit(text) { *count } else { 0 }, all + count)
+                    });
+                column.kind == Kind::Word && !column.label && like * 2 > all
+            })
     };
     let behind = (slot + 1..family.columns.len()).find(looks);
     let found = behind.or_else(|| (0..slot).rev().find(looks));
@@ -206,7 +206,10 @@ pub(super) fn of_one_unit(family: &Family, lines: &[Line<'_>], signs: &Signs) ->
     };
     let most = family.columns.get(at).and_then(|column| {
         let like = |text: &Vec<u8>| like_unit(text);
-        let commonest = column.texts.iter().max_by_key(|(text, count)| (like(text), **count));
+        let commonest = column
+            .texts
+            .iter()
+            .max_by_key(|(text, count)| (like(text), **count));
         commonest.map(|(text, _)| text.as_slice())
     });
     let rows = points.iter().zip(&family.rows);
@@ -386,7 +389,10 @@ impl Roles {
             let Some(column) = family.columns.get(at) else {
                 continue;
             };
-            if !matches!(self.of.get(at), Some(Role::Status | Role::SignStatus | Role::Sign)) {
+            if !matches!(
+                self.of.get(at),
+                Some(Role::Status | Role::SignStatus | Role::Sign)
+            ) {
                 let texts: Vec<String> = column.texts.keys().map(|text| shown(text)).collect();
                 self.unsettled.push(format!(
                     "A part of the line changes ({}), and what it means could not be told.",
@@ -482,7 +488,10 @@ impl Roles {
         };
         // A status in its place, where the unit is left out, is none.
         let like = |text: &Vec<u8>| like_unit(text);
-        let commonest = column.texts.iter().max_by_key(|(text, count)| (like(text), **count));
+        let commonest = column
+            .texts
+            .iter()
+            .max_by_key(|(text, count)| (like(text), **count));
         let Some((main, _)) = commonest else {
             return;
         };

@@ -82,13 +82,30 @@ pub(super) fn levels(series: &[Point], weight: Option<Mass>, stated: Option<Unit
         };
         by_themselves(series, near(series), fit)
     };
+    // The weight seen in two units, and nothing in the lines that says when: a unit key was pressed.
+    let is_stated = |units: &[Unit]| stated.is_some_and(|unit| units.contains(&unit));
+    let other_unit = |loaded: Decimal, units: &[Unit]| {
+        let zero = empty.unwrap_or_default();
+        let rests = rests(series, near(series));
+        let fits = |rest: &Decimal| {
+            weight.map_or_else(Vec::new, |weight| units_of(weight, *rest - zero, step))
+        };
+        (rests.iter())
+            .filter(|rest| (**rest - loaded).abs() > near(series))
+            .any(|rest| fits(rest).iter().any(|unit| !units.contains(unit)))
+    };
     let units = match (weight, loaded) {
         (Some(weight), Some(loaded)) => {
             let empty = empty.unwrap_or_default();
             if leaps(series, empty, loaded) {
                 Vec::new()
             } else {
-                units_of(weight, loaded - empty, step)
+                let units = units_of(weight, loaded - empty, step);
+                if !is_stated(&units) && other_unit(loaded, &units) {
+                    Vec::new()
+                } else {
+                    units
+                }
             }
         }
         _ => Vec::new(),
@@ -121,14 +138,7 @@ fn by_themselves(
     near: Decimal,
     fit: impl Fn(Decimal) -> u8,
 ) -> (Option<Decimal>, Option<Decimal>) {
-    let mut rests: Vec<Decimal> = series
-        .chunk_by(|one, other| (one.value - other.value).abs() <= near)
-        .filter(|run| run.len() >= 3 || run.len() >= 2 && series.len() <= FEW * 4)
-        .filter_map(|run| most_frequent(run.iter().map(|point| point.value)))
-        .collect();
-    if rests.len() < 2 && series.len() <= FEW {
-        rests = series.iter().map(|point| point.value).collect();
-    }
+    let rests = rests(series, near);
     let empty = rests.iter().copied().min_by_key(Decimal::abs);
     // A weight that was tared and lifted rests as far below zero.
     let rank = |rest: &Decimal| {
@@ -140,6 +150,19 @@ fn by_themselves(
         (Some(empty), Some(loaded)) if (loaded - empty).abs() > near => (Some(empty), Some(loaded)),
         (_, loaded) => (None, loaded),
     }
+}
+
+/// The values at which a series rested.
+pub(super) fn rests(series: &[Point], near: Decimal) -> Vec<Decimal> {
+    let rests: Vec<Decimal> = series
+        .chunk_by(|one, other| (one.value - other.value).abs() <= near)
+        .filter(|run| run.len() >= 3 || run.len() >= 2 && series.len() <= FEW * 4)
+        .filter_map(|run| most_frequent(run.iter().map(|point| point.value)))
+        .collect();
+    if rests.len() < 2 && series.len() <= FEW {
+        return series.iter().map(|point| point.value).collect();
+    }
+    rests
 }
 
 fn most_frequent(values: impl Iterator<Item = Decimal>) -> Option<Decimal> {

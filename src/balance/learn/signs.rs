@@ -13,7 +13,7 @@ use rust_decimal::Decimal;
 use super::Phase;
 use super::family::{Family, Line, Row};
 use super::groups::enough;
-use super::series::{self, Point};
+use super::series;
 use super::symbols;
 use super::token::Kind;
 use crate::balance::layout::Sign;
@@ -37,6 +37,10 @@ pub(super) struct Signs {
 const FEW: usize = 12;
 /// Lines in a row that are a rest.
 const REST: usize = 3;
+/// With much on the pan a text that came in fewer than one of so many lines is noise.
+const SELDOM: usize = 50;
+/// The longest rest is at most so many times as long as any other.
+const SHORT: usize = 4;
 /// Texts of a part that can still be a sign.
 const MOST_TEXTS: usize = 6;
 
@@ -102,7 +106,12 @@ pub(super) fn signs(family: &Family, lines: &[Line<'_>]) -> Signs {
         .map(|at| Track::of(family, lines, &course, at))
         .collect();
     let own_shows = own.shows(&course);
-    let own_is = |class: usize| own.texts.iter().zip(&own.classes).any(|(text, of)| text == b"-" && *of == class);
+    let own_is = |class: usize| {
+        own.texts
+            .iter()
+            .zip(&own.classes)
+            .any(|(text, of)| text == b"-" && *of == class)
+    };
     if let Shows::Both(_, minus) = own_shows
         && own_is(minus)
     {
@@ -256,9 +265,10 @@ fn may_be_sign(family: &Family, at: usize) -> bool {
         return false;
     };
     let short = |text: &Vec<u8>| text.len() == 1;
-    let units = column.texts.keys().any(|text| {
-        symbols::plain_unit(text).is_some() && symbols::hinted_sign(text).is_none()
-    });
+    let units = column
+        .texts
+        .keys()
+        .any(|text| symbols::plain_unit(text).is_some() && symbols::hinted_sign(text).is_none());
     let looks = match column.kind {
         Kind::Number => column.texts.keys().all(short),
         Kind::Word | Kind::Mark(_) => true,
@@ -270,18 +280,38 @@ fn may_be_sign(family: &Family, at: usize) -> bool {
         && !(units && column.kind == Kind::Word)
 }
 
+/// Runs of values that are one rest; a single other value among them is noise, unless it is zero,
+/// between a load and the same one below zero.
+fn runs(values: &[Decimal], near: Decimal) -> Vec<std::ops::Range<usize>> {
+    let alike = |one: usize, other: usize| {
+        let pair = (values.get(one), values.get(other));
+        matches!(pair, (Some(one), Some(other)) if (one - other).abs() <= near)
+    };
+    let mut out = Vec::new();
+    let mut from = 0;
+    while from < values.len() {
+        let mut to = from + 1;
+        loop {
+            let odd = values.get(to).is_some_and(|value| *value > near);
+            if to < values.len() && alike(to - 1, to) {
+                to += 1;
+            } else if odd && alike(to - 1, to + 1) {
+                to += 2;
+            } else {
+                break;
+            }
+        }
+        out.push(from..to);
+        from = to;
+    }
+    out
+}
+
 impl Course {
     fn of(family: &Family, lines: &[Line<'_>]) -> Self {
         let points = family.points(lines);
         let near = series::near(&points);
-        let bare: Vec<Point> = points
-            .iter()
-            .map(|point| Point {
-                value: point.value.abs(),
-                ..*point
-            })
-            .collect();
-        let values: Vec<Decimal> = bare.iter().map(|point| point.value).collect();
+        let values: Vec<Decimal> = points.iter().map(|point| point.value.abs()).collect();
         let most = values.iter().max().copied().unwrap_or_default();
         let edge = (near * Decimal::TWO).max(most * Decimal::new(4, 2));
         let far: Vec<bool> = values.iter().map(|value| *value > edge).collect();
@@ -289,9 +319,8 @@ impl Course {
         let least = if few { 1 } else { REST };
         let mut rests = Vec::new();
         let mut begins_empty = None;
-        let mut from = 0;
-        for run in bare.chunk_by(|one, other| (one.value - other.value).abs() <= near) {
-            let to = from + run.len();
+        for run in runs(&values, near) {
+            let (from, to) = (run.start, run.end);
             if run.len() >= least {
                 let is_far = far.get(from) == Some(&true);
                 if begins_empty.is_none() {
@@ -301,8 +330,10 @@ impl Course {
                     rests.push(from..to);
                 }
             }
-            from = to;
         }
+        // A piece that noise cut off a movement is no rest beside the real ones.
+        let longest = rests.iter().map(ExactSizeIterator::len).max().unwrap_or(0);
+        rests.retain(|rest: &std::ops::Range<usize>| rest.len() * SHORT >= longest);
         Self {
             values,
             far,
@@ -325,20 +356,35 @@ impl Course {
             *counts.entry(text.clone()).or_default() += 1;
         }
         let rare = |text: &Vec<u8>| counts.get(text).is_some_and(|count| *count < enough);
+        let is_far = |at: usize| self.far.get(at) == Some(&true);
+        let mut far: BTreeMap<Vec<u8>, usize> = BTreeMap::new();
+        for (at, text) in texts.iter().enumerate() {
+            *far.entry(text.clone()).or_default() += usize::from(is_far(at));
+        }
+        let seldom = (texts.len() / SELDOM).max(2);
+        let strays = |at: usize, text: &Vec<u8>| {
+            is_far(at) && far.get(text).is_some_and(|count| *count < seldom)
+        };
         for at in 0..texts.len() {
             let near = |other: Option<usize>| {
-                let pair = (self.values.get(at), other.and_then(|at| self.values.get(at)));
+                let pair = (
+                    self.values.get(at),
+                    other.and_then(|at| self.values.get(at)),
+                );
                 matches!(pair, (Some(one), Some(other)) if (one - other).abs() <= self.near)
             };
             let before = at.checked_sub(1).and_then(|at| texts.get(at)).cloned();
             let behind = texts.get(at + 1).cloned();
-            let within = self.far.get(at) == Some(&true)
+            let within = is_far(at)
                 && before.is_some()
                 && before == behind
                 && near(at.checked_sub(1))
                 && near(at.checked_add(1));
-            let noise = texts.get(at).is_some_and(&rare) || within;
-            if let (true, Some(text), Some(new)) = (noise && !self.few, texts.get_mut(at), before.or(behind)) {
+            let text = texts.get(at);
+            let noise = text.is_some_and(|text| rare(text) || strays(at, text)) || within;
+            if let (true, Some(text), Some(new)) =
+                (noise && !self.few, texts.get_mut(at), before.or(behind))
+            {
                 *text = new;
             }
         }
@@ -377,11 +423,9 @@ impl Track {
         for at in 1..ids.len() {
             let (one, other) = (at - 1, at);
             let pair = |all: &[usize]| Some((*all.get(one)?, *all.get(other)?));
-            let (Some((was, is)), Some(value), Some(last)) = (
-                pair(&ids),
-                course.values.get(other),
-                course.values.get(one),
-            ) else {
+            let (Some((was, is)), Some(value), Some(last)) =
+                (pair(&ids), course.values.get(other), course.values.get(one))
+            else {
                 continue;
             };
             let both = course.far.get(one) == Some(&true) && course.far.get(other) == Some(&true);
@@ -423,8 +467,11 @@ impl Track {
     }
 
     fn shows(&self, course: &Course) -> Shows {
-        let at_rest: Vec<(usize, &[u8])> =
-            course.rests.iter().filter_map(|rest| self.most(rest)).collect();
+        let at_rest: Vec<(usize, &[u8])> = course
+            .rests
+            .iter()
+            .filter_map(|rest| self.most(rest))
+            .collect();
         let texts: BTreeSet<&[u8]> = at_rest.iter().map(|(_, text)| *text).collect();
         let classes: BTreeSet<usize> = at_rest.iter().map(|(class, _)| *class).collect();
         match (texts.len(), classes.len()) {
@@ -463,14 +510,21 @@ impl Track {
         let not = |class: usize| if class == one { other } else { one };
         let loaded = |phase: Phase, row: &usize| course.phases.get(*row) == Some(&Some(phase));
         for rest in &course.rests {
-            let Some((class, _)) = self.most(rest) else { continue };
+            let Some((class, _)) = self.most(rest) else {
+                continue;
+            };
             let most = |phase: Phase| {
                 rest.clone().filter(|row| loaded(phase, row)).count() * 2 > rest.len()
             };
             if most(Phase::Loaded) {
                 by_time.insert(not(class));
             }
-            if most(Phase::Below) {
+            let weight = course.rests.iter().any(|other| {
+                let pair = (course.values.get(rest.start), course.values.get(other.start));
+                course.phases.get(other.start) == Some(&Some(Phase::Loaded))
+                    && matches!(pair, (Some(one), Some(other)) if (one - other).abs() <= course.near * Decimal::TWO)
+            });
+            if most(Phase::Below) && weight {
                 by_time.insert(class);
             }
         }
@@ -491,9 +545,11 @@ impl Track {
                 .collect::<Vec<Decimal>>()
         };
         let above = heaviest(other);
-        let alike = heaviest(one)
-            .iter()
-            .any(|value| above.iter().any(|it| (value - it).abs() <= course.near * Decimal::TWO));
+        let alike = heaviest(one).iter().any(|value| {
+            above
+                .iter()
+                .any(|it| (value - it).abs() <= course.near * Decimal::TWO)
+        });
         let (sure, hint) = (by(symbols::sign), by(symbols::hinted_sign));
         let all: BTreeSet<usize> = sure.iter().chain(&hint).chain(&by_time).copied().collect();
         let settled = !sure.is_empty() || !by_time.is_empty() && alike;

@@ -49,7 +49,10 @@ pub(super) fn glyph_at(line: &[u8], at: usize) -> Option<usize> {
     let rest = line.get(at..)?;
     let glyph = GLYPHS.iter().find(|glyph| rest.starts_with(glyph))?;
     // A single byte among others of its kind is a letter, or part of one.
-    let high = |at: Option<usize>| at.and_then(|at| line.get(at)).is_some_and(|byte| *byte >= 0x80);
+    let high = |at: Option<usize>| {
+        at.and_then(|at| line.get(at))
+            .is_some_and(|byte| *byte >= 0x80)
+    };
     let alone = !high(at.checked_sub(1)) && !high(at.checked_add(1));
     (glyph.len() > 1 || alone).then_some(glyph.len())
 }

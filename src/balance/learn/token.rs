@@ -357,7 +357,8 @@ fn word_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
     }
     let mut to = at;
     loop {
-        while line.get(to).copied().is_some_and(is_letter) && (to == at || glyph_at(line, to).is_none())
+        while line.get(to).copied().is_some_and(is_letter)
+            && (to == at || glyph_at(line, to).is_none())
         {
             to += 1;
         }

@@ -6,9 +6,7 @@
 use std::fmt::Write as _;
 
 use super::{BalanceFile, text};
-use crate::balance::{
-    Check, CheckAs, CheckAt, CheckSum, Covers, Digits, End, Kind, Sign, Start,
-};
+use crate::balance::{Check, CheckAs, CheckAt, CheckSum, Covers, Digits, End, Kind, Sign, Start};
 use crate::mass::Status;
 use crate::port::Flow;
 
@@ -40,7 +38,11 @@ impl BalanceFile {
             put(&mut out, "decimals", &decimals.to_string());
         }
         if layout.digits != Digits::Plain {
-            put(&mut out, "digits", &quoted(word(&Digits::WORDS, layout.digits)));
+            put(
+                &mut out,
+                "digits",
+                &quoted(word(&Digits::WORDS, layout.digits)),
+            );
         }
         if let Some(factor) = layout.factor {
             put(&mut out, "factor", &quoted(&factor.to_string()));
