@@ -337,7 +337,11 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
     };
     sign_rows(&mut family, &lines, &signs);
     let points = roles::of_one_unit(&family, &lines, &signs);
-    let levels = series::levels(&points, told.weight, stated);
+    let mut levels = series::levels(&points, told.weight, stated);
+    let is_stated = stated.is_some_and(|unit| levels.units.contains(&unit));
+    if !is_stated && series::is_two_units(&points, &levels, told.weight) {
+        levels.units.clear();
+    }
     let decimals = series::decimals(&points);
     let weighed = (told.weight.is_some(), told.unit);
     let mut roles = roles::roles(&family, &lines, &levels, &signs, weighed);

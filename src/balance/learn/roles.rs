@@ -238,6 +238,9 @@ fn is_dated(family: &Family, at: usize) -> bool {
     joint(at.checked_sub(1)) || joint(at.checked_add(1))
 }
 
+/// Fewer lines than that tell nothing of motion.
+const FEW: usize = 12;
+
 /// How often a text came while the pan moved, and while it rested, and at which values.
 #[derive(Debug, Clone, Copy, Default)]
 struct Tally {
@@ -333,7 +336,8 @@ impl Roles {
                 Kind::Word => Some(at) != unit && !column.label,
                 Kind::Mark(_) => true,
             } && self.may_be_status(at);
-            if !may || !(2..=8).contains(&variants) {
+            // A few lines, as of a print key, are rests all.
+            if !may || rows < FEW || !(2..=8).contains(&variants) {
                 continue;
             }
             let mut tallies = Tallies::new();

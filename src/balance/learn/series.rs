@@ -82,30 +82,13 @@ pub(super) fn levels(series: &[Point], weight: Option<Mass>, stated: Option<Unit
         };
         by_themselves(series, near(series), fit)
     };
-    // The weight seen in two units, and nothing in the lines that says when: a unit key was pressed.
-    let is_stated = |units: &[Unit]| stated.is_some_and(|unit| units.contains(&unit));
-    let other_unit = |loaded: Decimal, units: &[Unit]| {
-        let zero = empty.unwrap_or_default();
-        let rests = rests(series, near(series));
-        let fits = |rest: &Decimal| {
-            weight.map_or_else(Vec::new, |weight| units_of(weight, *rest - zero, step))
-        };
-        (rests.iter())
-            .filter(|rest| (**rest - loaded).abs() > near(series))
-            .any(|rest| fits(rest).iter().any(|unit| !units.contains(unit)))
-    };
     let units = match (weight, loaded) {
         (Some(weight), Some(loaded)) => {
             let empty = empty.unwrap_or_default();
             if leaps(series, empty, loaded) {
                 Vec::new()
             } else {
-                let units = units_of(weight, loaded - empty, step);
-                if !is_stated(&units) && other_unit(loaded, &units) {
-                    Vec::new()
-                } else {
-                    units
-                }
+                units_of(weight, loaded - empty, step)
             }
         }
         _ => Vec::new(),
@@ -115,6 +98,22 @@ pub(super) fn levels(series: &[Point], weight: Option<Mass>, stated: Option<Unit
         loaded,
         units,
     }
+}
+
+/// Whether the weight was seen at two values, each its mass in another unit: a unit key was pressed.
+pub(super) fn is_two_units(series: &[Point], levels: &Levels, weight: Option<Mass>) -> bool {
+    let (Some(weight), Some(loaded)) = (weight, levels.loaded) else {
+        return false;
+    };
+    let (near, zero) = (near(series), levels.empty.unwrap_or_default());
+    // However few its steps are: this is to doubt, not to prove.
+    let fine = step(decimals(series)) / Decimal::from(100);
+    let fits = |rest: Decimal| units_of(weight, rest - zero, fine);
+    let first = fits(loaded);
+    rests(series, near)
+        .into_iter()
+        .filter(|rest| (*rest - loaded).abs() > near)
+        .any(|rest| fits(rest).iter().any(|unit| !first.contains(unit)))
 }
 
 /// Whether values lie far beyond the weight, again and again: a weight that comes and goes is never

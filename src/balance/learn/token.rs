@@ -258,6 +258,10 @@ fn number_at(line: &[u8], at: usize, marks: Marks, apart: bool) -> Option<Token>
         line.get(to).is_some_and(joint) && digit_at(line, to + 1)
     };
     let dated = joined(to);
+    // The digits before a mark that is taken for none of a number.
+    let cut_off = decimals == 0
+        && line.get(to).is_some_and(|byte| matches!(byte, b'.' | b','))
+        && digit_at(line, to + 1);
     if dated && bare {
         return None;
     }
@@ -300,7 +304,7 @@ fn number_at(line: &[u8], at: usize, marks: Marks, apart: bool) -> Option<Token>
             bracket,
             grouped,
             // Where counts are looked for, other numbers are none.
-            plain: value.is_some() && !dated && !behind && marks.factor.is_none(),
+            plain: value.is_some() && !dated && !behind && !cut_off && marks.factor.is_none(),
         }),
     })
 }
@@ -308,7 +312,9 @@ fn number_at(line: &[u8], at: usize, marks: Marks, apart: bool) -> Option<Token>
 /// The end of the digits before the decimal mark, and whether they stand in groups of three.
 fn whole_part(line: &[u8], start: usize, thousands: Option<u8>) -> (usize, bool) {
     let first = digits_from(line, start);
-    let Some(mark) = thousands.filter(|_| (1..=3).contains(&(first - start))) else {
+    // A group in front of others is no nought.
+    let may = (1..=3).contains(&(first - start)) && line.get(start) != Some(&b'0');
+    let Some(mark) = thousands.filter(|_| may) else {
         return (first, false);
     };
     let mut end = first;
