@@ -10,6 +10,8 @@ mod support;
 
 #[path = "learn/corpus.rs"]
 mod corpus;
+#[path = "learn/damage.rs"]
+mod damage;
 #[path = "learn/dashes.rs"]
 mod dashes;
 #[path = "learn/foreign.rs"]

@@ -278,6 +278,12 @@ impl Layout {
             Some(None) => (&b""[..], false),
         };
         let fine = part(self.fine).unwrap_or_default();
+        // A blank before the last digit stands where a digit was.
+        let (_, value_ends) = self.locations.get(self.value).unwrap_or_default();
+        let before = value_ends.checked_sub(1).and_then(|at| line.get(at));
+        if !fine.is_empty() && before.is_some_and(u8::is_ascii_whitespace) {
+            return Err(NoReading::OddNumber);
+        }
         let number = self.writing.read(sign, digits, fine);
         let number = number.ok_or(NoReading::OddNumber)?;
         if !is_proven || self.minus_unproven {

@@ -51,7 +51,7 @@ fn session(unit: Unit, decimals: u32) -> Vec<Show> {
     out.into_iter().enumerate().map(show).collect()
 }
 
-fn bytes(shape: &Shape) -> Vec<u8> {
+pub(crate) fn bytes(shape: &Shape) -> Vec<u8> {
     let shows = session(shape.unit, shape.decimals);
     shows.iter().flat_map(|show| (shape.write)(show)).collect()
 }

@@ -100,7 +100,6 @@ pub enum StatusAt {
 /// A random shape.
 #[derive(Debug, Clone)]
 pub struct Shape {
-    pub seed: u64,
     pub sign: Sign,
     pub fill: Fill,
     pub digits: Digits,
@@ -208,6 +207,7 @@ const WORDS: &[(&str, &str)] = &[
 ];
 
 impl Shape {
+    #[allow(clippy::too_many_lines)] // a table
     pub fn random(seed: u64) -> Self {
         let mut r = Random(seed);
         let decimals = r.of(&[2, 2, 2, 3, 1, 4]);
@@ -245,7 +245,6 @@ impl Shape {
             (Unit::Pennyweight, "dwt"),
         ]);
         let mut shape = Self {
-            seed,
             sign,
             fill,
             digits,
@@ -396,7 +395,7 @@ impl Shape {
             (Digits::Hex(_), _) => bare,
             // A sign that stands in front of zeros takes one place of the field.
             (_, Fill::Zeros(width)) => {
-                let width = width - if glued.is_empty() { 0 } else { 1 };
+                let width = width - usize::from(!glued.is_empty());
                 format!("{bare:0>width$}")
             }
             _ => bare,

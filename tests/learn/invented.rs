@@ -11,7 +11,7 @@ use super::grammar::{self, Kind, Phase, Random, Sent, Shape, Show};
 
 /// What came of one session.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Came {
+pub(crate) enum Came {
     /// Saved with exit 0, and every line of a fresh session is read right.
     Learned,
     /// Saved with exit 0, and some lines of a fresh session are not read.
@@ -27,13 +27,13 @@ fn is_settled(learnt: &Learnt) -> bool {
 }
 
 /// Every line of a session as sent.
-pub fn sent(shape: &Shape, shows: &[Show]) -> Vec<Sent> {
+pub(crate) fn sent(shape: &Shape, shows: &[Show]) -> Vec<Sent> {
     let lines = shows.iter().enumerate();
     lines.flat_map(|(n, show)| shape.sent(show, n)).collect()
 }
 
 /// A capture of a session.
-pub fn capture(shape: &Shape, kind: Kind, r: &mut Random) -> Capture {
+pub(crate) fn capture(shape: &Shape, kind: Kind, r: &mut Random) -> Capture {
     let shows = grammar::session(shape, kind, r);
     let mut out = Capture::default();
     let mut before = None;
@@ -74,7 +74,7 @@ fn told() -> Told {
 }
 
 /// Learns one session of a shape and judges it.
-pub fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
+pub(crate) fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
     let capture = capture(shape, kind, r);
     let learnt = match teach::learn(&capture, &told()) {
         Ok(learnt) => learnt,
@@ -179,9 +179,7 @@ fn why(learnt: &Learnt) -> String {
 }
 
 /// Figures over a range of seeds: how many came to what.
-pub fn figures(
-    seeds: std::ops::Range<u64>,
-) -> (BTreeMap<(Kind, &'static str), usize>, Vec<String>) {
+fn figures(seeds: std::ops::Range<u64>) -> (BTreeMap<(Kind, &'static str), usize>, Vec<String>) {
     let mut counts = BTreeMap::new();
     let mut told = Vec::new();
     for seed in seeds {

@@ -10,6 +10,9 @@ use super::family::Row;
 use super::form::{LONGEST_UNIT, Writer, blanks, class, of_number, one_of, sign_status};
 use super::roles::Role;
 
+/// Places by which a unit in front of the value may be longer than those that were heard.
+const UNIT_GROWS: usize = 3;
+
 impl Writer<'_> {
     /// The form with counted places; none where the lines do not show that they have any.
     pub(super) fn counted(&self) -> Option<String> {
@@ -22,7 +25,7 @@ impl Writer<'_> {
             .collect();
         let slot = family.slot;
         let unit = self.roles.iter().position(|role| *role == Role::Unit);
-        if unit.is_some_and(|unit| unit < slot) || !self.pads(&rows) {
+        if !self.pads(&rows) {
             return None;
         }
         let brackets = rows
@@ -56,6 +59,8 @@ impl Writer<'_> {
                     },
                 ),
                 Role::Number => (at, to),
+                // In front of the value a unit may grow into the blanks, but not into digits.
+                Role::Unit if unit < Some(slot) => (from, next.min(to + UNIT_GROWS)),
                 Role::Unit => (from, next),
                 _ => (from, to),
             };
@@ -196,11 +201,18 @@ impl Writer<'_> {
             from += 1;
         }
         out.push_str("(?<value>");
-        let signs: &[u8] = if placed { b"" } else { b"+-" };
-        let marks = [b' ', b'0', self.marks.decimal]
-            .into_iter()
-            .chain(self.marks.thousands);
-        class(out, marks.chain(signs.iter().copied()), digits_to - from);
+        let texts = rows.iter().map(|row| self.bytes(row).get(from..digits_to));
+        let texts: Option<Vec<&[u8]>> = texts.collect();
+        if bracket.is_some() {
+            let signs: &[u8] = if placed { b"" } else { b"+-" };
+            let marks = [b' ', b'0', self.marks.decimal]
+                .into_iter()
+                .chain(self.marks.thousands);
+            class(out, marks.chain(signs.iter().copied()), digits_to - from);
+        } else {
+            let right = texts?;
+            self.places(out, &right, digits_to - from, !placed);
+        }
         out.push(')');
         if let Some((open, close)) = bracket {
             let (open_mark, close_mark) = self.bracket_marks(rows.first()?);

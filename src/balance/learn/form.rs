@@ -9,6 +9,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use super::family::{Column, Family, Line, Row};
+use super::filled::Counted;
 use super::roles::Role;
 use super::token::Marks;
 
@@ -46,10 +47,10 @@ pub(super) fn form(
             text,
             counted: true,
         },
-        None => Form {
-            text: writer.free(),
-            counted: false,
-        },
+        None => {
+            let (text, counted) = writer.free();
+            Form { text, counted }
+        }
     }
 }
 
@@ -89,11 +90,15 @@ impl Writer<'_> {
         }
     }
 
-    fn free(&self) -> String {
+    /// A form whose parts stand freely, and whether the value has counted places all the same.
+    fn free(&self) -> (String, bool) {
         let mut out = String::new();
         let rows = &self.family.rows;
+        // How far each row is written; what follows begins there.
+        let mut edges = vec![0; rows.len()];
         let mut after_optional = false;
         let mut first = true;
+        let mut fixed = false;
         for (at, column) in self.family.columns.iter().enumerate() {
             let present = rows
                 .iter()
@@ -103,10 +108,23 @@ impl Writer<'_> {
                 continue;
             }
             let optional = present < rows.len();
+            let counted = match self.role(at) {
+                Role::Value if !optional && !after_optional => self.filled(at, &edges),
+                Role::Value | Role::Number | Role::Unit => None,
+                _ if after_optional => None,
+                _ => self.slot(at, &edges),
+            };
+            if let Some(Counted { text, ends }) = counted {
+                out.push_str(&text);
+                edges = ends;
+                fixed |= self.role(at) == Role::Value;
+                (after_optional, first) = (false, false);
+                continue;
+            }
             let gap = if after_optional && !first {
-                self.loose_gap(at)
+                self.loose_gap(at, &edges)
             } else {
-                self.gap(at)
+                self.gap(at, &edges)
             };
             let mut part = String::new();
             self.free_part(&mut part, at, column);
@@ -116,31 +134,31 @@ impl Writer<'_> {
                 out.push_str(&gap);
                 out.push_str(&part);
             }
+            for (edge, row) in edges.iter_mut().zip(rows) {
+                *edge = Self::cell(row, at).map_or(*edge, |(_, to)| to);
+            }
             after_optional = optional;
             first = false;
         }
-        let ends = rows.iter().any(|row| {
-            let last = row.cells.iter().rev().copied().flatten().next();
-            last.is_some_and(|(_, to)| to < self.bytes(row).len())
-        });
+        let ends = (rows.iter().zip(&edges)).any(|(row, edge)| *edge < self.bytes(row).len());
         if ends {
             let _written = write!(out, "{}*", self.blank);
         }
-        out
+        (out, fixed)
     }
 
-    /// Blanks between what stands before a column and the column, in each line that has it.
-    fn gaps(&self, at: usize) -> Vec<usize> {
-        let gap = |row: &Row| {
+    /// Blanks between what is written before a column and the column, in each line that has it.
+    fn gaps(&self, at: usize, edges: &[usize]) -> Vec<usize> {
+        let rows = self.family.rows.iter().zip(edges);
+        let gap = |(row, edge): (&Row, &usize)| {
             let (from, _) = Self::cell(row, at)?;
-            let before = row.cells.get(..at)?.iter().rev().copied().flatten().next();
-            Some(from - before.map_or(0, |(_, to)| to))
+            from.checked_sub(*edge)
         };
-        self.family.rows.iter().filter_map(gap).collect()
+        rows.filter_map(gap).collect()
     }
 
-    fn gap(&self, at: usize) -> String {
-        let gaps = self.gaps(at);
+    fn gap(&self, at: usize, edges: &[usize]) -> String {
+        let gaps = self.gaps(at, edges);
         let (least, most) = (
             gaps.iter().min().copied().unwrap_or(0),
             gaps.iter().max().copied().unwrap_or(0),
@@ -155,8 +173,8 @@ impl Writer<'_> {
         format!("{}{}", self.blank, if least == 0 { "*" } else { "+" })
     }
 
-    fn loose_gap(&self, at: usize) -> String {
-        if self.gaps(at).iter().all(|gap| *gap == 0) {
+    fn loose_gap(&self, at: usize, edges: &[usize]) -> String {
+        if self.gaps(at, edges).iter().all(|gap| *gap == 0) {
             String::new()
         } else {
             format!("{}*", self.blank)
@@ -188,10 +206,19 @@ impl Writer<'_> {
         }
     }
 
+    /// Whether a column stands right behind another in some line.
+    fn touches(&self, at: usize) -> bool {
+        self.family.rows.iter().any(|row| {
+            let before = row.cells.get(..at).unwrap_or_default();
+            let last = before.iter().rev().copied().flatten().next();
+            matches!((last, Self::cell(row, at)), (Some((_, to)), Some((from, _))) if to == from)
+        })
+    }
+
     /// Any symbol of a unit that does not reach into what follows.
     fn free_unit(&self, at: usize, texts: &BTreeSet<&[u8]>) -> String {
         let next = self.family.columns.get(at + 1).map(|column| column.kind);
-        let touches = self.gaps(at + 1).contains(&0);
+        let touches = self.touches(at + 1);
         // A sign that follows at once is none of the unit's letters.
         let signed =
             matches!(self.role(at + 1), Role::Sign | Role::Close) && self.role(at) == Role::Unit;

@@ -12,6 +12,7 @@ mod counted;
 mod counts;
 mod cut;
 mod family;
+mod filled;
 mod form;
 mod groups;
 mod hear;
@@ -143,6 +144,8 @@ pub struct Learnt {
     pub levels: (Option<Decimal>, Option<Decimal>),
     /// The decimals shown.
     pub decimals: u32,
+    /// The value has counted places, so that a lost or doubled character is noticed.
+    pub counted: bool,
     /// Frames that failed their check.
     pub damaged: usize,
     /// What the shape of a line is, one sentence.
@@ -389,6 +392,7 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
         unit: roles.unit,
         levels: (levels.empty, levels.loaded),
         decimals,
+        counted: form.counted,
         damaged: cut.failed,
         open: Vec::new(),
         unsettled: roles.unsettled.clone(),
