@@ -26,5 +26,7 @@ mod logs;
 mod port;
 #[path = "learn/shapes.rs"]
 mod shapes;
+#[path = "learn/signed.rs"]
+mod signed;
 #[path = "learn/stamps.rs"]
 mod stamps;

@@ -138,7 +138,13 @@ fn what_cannot_be_learned_is_told() {
     fs::write(&empty, "").unwrap();
     learn(&home, &["--from", empty.to_str().unwrap()]).is_refused("Nothing was heard");
     fs::write(&empty, "no numbers\nat all\n").unwrap();
-    learn(&home, &["--from", empty.to_str().unwrap()]).is_refused("No value was found");
+    let refused = learn(&home, &["--from", empty.to_str().unwrap()]);
+    refused.is_refused("No value was found");
+    assert!(
+        !refused.err.contains("speed"),
+        "it reads as text: {}",
+        refused.err
+    );
     learn(&home, &["--from", "/nowhere/at.all"]).is_refused("cannot be read");
     let folder = home.path().to_str().unwrap().to_owned();
     learn(&home, &["--from", &folder]).is_refused("not an ordinary file");

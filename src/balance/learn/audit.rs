@@ -44,7 +44,7 @@ pub(super) fn open(
     let read = learnt.readings();
     for other in others {
         let count = other.group.lines.len();
-        let seldom = is_seldom(count, read);
+        let seldom = is_noise(count, read);
         if !turns(other) && !seldom && may_weigh(lines, other.group) {
             let first = other.group.lines.first().and_then(|at| lines.get(*at));
             let bytes = first.map(|line| line.bytes.to_vec()).unwrap_or_default();
@@ -58,7 +58,7 @@ pub(super) fn open(
         builds.entry(build(&line.bytes)).or_insert((0, *line)).0 += 1;
     }
     for (count, line) in builds.into_values() {
-        if !is_seldom(count, read) && !out.iter().any(|open| matches!(open, Open::Unread(..))) {
+        if !is_noise(count, read) && !out.iter().any(|open| matches!(open, Open::Unread(..))) {
             out.push(Open::Unread(count, line.bytes.clone()));
         }
     }
@@ -70,6 +70,14 @@ pub(super) fn open(
         out.push(Open::MostUnread(odd.len(), heard));
     }
     out
+}
+
+/// Lines of one build that noise does not make so many of.
+const OFTEN: usize = 8;
+
+/// Whether so many lines of one build beside so many that are read are noise, or halves of them.
+fn is_noise(count: usize, read: usize) -> bool {
+    is_seldom(count, read) && count < OFTEN
 }
 
 /// Whether the lines of a group take turns with others, as those of one weighing do: hardly ever is
