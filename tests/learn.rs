@@ -24,6 +24,8 @@ mod invented;
 mod logs;
 #[path = "learn/port.rs"]
 mod port;
+#[path = "learn/sessions.rs"]
+mod sessions;
 #[path = "learn/shapes.rs"]
 mod shapes;
 #[path = "learn/signed.rs"]

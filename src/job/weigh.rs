@@ -87,6 +87,10 @@ impl State {
                 at,
             );
         }
+        if !is_signed {
+            // Nothing more is asked of such a line, so that the hold says what is the matter.
+            return false;
+        }
         let unit = self.guard.unit();
         let agreed = match self.guard.judge(reading, at) {
             Verdict::Agreed => {

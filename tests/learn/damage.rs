@@ -6,7 +6,8 @@ use panbell::balance::{FrameSpec, Layout, Piece, Splitter};
 use panbell::mass::{Indication, Reading, Shown, Status};
 use rust_decimal::Decimal;
 
-use super::grammar::{Kind, Random, Shape};
+use super::grammar::{Random, Shape};
+use super::sessions::Kind;
 use super::{corpus, invented, shapes};
 
 /// Damaged lines that were read as another mass at rest, of how many: lost, doubled, one bit of a

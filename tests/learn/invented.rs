@@ -7,7 +7,8 @@ use panbell::balance::{Layout, Piece, Splitter};
 use panbell::mass::{Indication, Shown, Status};
 use rust_decimal::Decimal;
 
-use super::grammar::{self, Kind, Phase, Random, Sent, Shape, Show};
+use super::grammar::{Random, Sent, Shape, Show};
+use super::sessions::{self, Kind, Phase};
 
 /// What came of one session.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -34,7 +35,7 @@ pub(crate) fn sent(shape: &Shape, shows: &[Show]) -> Vec<Sent> {
 
 /// A capture of a session.
 pub(crate) fn capture(shape: &Shape, kind: Kind, r: &mut Random) -> Capture {
-    let shows = grammar::session(shape, kind, r);
+    let shows = sessions::session(shape, kind, r);
     let mut out = Capture::default();
     let mut before = None;
     for (n, (show, phase)) in shows.iter().enumerate() {
@@ -85,11 +86,11 @@ pub(crate) fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
     }
     let mut layout = Layout::compile(&learnt.layout).unwrap();
     let mut gaps = Vec::new();
-    let mut shows: Vec<Show> = grammar::session(shape, kind, r)
+    let mut shows: Vec<Show> = sessions::session(shape, kind, r)
         .into_iter()
         .map(|one| one.0)
         .collect();
-    shows.extend(grammar::fresh(shape, r));
+    shows.extend(sessions::fresh(shape, r));
     for line in sent(shape, &shows) {
         let mut reading = None;
         let mut splitter = Splitter::at_line_start().framed(learnt.frame);
@@ -184,7 +185,7 @@ fn figures(seeds: std::ops::Range<u64>) -> (BTreeMap<(Kind, &'static str), usize
     let mut told = Vec::new();
     for seed in seeds {
         let shape = Shape::random(seed);
-        for kind in grammar::KINDS {
+        for kind in sessions::KINDS {
             let mut r = Random(seed.wrapping_mul(31).wrapping_add(kind as u64));
             let came = judge(&shape, kind, &mut r);
             let (word, text) = match &came {
@@ -233,11 +234,11 @@ fn one_shape() {
     let kind = std::env::var("KIND").map_or(1, |text| text.parse::<usize>().unwrap());
     let shape = Shape::random(seed);
     let mut r = Random(seed.wrapping_mul(31).wrapping_add(kind as u64));
-    let capture = capture(&shape, grammar::KINDS[kind], &mut r);
+    let capture = capture(&shape, sessions::KINDS[kind], &mut r);
     println!(
         "{shape:?}\n{}",
         String::from_utf8_lossy(&capture.bytes).replace('\r', "\n")
     );
     let mut r = Random(seed.wrapping_mul(31).wrapping_add(kind as u64));
-    println!("{:#?}", judge(&shape, grammar::KINDS[kind], &mut r));
+    println!("{:#?}", judge(&shape, sessions::KINDS[kind], &mut r));
 }

@@ -205,9 +205,8 @@ fn a_hexadecimal_counter_is_no_mass_and_grows() {
     let log = plain_log(|shown| format!("{shown:>9} g\r\n"));
     let counted = |from: usize, log: &str| -> String {
         let lines = log.split_inclusive('\n').enumerate();
-        lines
-            .map(|(at, line)| format!("{:04X} {line}", from + at * 23))
-            .collect()
+        let line = |(at, line): (usize, &str)| format!("{:04X} {line}", from + at * 23);
+        lines.map(line).collect::<Vec<String>>().concat()
     };
     let (code, said, file) = learned("counter.log", &counted(0x0A1F, &log));
     assert_eq!(code, 0, "{said}");

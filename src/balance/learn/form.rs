@@ -241,7 +241,11 @@ impl Writer<'_> {
                 "[A-Za-z%\\x80-\\xFF][A-Za-z0-9._%/\\x80-\\xFF-]{{0,{}}}",
                 LONGEST_UNIT - 1
             ),
-            _ => format!("[!-~\\x80-\\xFF]{{1,{LONGEST_UNIT}}}"),
+            // No sign and no digit begins a unit.
+            _ => format!(
+                "[!-*,./:-~\\x80-\\xFF][!-~\\x80-\\xFF]{{0,{}}}",
+                LONGEST_UNIT - 1
+            ),
         }
     }
 

@@ -10,6 +10,7 @@ mod audit;
 mod codes;
 mod counted;
 mod counts;
+mod course;
 mod cut;
 mod family;
 mod filled;

@@ -11,9 +11,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use rust_decimal::Decimal;
 
 use super::Phase;
+use super::course::Course;
 use super::family::{Family, Line, Row};
 use super::groups::enough;
-use super::series;
 use super::symbols;
 use super::token::Kind;
 use crate::balance::layout::Sign;
@@ -33,14 +33,6 @@ pub(super) struct Signs {
     pub(super) doubtful: Option<Vec<Vec<u8>>>,
 }
 
-/// Fewer lines than that are taken one by one, as a print key gives them.
-const FEW: usize = 12;
-/// Lines in a row that are a rest.
-const REST: usize = 3;
-/// With much on the pan a text that came in fewer than one of so many lines is noise.
-const SELDOM: usize = 50;
-/// The longest rest is at most so many times as long as any other.
-const SHORT: usize = 4;
 /// Texts of a part that can still be a sign.
 const MOST_TEXTS: usize = 6;
 
@@ -51,6 +43,9 @@ struct Track {
     /// For each row the class of its text: texts of one class cannot differ in sign.
     classes: Vec<usize>,
 }
+
+/// Every class but the other.
+const ANY: usize = usize::MAX;
 
 /// What a track shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -63,20 +58,6 @@ enum Shows {
     Doubtful,
     /// No sign, or nothing of it.
     Nothing,
-}
-
-/// How the rows lie in time and load.
-struct Course {
-    values: Vec<Decimal>,
-    far: Vec<bool>,
-    /// Rests with much on the pan, as ranges of rows, in order.
-    rests: Vec<std::ops::Range<usize>>,
-    /// The first of these came after a rest near zero.
-    begins_empty: bool,
-    phases: Vec<Option<Phase>>,
-    /// Values so near are of one rest.
-    near: Decimal,
-    few: bool,
 }
 
 impl Signs {
@@ -129,10 +110,10 @@ pub(super) fn signs(family: &Family, lines: &[Line<'_>]) -> Signs {
         .iter()
         .map(|track| (track, track.shows(&course)))
         .collect();
-    let strong: Vec<(&Track, usize)> = shows
+    let strong: Vec<(&Track, (usize, usize))> = shows
         .iter()
         .filter_map(|(track, shows)| match shows {
-            Shows::Both(_, minus) => Some((*track, *minus)),
+            Shows::Both(plus, minus) => Some((*track, (*plus, *minus))),
             _ => None,
         })
         .collect();
@@ -140,10 +121,10 @@ pub(super) fn signs(family: &Family, lines: &[Line<'_>]) -> Signs {
         .iter()
         .find(|(_, shows)| *shows == Shows::Doubtful)
         .map(|(track, _)| *track);
-    if let Some((first, minus)) = strong.first() {
+    if let Some((first, (_, minus))) = strong.first() {
         let mut same = strong
             .iter()
-            .all(|(track, other)| first.splits_like(track, (*minus, *other), &course));
+            .all(|(track, (_, other))| first.splits_like(track, (*minus, *other), &course));
         if let Shows::Both(_, other) = own_shows {
             // A plus at the digits, and something else for a minus.
             same &= first.splits_like(&own, (*minus, other), &course);
@@ -165,10 +146,10 @@ pub(super) fn signs(family: &Family, lines: &[Line<'_>]) -> Signs {
             ..Signs::default()
         };
     }
-    let near: Vec<(&Track, usize)> = shows
+    let near: Vec<(&Track, (usize, usize))> = shows
         .iter()
         .filter_map(|(track, shows)| match shows {
-            Shows::NearZero(minus) => Some((*track, *minus)),
+            Shows::NearZero(minus) => Some((*track, (ANY, *minus))),
             _ => None,
         })
         .collect();
@@ -189,7 +170,7 @@ fn doubtful(track: &Track) -> Signs {
 
 /// The sign out of tracks that all tell the same: a bracket with its other half, a symbol that means
 /// nothing else, or what stands nearest to the value.
-fn chosen(family: &Family, tracks: &[(&Track, usize)], course: &Course) -> Signs {
+fn chosen(family: &Family, tracks: &[(&Track, (usize, usize))], course: &Course) -> Signs {
     let is = |track: &Track, wanted: &[u8]| track.texts.iter().any(|text| text == wanted);
     let at = |track: &Track| track.column.unwrap_or(usize::MAX);
     let open = tracks
@@ -198,64 +179,55 @@ fn chosen(family: &Family, tracks: &[(&Track, usize)], course: &Course) -> Signs
     let close = tracks
         .iter()
         .find(|(track, _)| is(track, b")") && at(track) > family.slot);
-    if let (Some((open, minus)), Some((shut, _))) = (open, close) {
-        let mut table: Vec<(Vec<u8>, Sign)> = Vec::new();
-        for (row, (one, other)) in open.texts.iter().zip(&shut.texts).enumerate() {
-            let text = [one.as_slice(), other].concat();
-            let sign = sign_of(open, row, *minus);
-            if !table.iter().any(|(known, _)| *known == text) {
-                table.push((text, sign));
-            }
-        }
+    if let (Some((open, _)), Some((shut, _))) = (open, close) {
+        // Half a bracket is neither: the other half was lost on the way.
         return Signs {
             column: open.column,
             close: shut.column,
-            table,
+            table: vec![(b"()".to_vec(), Sign::Minus), (Vec::new(), Sign::Plus)],
             is_proven: true,
             doubtful: None,
         };
     }
-    let rank = |(track, _): &&(&Track, usize)| {
+    let rank = |(track, _): &&(&Track, (usize, usize))| {
         let plain = track.texts.iter().any(|text| symbols::sign(text).is_some());
         (!plain, at(track).abs_diff(family.slot))
     };
-    let Some((track, minus)) = tracks.iter().min_by_key(rank) else {
+    let Some((track, (plus, minus))) = tracks.iter().min_by_key(rank) else {
         return Signs::default();
     };
-    let mut table: Vec<(Vec<u8>, Sign)> = Vec::new();
-    let mut known: BTreeSet<usize> = BTreeSet::new();
-    for (row, class) in track.classes.iter().enumerate() {
-        if course.far.get(row) == Some(&true) || *class == *minus {
-            known.insert(*class);
-        }
-    }
+    let mut table: BTreeMap<&[u8], Sign> = BTreeMap::new();
+    let mut open: BTreeMap<&[u8], usize> = BTreeMap::new();
     for (row, (text, class)) in track.texts.iter().zip(&track.classes).enumerate() {
         // What came at nothing but zero says nothing of other values, and zero has no sign.
         let at_zero = course.values.get(row).is_some_and(Decimal::is_zero);
-        if (known.contains(class) || at_zero) && !table.iter().any(|(known, _)| known == text) {
-            table.push((text.clone(), sign_of(track, row, *minus)));
+        if class == minus {
+            table.insert(text, Sign::Minus);
+        } else if class == plus || *plus == ANY {
+            table.insert(text, Sign::Plus);
+        } else {
+            *open.entry(text).or_default() += usize::from(!at_zero);
         }
     }
-    let ascii = table
-        .iter()
-        .all(|(text, _)| matches!(text.as_slice(), b"" | b"+" | b"-"));
+    let enough = enough(track.texts.len());
+    if open.values().any(|count| *count >= enough) {
+        // Something else stood there, and it is not known which of the two it is.
+        return doubtful(track);
+    }
+    let at_zero = open.into_iter().filter(|(_, count)| *count == 0);
+    table.extend(at_zero.map(|(text, _)| (text, Sign::Plus)));
+    let ascii = table.keys().all(|text| matches!(*text, b"" | b"+" | b"-"));
     if ascii {
         table.clear();
     }
     Signs {
         column: track.column,
         close: None,
-        table,
+        table: (table.into_iter())
+            .map(|(text, sign)| (text.to_vec(), sign))
+            .collect(),
         is_proven: true,
         doubtful: None,
-    }
-}
-
-fn sign_of(track: &Track, row: usize, minus: usize) -> Sign {
-    if track.classes.get(row) == Some(&minus) {
-        Sign::Minus
-    } else {
-        Sign::Plus
     }
 }
 
@@ -278,117 +250,6 @@ fn may_be_sign(family: &Family, at: usize) -> bool {
         && !column.label
         && column.texts.len() <= MOST_TEXTS
         && !(units && column.kind == Kind::Word)
-}
-
-/// Runs of values that are one rest; a single other value among them is noise, unless it is zero,
-/// between a load and the same one below zero.
-fn runs(values: &[Decimal], near: Decimal) -> Vec<std::ops::Range<usize>> {
-    let alike = |one: usize, other: usize| {
-        let pair = (values.get(one), values.get(other));
-        matches!(pair, (Some(one), Some(other)) if (one - other).abs() <= near)
-    };
-    let mut out = Vec::new();
-    let mut from = 0;
-    while from < values.len() {
-        let mut to = from + 1;
-        loop {
-            let odd = values.get(to).is_some_and(|value| *value > near);
-            if to < values.len() && alike(to - 1, to) {
-                to += 1;
-            } else if odd && alike(to - 1, to + 1) {
-                to += 2;
-            } else {
-                break;
-            }
-        }
-        out.push(from..to);
-        from = to;
-    }
-    out
-}
-
-impl Course {
-    fn of(family: &Family, lines: &[Line<'_>]) -> Self {
-        let points = family.points(lines);
-        let near = series::near(&points);
-        let values: Vec<Decimal> = points.iter().map(|point| point.value.abs()).collect();
-        let most = values.iter().max().copied().unwrap_or_default();
-        let edge = (near * Decimal::TWO).max(most * Decimal::new(4, 2));
-        let far: Vec<bool> = values.iter().map(|value| *value > edge).collect();
-        let few = points.len() < FEW * 2;
-        let least = if few { 1 } else { REST };
-        let mut rests = Vec::new();
-        let mut begins_empty = None;
-        for run in runs(&values, near) {
-            let (from, to) = (run.start, run.end);
-            if run.len() >= least {
-                let is_far = far.get(from) == Some(&true);
-                if begins_empty.is_none() {
-                    begins_empty = Some(!is_far);
-                }
-                if is_far {
-                    rests.push(from..to);
-                }
-            }
-        }
-        // A piece that noise cut off a movement is no rest beside the real ones.
-        let longest = rests.iter().map(ExactSizeIterator::len).max().unwrap_or(0);
-        rests.retain(|rest: &std::ops::Range<usize>| rest.len() * SHORT >= longest);
-        Self {
-            values,
-            far,
-            rests,
-            begins_empty: begins_empty == Some(true),
-            phases: points.iter().map(|point| point.phase).collect(),
-            near,
-            few,
-        }
-    }
-}
-
-impl Course {
-    /// Takes out what noise does to texts: one that is too rare to be any, and a single other one
-    /// in the middle of a rest.
-    fn smooth(&self, texts: &mut [Vec<u8>]) {
-        let enough = enough(texts.len());
-        let mut counts: BTreeMap<Vec<u8>, usize> = BTreeMap::new();
-        for text in &*texts {
-            *counts.entry(text.clone()).or_default() += 1;
-        }
-        let rare = |text: &Vec<u8>| counts.get(text).is_some_and(|count| *count < enough);
-        let is_far = |at: usize| self.far.get(at) == Some(&true);
-        let mut far: BTreeMap<Vec<u8>, usize> = BTreeMap::new();
-        for (at, text) in texts.iter().enumerate() {
-            *far.entry(text.clone()).or_default() += usize::from(is_far(at));
-        }
-        let seldom = (texts.len() / SELDOM).max(2);
-        let strays = |at: usize, text: &Vec<u8>| {
-            is_far(at) && far.get(text).is_some_and(|count| *count < seldom)
-        };
-        for at in 0..texts.len() {
-            let near = |other: Option<usize>| {
-                let pair = (
-                    self.values.get(at),
-                    other.and_then(|at| self.values.get(at)),
-                );
-                matches!(pair, (Some(one), Some(other)) if (one - other).abs() <= self.near)
-            };
-            let before = at.checked_sub(1).and_then(|at| texts.get(at)).cloned();
-            let behind = texts.get(at + 1).cloned();
-            let within = is_far(at)
-                && before.is_some()
-                && before == behind
-                && near(at.checked_sub(1))
-                && near(at.checked_add(1));
-            let text = texts.get(at);
-            let noise = text.is_some_and(|text| rare(text) || strays(at, text)) || within;
-            if let (true, Some(text), Some(new)) =
-                (noise && !self.few, texts.get_mut(at), before.or(behind))
-            {
-                *text = new;
-            }
-        }
-    }
 }
 
 impl Track {
