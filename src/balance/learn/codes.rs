@@ -10,6 +10,8 @@ use crate::balance::layout::Digits;
 
 /// Lines of one build, and different texts among them, that show a code.
 const FEWEST: usize = 5;
+/// The fewest digits of a count; fewer are a check or a flag.
+pub(super) const SHORTEST_COUNT: usize = 3;
 /// The most pieces of a line that are looked at.
 const MOST_PIECES: usize = 24;
 
@@ -64,14 +66,12 @@ fn width<'a>(members: &[usize], text: impl Fn(&usize) -> &'a [u8], counts: bool)
         .collect();
     let different: BTreeSet<&[u8]> = all.iter().copied().collect();
     let any = |is: fn(&u8) -> bool| all.iter().any(|text| text.iter().any(is));
-    let enough = if counts {
-        width >= 3 && different.len() >= 2
-    } else {
-        width >= 2
-            && different.len() >= FEWEST
-            && any(u8::is_ascii_alphabetic)
-            && any(u8::is_ascii_digit)
-    };
+    let count = counts && width >= SHORTEST_COUNT && different.len() >= 2;
+    let code = width >= 2
+        && different.len() >= FEWEST
+        && any(u8::is_ascii_alphabetic)
+        && any(u8::is_ascii_digit);
+    let enough = count || code;
     let one_case = !(any(u8::is_ascii_uppercase) && any(u8::is_ascii_lowercase));
     (enough && one_case && all.len() * 10 >= members.len() * 9).then_some(width)
 }

@@ -8,6 +8,7 @@ use std::ops::Range;
 
 use rust_decimal::Decimal;
 
+use super::codes::SHORTEST_COUNT;
 use super::symbols::{self, glyph_at};
 use crate::balance::layout::Digits;
 
@@ -180,6 +181,7 @@ fn code_at(line: &[u8], code: &Range<usize>, marks: Marks) -> Token {
     let text = line.get(code.clone()).unwrap_or_default();
     let value = marks
         .factor
+        .filter(|_| text.len() >= SHORTEST_COUNT)
         .and_then(|factor| marks.digits.counted(text, factor));
     Token {
         kind: Kind::Number,
