@@ -9,6 +9,7 @@ use rust_decimal::prelude::ToPrimitive as _;
 
 use super::form::{Part, Skeleton, skeletons};
 use super::physics::Showing;
+use super::sign::{SignText, signs};
 use crate::balance::{Digits, FrameSpec, Layout, LayoutSpec, Sign, symbol_bytes};
 use crate::mass::{Shown, Status, Unit};
 use crate::trouble::Trouble;
@@ -43,67 +44,6 @@ struct Way {
     word_width: usize,
 }
 
-/// How a sign is written where the layout has no symbols of its own for it: before a positive
-/// value, before a negative one.
-const SIGNS: [(&str, &str); 4] = [("", "-"), ("+", "-"), (" ", "-"), ("+ ", "- ")];
-
-/// A sign, and the part of it that stands behind the digits.
-#[derive(Debug, Clone, Default)]
-struct SignText {
-    before: Vec<u8>,
-    behind: Vec<u8>,
-}
-
-/// Every way to write a sign in a layout.
-fn signs(spec: &LayoutSpec) -> Vec<[SignText; 2]> {
-    if spec.signs.is_empty() {
-        let plain = |text: &str| SignText {
-            before: text.as_bytes().to_vec(),
-            behind: Vec::new(),
-        };
-        return SIGNS
-            .map(|(plus, minus)| [plain(plus), plain(minus)])
-            .to_vec();
-    }
-    let has_close = spec.line.contains("<close>");
-    let of = |wanted: Sign| -> Vec<Vec<u8>> {
-        let all = spec.signs.iter().filter(|(_, sign)| *sign == wanted);
-        all.map(|(symbol, _)| symbol_bytes(symbol)).collect()
-    };
-    let longest = spec
-        .signs
-        .iter()
-        .map(|(symbol, _)| symbol_bytes(symbol).len());
-    let longest = longest.max().unwrap_or(0);
-    let text = |symbol: &[u8], wide: bool| {
-        let middle = symbol.len().div_ceil(2);
-        let (before, behind) = match symbol.split_at_checked(middle) {
-            Some((before, behind)) if has_close => (before, behind),
-            _ => (symbol, &b""[..]),
-        };
-        let mut text = SignText {
-            before: before.to_vec(),
-            behind: behind.to_vec(),
-        };
-        if wide && has_close {
-            text.before.resize(longest.div_ceil(2), b' ');
-            text.behind.resize(longest / 2, b' ');
-        } else if wide {
-            text.before.resize(longest, b' ');
-        }
-        text
-    };
-    let mut out = Vec::new();
-    for plus in of(Sign::Plus) {
-        for minus in of(Sign::Minus) {
-            for wide in [false, true] {
-                out.push([text(&plus, wide), text(&minus, wide)]);
-            }
-        }
-    }
-    out
-}
-
 impl LayoutWriter {
     /// A writer for a layout.
     ///
@@ -125,7 +65,9 @@ impl LayoutWriter {
             last: Way::default(),
         };
         let samples = [(0, true), (0, false), (1234, false), (123_456, true)];
-        for (count, moving) in samples {
+        // Counts have an end, and a small one.
+        let most = if spec.digits.are_counts() { 3 } else { 4 };
+        for (count, moving) in samples.into_iter().take(most) {
             let showing = Showing {
                 digits: Decimal::new(count, decimals),
                 unit,
@@ -237,6 +179,9 @@ impl LayoutWriter {
             let count = count.to_u64()?;
             digits = format!("{count:0width$X}");
         }
+        // Two's complement is its own sign.
+        let own = self.spec.digits == Digits::HexadecimalSigned;
+        let sign = if own { b"" } else { sign };
         let mut out = filled(&digits, sign, way.width, way.zeros);
         if self.spec.digits == Digits::LastFirst {
             out.reverse();
@@ -509,6 +454,94 @@ mod tests {
                 at_rest,
                 "{form}"
             );
+        }
+    }
+
+    #[test]
+    fn signs_and_digits_of_every_kind_are_written_as_they_are_read() {
+        use Digits::{Hexadecimal, HexadecimalSigned, LastFirst, Plain};
+        let letters = [("P", Sign::Plus), ("N", Sign::Minus)];
+        let brackets = [("", Sign::Plus), ("()", Sign::Minus)];
+        let words = [
+            ("NS", Sign::Minus),
+            ("NU", Sign::Minus),
+            ("S", Sign::Plus),
+            ("D", Sign::Plus),
+        ];
+        let stable = [("S", Status::Stable), ("D", Status::InMotion)];
+        for (form, digits, signs, statuses, at_rest, below) in [
+            (
+                "(?<sign>[PN]) (?<value>[ 0-9.]{8}) (?<unit>[a-z]+)",
+                Plain,
+                &letters[..],
+                &[][..],
+                "P    12.34 g",
+                "N     0.05 g",
+            ),
+            (
+                "(?<sign>[(]?)(?<value>[0-9.]+)(?<close>[)]?) (?<unit>[a-z]+)",
+                Plain,
+                &brackets,
+                &[],
+                "12.34 g",
+                "(0.05) g",
+            ),
+            (
+                "(?<value>[0-9.]+) (?<unit>[a-z]+)(?<sign>[+-])",
+                Plain,
+                &[],
+                &[],
+                "12.34 g+",
+                "0.05 g-",
+            ),
+            (
+                "(?<status>(?<sign>NS|NU|S|D)) (?<value>[0-9.]+) (?<unit>[a-z]+)",
+                Plain,
+                &words,
+                &stable,
+                "S 12.34 g",
+                "NS 0.05 g",
+            ),
+            (
+                "=(?<value>[0-9.+-]+) (?<unit>[a-z]+)",
+                LastFirst,
+                &[],
+                &[],
+                "=43.21 g",
+                "=50.0- g",
+            ),
+            (
+                "(?<value>-?[0-9A-F]{4}) (?<unit>[a-z]+)",
+                Hexadecimal,
+                &[],
+                &[],
+                "04D2 g",
+                "-0005 g",
+            ),
+            (
+                "(?<value>[0-9A-F]{4}) (?<unit>[a-z]+)",
+                HexadecimalSigned,
+                &[],
+                &[],
+                "04D2 g",
+                "FFFB g",
+            ),
+        ] {
+            let spec = LayoutSpec {
+                digits,
+                factor: digits.are_counts().then(|| Decimal::new(1, 2)),
+                signs: signs
+                    .iter()
+                    .map(|(text, sign)| ((*text).to_owned(), *sign))
+                    .collect(),
+                ..spec(form, b'.', statuses)
+            };
+            let frame = FrameSpec::default();
+            let mut writer = LayoutWriter::new(&spec, frame, Unit::Gram, 2).unwrap();
+            let written = line(&mut writer, "12.34", Unit::Gram, false);
+            assert_eq!(written.trim_end_matches("\r\n"), at_rest, "{form}");
+            let written = line(&mut writer, "-0.05", Unit::Gram, false);
+            assert_eq!(written.trim_end_matches("\r\n"), below, "{form}");
         }
     }
 

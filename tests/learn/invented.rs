@@ -3,12 +3,15 @@
 use std::collections::BTreeMap;
 
 use panbell::balance::learn::{self as teach, Capture, Learnt, Told};
-use panbell::balance::{Layout, Piece, Splitter};
-use panbell::mass::{Indication, Shown, Status};
+use panbell::balance::{FrameSpec, Layout, LayoutSpec, Piece, Splitter};
+use panbell::mass::{Indication, Shown, Status, Unit};
+use panbell::settings::BalanceFile;
 use rust_decimal::Decimal;
 
 use super::grammar::{Random, Sent, Shape, Show};
 use super::sessions::{self, Kind, Phase};
+use super::support::home::Home;
+use super::support::service::{plain, run};
 
 /// What came of one session.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -84,7 +87,18 @@ pub(crate) fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
     if !is_settled(&learnt) {
         return Came::Declined(why(&learnt));
     }
-    let mut layout = Layout::compile(&learnt.layout).unwrap();
+    let unit = learnt.unit.unit();
+    judge_layout(shape, kind, (&learnt.layout, learnt.frame, unit), r)
+}
+
+/// Reads a session of the same kind and a fresh one with what was learned.
+fn judge_layout(
+    shape: &Shape,
+    kind: Kind,
+    (spec, frame, unit): (&LayoutSpec, FrameSpec, Option<Unit>),
+    r: &mut Random,
+) -> Came {
+    let mut layout = Layout::compile(spec).unwrap();
     let mut gaps = Vec::new();
     let mut shows: Vec<Show> = sessions::session(shape, kind, r)
         .into_iter()
@@ -93,7 +107,7 @@ pub(crate) fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
     shows.extend(sessions::fresh(shape, r));
     for line in sent(shape, &shows) {
         let mut reading = None;
-        let mut splitter = Splitter::at_line_start().framed(learnt.frame);
+        let mut splitter = Splitter::at_line_start().framed(frame);
         splitter.push(&line.bytes, |piece| {
             if let Piece::Line(line) = piece {
                 reading = layout.read(line).ok();
@@ -103,7 +117,7 @@ pub(crate) fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
             "{} is {reading:?}, means {:?}; by {:?}",
             line.bytes.escape_ascii(),
             line.means,
-            learnt.layout
+            spec
         );
         let Some(reading) = reading else {
             if line.means.is_some() {
@@ -136,11 +150,8 @@ pub(crate) fn judge(shape: &Shape, kind: Kind, r: &mut Random) -> Came {
             return Came::Wrong(format!("no mass: {text}"));
         };
         // A count has no unit of its own: that it is the same mass is enough.
-        let same_mass = learnt.layout.factor.is_some()
-            && learnt
-                .unit
-                .unit()
-                .is_some_and(|unit| digits * unit.grams() == means.value * means.unit.grams());
+        let same_mass = spec.factor.is_some()
+            && unit.is_some_and(|unit| digits * unit.grams() == means.value * means.unit.grams());
         if same_mass {
             continue;
         }
@@ -222,6 +233,38 @@ fn what_is_learned_of_an_invented_shape_is_right_or_said_not_to_be_settled() {
         wrong.len(),
         &wrong[..wrong.len().min(5)]
     );
+}
+
+#[test]
+fn the_program_saves_with_exit_0_only_what_is_right() {
+    let (mut saved, mut held) = (0, 0);
+    for seed in 1..=14 {
+        let shape = Shape::random(seed);
+        for kind in [Kind::Plain, Kind::Tared, Kind::UnitKey, Kind::Noisy] {
+            let home = Home::new();
+            let mut r = Random(seed.wrapping_mul(77).wrapping_add(kind as u64));
+            let log = home.path().join("captured.log");
+            std::fs::write(&log, capture(&shape, kind, &mut r).bytes).unwrap();
+            let log = log.to_str().unwrap();
+            let words = ["learn", "--from", log, "--weight", "20 g", "--save", "own"];
+            let said = run(plain(home.path()).args(words));
+            let what = format!("{seed} {kind:?} {shape:?}\n{}{}", said.out, said.err);
+            if said.code != 0 {
+                // What is missing is said, and what to do.
+                assert!(said.code == 3 || !said.err.is_empty(), "{what}");
+                held += 1;
+                continue;
+            }
+            saved += 1;
+            let text = std::fs::read_to_string(home.path().join("balances/own.toml")).unwrap();
+            let file = BalanceFile::parse("own", &text).unwrap();
+            let unit = file.layout.factor.map(|_| Unit::Gram);
+            let came = judge_layout(&shape, kind, (&file.layout, file.frame, unit), &mut r);
+            assert!(!matches!(came, Came::Wrong(_)), "{came:?}\n{what}");
+        }
+    }
+    println!("{saved} saved with exit 0, {held} not");
+    assert!(saved >= 14, "{saved}");
 }
 
 /// For looking at one shape: `SEED=12 KIND=5 cargo test --test learn one_shape -- --nocapture`.
