@@ -65,3 +65,21 @@ pub(super) fn signs(spec: &LayoutSpec) -> Vec<[SignText; 2]> {
     }
     out
 }
+
+/// Digits with their sign, filled up to a width: with blanks before the sign, or noughts behind it.
+pub(super) fn filled(digits: &str, sign: &[u8], width: usize, zeros: bool) -> Vec<u8> {
+    let missing = width.saturating_sub(sign.len() + digits.len());
+    let filling = std::iter::repeat_n(if zeros { b'0' } else { b' ' }, missing);
+    if zeros {
+        sign.iter()
+            .copied()
+            .chain(filling)
+            .chain(digits.bytes())
+            .collect()
+    } else {
+        filling
+            .chain(sign.iter().copied())
+            .chain(digits.bytes())
+            .collect()
+    }
+}

@@ -9,7 +9,7 @@ use rust_decimal::prelude::ToPrimitive as _;
 
 use super::form::{Part, Skeleton, skeletons};
 use super::physics::Showing;
-use super::sign::{SignText, signs};
+use super::sign::{SignText, filled, signs};
 use crate::balance::{Digits, FrameSpec, Layout, LayoutSpec, Sign, symbol_bytes};
 use crate::mass::{Shown, Status, Unit};
 use crate::trouble::Trouble;
@@ -316,23 +316,6 @@ struct Fills {
     negative: bool,
     units: Vec<Vec<u8>>,
     words: Vec<Vec<u8>>,
-}
-
-fn filled(digits: &str, sign: &[u8], width: usize, zeros: bool) -> Vec<u8> {
-    let missing = width.saturating_sub(sign.len() + digits.len());
-    let filling = std::iter::repeat_n(if zeros { b'0' } else { b' ' }, missing);
-    if zeros {
-        sign.iter()
-            .copied()
-            .chain(filling)
-            .chain(digits.bytes())
-            .collect()
-    } else {
-        filling
-            .chain(sign.iter().copied())
-            .chain(digits.bytes())
-            .collect()
-    }
 }
 
 fn pad(line: &mut Vec<u8>, text: &[u8], width: usize) {

@@ -129,6 +129,8 @@ pub struct Shape {
 #[derive(Debug, Clone, Copy)]
 pub struct Show {
     pub value: Decimal,
+    /// What the balance takes off.
+    pub tare: Decimal,
     pub unit: Unit,
     pub moving: bool,
 }
@@ -447,6 +449,11 @@ impl Shape {
         out
     }
 
+    /// Whether gross and tare stand in the same line.
+    fn several(&self) -> bool {
+        matches!(self.block, 2 | 3) && self.digits == Digits::Plain && !self.joint.is_empty()
+    }
+
     /// One line without its end.
     pub fn line(&self, show: &Show, n: usize) -> Vec<u8> {
         let negative = show.value < Decimal::ZERO;
@@ -484,7 +491,11 @@ impl Shape {
         if self.unit_at == UnitAt::Before {
             fields.push(symbol.clone());
         }
-        let mut value = self.label.as_bytes().to_vec();
+        let mut value = if self.several() && self.block == 2 {
+            b"N ".to_vec()
+        } else {
+            self.label.as_bytes().to_vec()
+        };
         value.extend(self.value(show));
         let has_unit = match self.unit_at {
             UnitAt::None | UnitAt::Before => false,
@@ -523,6 +534,17 @@ impl Shape {
         fields.extend(sign_at(Place::Last));
         if self.counter == 3 {
             fields.push(format!("{}", (n * 7) % 1000).into_bytes());
+        }
+        if self.several() {
+            // Gross and tare in the same line, with a word before each or without one.
+            let mass = |word: &str, value: Decimal| {
+                let value = panbell::mass::fixed(value, self.decimals);
+                let word = if self.block == 2 { word } else { "" };
+                let mark = if value < Decimal::ZERO { "-" } else { "" };
+                format!("{word}{mark}{}", self.number(value)).into_bytes()
+            };
+            fields.push(mass("G ", show.value + show.tare));
+            fields.push(mass("T ", show.tare));
         }
         let mut out = self.head.as_bytes().to_vec();
         out.extend(fields.join(joint));

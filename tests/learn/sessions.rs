@@ -16,6 +16,7 @@ pub fn session(shape: &Shape, kind: Kind, r: &mut Random) -> Vec<(Show, Phase)> 
     let mut out: Vec<(Show, Phase)> = Vec::new();
     let show = |value, moving| Show {
         value,
+        tare: zero,
         unit: shape.unit,
         moving,
     };
@@ -61,6 +62,7 @@ pub fn session(shape: &Shape, kind: Kind, r: &mut Random) -> Vec<(Show, Phase)> 
             out.push((
                 Show {
                     value: shown,
+                    tare: zero,
                     unit: other,
                     moving: false,
                 },
@@ -76,10 +78,13 @@ pub fn session(shape: &Shape, kind: Kind, r: &mut Random) -> Vec<(Show, Phase)> 
         rest(&mut out, full, long, Phase::Between);
     }
     // The tare key: zero at once; then the weight is lifted.
+    let tared = out.len();
     rest(&mut out, zero, long, Phase::Between);
     go(&mut out, -full, down);
     rest(&mut out, -full, long, Phase::Below);
-    if r.one_in(2) {
+    let back = r.one_in(2);
+    let zeroed = if back { usize::MAX } else { out.len() };
+    if back {
         go(&mut out, -full, up);
         rest(&mut out, zero, long, Phase::Between);
     } else if !few {
@@ -87,6 +92,11 @@ pub fn session(shape: &Shape, kind: Kind, r: &mut Random) -> Vec<(Show, Phase)> 
         rest(&mut out, zero, long, Phase::Between);
         go(&mut out, zero, up);
         rest(&mut out, full, 6, Phase::Between);
+    }
+    for (at, (show, _)) in out.iter_mut().enumerate() {
+        if at >= tared && at < zeroed {
+            show.tare = full;
+        }
     }
     out
 }
@@ -130,6 +140,8 @@ pub const KINDS: [Kind; 6] = [
 pub fn fresh(shape: &Shape, r: &mut Random) -> Vec<Show> {
     let mut out = Vec::new();
     let most = panbell::mass::fixed(Decimal::from(60) / shape.unit.grams(), shape.decimals);
+    let part = |steps: usize| most * Decimal::from(steps as u64) / Decimal::from(10);
+    let part = |steps| panbell::mass::fixed(part(steps), shape.decimals);
     for at in 0..60 {
         let share = Decimal::new(i64::try_from(r.below(100_000)).unwrap(), 5);
         let share = if at % 3 == 0 {
@@ -146,6 +158,7 @@ pub fn fresh(shape: &Shape, r: &mut Random) -> Vec<Show> {
         }
         out.push(Show {
             value,
+            tare: part(r.below(3)),
             unit: shape.unit,
             moving: at % 2 == 1 && at % 3 != 0,
         });

@@ -6,14 +6,17 @@
 
 use std::collections::BTreeMap;
 
-use super::family::{Line, Other};
+use super::family::{Family, Line, Other, Row};
 use super::groups::Group;
 use super::roles::shown;
+use super::series::{self, Levels, Point};
 use super::signs::Signs;
 use super::strays::is_seldom;
+use super::symbols::{self, Of};
 use super::token::is_blank;
 use super::{Learnt, LearntLine};
 use crate::balance::layout::NoReading;
+use crate::mass::{Mass, Unit};
 
 /// Something that stands against weighing with what was learned.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -26,6 +29,8 @@ pub enum Open {
     Unread(usize, Vec<u8>),
     /// So many of all lines are not read.
     MostUnread(usize, usize),
+    /// A line like this one holds another number that is the weight, too.
+    Several(Vec<u8>),
 }
 
 /// Names what stands against it.
@@ -91,6 +96,52 @@ pub(super) fn turns(other: &Other<'_>) -> bool {
     other.turns || lines.len() >= 4 && pairs.count() * 10 <= lines.len()
 }
 
+/// A line of a family in which another number beside the value is the weight, too, though no word says
+/// that the value is the net mass.
+pub(super) fn several(
+    family: &Family,
+    lines: &[Line<'_>],
+    (weight, stated): (Option<Mass>, Option<Unit>),
+    levels: &Levels,
+) -> Option<Open> {
+    let sample = family.rows.first().and_then(|row| lines.get(row.line))?;
+    let number = |row: &Row, at: usize| {
+        let (from, _) = row.cells.get(at).copied().flatten()?;
+        let line = lines.get(row.line)?;
+        let token = line.tokens.iter().find(|token| token.from == from)?;
+        token
+            .number
+            .filter(|number| number.plain && number.decimals > 0)
+    };
+    let is_net = family.slot.checked_sub(1).is_some_and(|before| {
+        let near = family.columns.get(before.saturating_sub(1)..=before);
+        near.unwrap_or_default().iter().any(|column| {
+            column
+                .texts
+                .keys()
+                .any(|text| symbols::of(text) == Some(Of::Net))
+        })
+    });
+    let also = (0..family.columns.len())
+        .filter(|at| *at != family.slot)
+        .any(|at| {
+            let point = |row: &Row| {
+                let number = number(row, at)?;
+                Some(Point {
+                    line: row.line,
+                    value: number.value,
+                    decimals: number.decimals,
+                    phase: lines.get(row.line)?.phase,
+                })
+            };
+            let points: Vec<Point> = family.rows.iter().filter_map(point).collect();
+            let other = series::levels(&points, weight, stated);
+            points.len() * 2 > family.rows.len()
+                && other.units.iter().any(|unit| levels.units.contains(unit))
+        });
+    (also && !is_net).then(|| Open::Several(sample.bytes.to_vec()))
+}
+
 /// Whether the lines of a group hold a number that can be a mass.
 pub(super) fn may_weigh(lines: &[Line<'_>], group: &Group) -> bool {
     let line = |at: &usize| {
@@ -136,6 +187,10 @@ pub(super) fn told(open: &Open) -> String {
         }
         Open::Unread(count, line) => format!(
             "{count} lines like {} hold a number and are not read: they may be weighings of another state. Capture more of them, as with the weight put on and lifted several times, or write their form into the file.",
+            shown(line)
+        ),
+        Open::Several(line) => format!(
+            "Lines like {} hold more than one number that is the check weight, and which of them is the load above the tare is not said in them. Capture again with the tare key pressed while the weight lies on the pan, or write into the form of the file which it is.",
             shown(line)
         ),
         Open::MostUnread(odd, heard) => format!(

@@ -160,7 +160,8 @@ pub(super) fn anchor(
             }
             let unit = nearest_unit(lines, group, place);
             let levels = series::levels(&points, told.0, unit);
-            let rank = rank(&points, &levels, unit, told.1, group);
+            let first = group.lines.first().and_then(|at| lines.get(*at));
+            let rank = rank((&points, &levels), (unit, told.1), group, (first, place));
             if best.is_none_or(|(_, _, known)| rank > known) {
                 best = Some((at, place, rank));
             }
@@ -220,21 +221,34 @@ pub(super) fn nearest_unit(lines: &[Line<'_>], group: &Group, place: usize) -> O
 }
 
 fn rank(
-    points: &[Point],
-    levels: &Levels,
-    unit: Option<Unit>,
-    told: Option<Unit>,
+    (points, levels): (&[Point], &Levels),
+    (unit, told): (Option<Unit>, Option<Unit>),
     group: &Group,
+    (line, place): (Option<&Line<'_>>, usize),
 ) -> Rank {
     let proven = match unit.or(told) {
         Some(unit) if levels.units.contains(&unit) => 4,
         _ if levels.units.is_empty() => 0,
         _ => 2,
     } + u8::from(!levels.units.is_empty() && levels.empty.is_some());
-    let of = group
+    // Of several masses in one line the word before each says what it is of.
+    let own = || {
+        let masses = |line: &Line<'_>| {
+            let numbers = line.tokens.iter().filter_map(|token| token.number);
+            numbers
+                .filter(|number| number.plain && number.decimals > 0)
+                .count()
+        };
+        let line = line.filter(|line| masses(line) > 1)?;
+        let before = line.tokens.get(..place)?.iter().rev();
+        let word = before.take(2).find(|token| token.kind == Kind::Word)?;
+        symbols::of(line.text(word))
+    };
+    let label = group
         .labels
         .iter()
         .find_map(|(_, label)| symbols::of(label));
+    let of = label.or_else(own);
     let of = match of {
         Some(Of::Tare) => 0,
         Some(Of::Gross) => 1,

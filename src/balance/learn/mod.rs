@@ -22,6 +22,7 @@ mod roles;
 mod series;
 mod signs;
 mod stamps;
+mod status;
 mod strays;
 mod symbols;
 mod token;
@@ -399,6 +400,8 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
         unsettled: roles.unsettled.clone(),
     };
     learnt.open = audit::open(&learnt, &signs, &lines, &others);
+    let several = audit::several(&family, &lines, (told.weight, stated), &levels);
+    learnt.open.extend(several);
     words::unsettled(&mut learnt, told, &levels, (&form, cut.supposed));
     Ok(learnt)
 }

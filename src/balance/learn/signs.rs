@@ -241,13 +241,28 @@ fn may_be_sign(family: &Family, at: usize) -> bool {
         .texts
         .keys()
         .any(|text| symbols::plain_unit(text).is_some() && symbols::hinted_sign(text).is_none());
+    // Gross and net change with the tare key, too.
+    let kinds =
+        column.texts.len() > 1 && column.texts.keys().all(|text| symbols::of(text).is_some());
     let looks = match column.kind {
         Kind::Number => column.texts.keys().all(short),
         Kind::Word | Kind::Mark(_) => true,
     };
+    // What touches the number that follows is that number's own.
+    let touches = at > family.slot
+        && family
+            .columns
+            .get(at + 1)
+            .is_some_and(|next| next.kind == Kind::Number)
+        && family.rows.iter().any(|row| {
+            let cell = |at: usize| row.cells.get(at).copied().flatten();
+            matches!((cell(at), cell(at + 1)), (Some((_, to)), Some((from, _))) if to == from)
+        });
     at != family.slot
         && looks
+        && !(touches && matches!(column.kind, Kind::Mark(_)))
         && !column.label
+        && !kinds
         && column.texts.len() <= MOST_TEXTS
         && !(units && column.kind == Kind::Word)
 }
