@@ -13,7 +13,7 @@ use super::series::{self, Levels, Point};
 use super::signs::Signs;
 use super::strays::is_seldom;
 use super::symbols::{self, Of};
-use super::token::is_blank;
+use super::token::{Kind, is_blank};
 use super::{Learnt, LearntLine};
 use crate::balance::layout::NoReading;
 use crate::mass::{Mass, Unit};
@@ -113,14 +113,16 @@ pub(super) fn several(
             .number
             .filter(|number| number.plain && number.decimals > 0)
     };
-    let is_net = family.slot.checked_sub(1).is_some_and(|before| {
-        let near = family.columns.get(before.saturating_sub(1)..=before);
-        near.unwrap_or_default().iter().any(|column| {
-            column
-                .texts
-                .keys()
-                .any(|text| symbols::of(text) == Some(Of::Net))
-        })
+    let mut before = family
+        .columns
+        .get(..family.slot)
+        .unwrap_or_default()
+        .iter()
+        .rev();
+    let word = before.find(|column| column.kind != Kind::Mark(b'+'));
+    let is_net = word.is_some_and(|column| {
+        let net = |text: &Vec<u8>| symbols::of(text) == Some(Of::Net);
+        column.kind == Kind::Word && column.texts.keys().all(net)
     });
     let also = (0..family.columns.len())
         .filter(|at| *at != family.slot)

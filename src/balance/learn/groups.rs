@@ -175,7 +175,8 @@ fn points(lines: &[Line<'_>], members: &[usize], place: usize) -> Vec<Point> {
     let beside = |at: &usize| -> Option<Unit> {
         let line = lines.get(*at)?;
         let unit = |at: Option<usize>| symbols::plain_unit(line.text(line.tokens.get(at?)?));
-        unit(place.checked_add(1)).or_else(|| unit(place.checked_sub(1)))
+        let before = || unit(place.checked_sub(1)).filter(|_| masses(line) < 2);
+        unit(place.checked_add(1)).or_else(before)
     };
     let mut units: Vec<Option<Unit>> = members.iter().map(beside).collect();
     units.sort();
@@ -217,7 +218,17 @@ pub(super) fn nearest_unit(lines: &[Line<'_>], group: &Group, place: usize) -> O
         let token = line.tokens.get(at?)?;
         symbols::plain_unit(line.text(token))
     };
-    word(place.checked_add(1)).or_else(|| word(place.checked_sub(1)))
+    // Of several masses in one line the word before each names it.
+    let before = || word(place.checked_sub(1)).filter(|_| masses(line) < 2);
+    word(place.checked_add(1)).or_else(before)
+}
+
+/// Numbers of a line that can be a mass.
+fn masses(line: &Line<'_>) -> usize {
+    let numbers = line.tokens.iter().filter_map(|token| token.number);
+    numbers
+        .filter(|number| number.plain && number.decimals > 0)
+        .count()
 }
 
 fn rank(
@@ -233,12 +244,6 @@ fn rank(
     } + u8::from(!levels.units.is_empty() && levels.empty.is_some());
     // Of several masses in one line the word before each says what it is of.
     let own = || {
-        let masses = |line: &Line<'_>| {
-            let numbers = line.tokens.iter().filter_map(|token| token.number);
-            numbers
-                .filter(|number| number.plain && number.decimals > 0)
-                .count()
-        };
         let line = line.filter(|line| masses(line) > 1)?;
         let before = line.tokens.get(..place)?.iter().rev();
         let word = before.take(2).find(|token| token.kind == Kind::Word)?;

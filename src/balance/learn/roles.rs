@@ -218,19 +218,17 @@ pub(super) fn of_one_unit(family: &Family, lines: &[Line<'_>], signs: &Signs) ->
         .collect()
 }
 
-/// Whether a word names the mass that follows it, as the one before the value names the value.
+/// Whether a word names the mass that follows it, as another one names another mass.
 fn is_label(family: &Family, at: usize) -> bool {
-    let says = |column: Option<&Column>| {
-        column.is_some_and(|column| column.texts.keys().all(|text| symbols::of(text).is_some()))
+    let names = |at: usize| {
+        let column = family.columns.get(at);
+        let says = |text: &Vec<u8>| symbols::of(text).is_some();
+        let mut behind = family.columns.iter().skip(at + 1);
+        let next = behind.find(|column| column.kind != Kind::Mark(b'+'));
+        column.is_some_and(|column| column.kind == Kind::Word && column.texts.keys().all(says))
+            && next.is_some_and(|next| next.kind == Kind::Number)
     };
-    let before = family.columns.get(..family.slot).unwrap_or_default();
-    let word = before.iter().rev().find(|column| column.kind == Kind::Word);
-    let mut behind = family.columns.iter().skip(at + 1);
-    let next = behind.find(|column| column.kind != Kind::Mark(b'+'));
-    at > family.slot
-        && says(word)
-        && says(family.columns.get(at))
-        && next.is_some_and(|next| next.kind == Kind::Number)
+    names(at) && (0..family.columns.len()).any(|other| other != at && names(other))
 }
 
 /// Plain words that speak of rest or motion, or of what is weighed, and so are no units.
