@@ -216,7 +216,7 @@ fn figures(seeds: std::ops::Range<u64>) -> (BTreeMap<(Kind, &'static str), usize
 
 #[test]
 fn what_is_learned_of_an_invented_shape_is_right_or_said_not_to_be_settled() {
-    let count: u64 = std::env::var("SHAPES").map_or(150, |text| text.parse().unwrap());
+    let count: u64 = std::env::var("SHAPES").map_or(70, |text| text.parse().unwrap());
     let from: u64 = std::env::var("FROM").map_or(1, |text| text.parse().unwrap());
     let (counts, told) = figures(from..from + count);
     if let Ok(path) = std::env::var("TOLD") {

@@ -370,6 +370,10 @@ pub(super) fn of_number(seen: BTreeSet<u8>) -> BTreeSet<u8> {
             out.extend(b'a'..=b'f');
         }
     }
+    // Another mass, as the gross one, goes below zero one day.
+    if out.contains(&b'.') || out.contains(&b',') {
+        out.insert(b'-');
+    }
     out.insert(b'0');
     out
 }
