@@ -10,15 +10,25 @@ mod support;
 
 #[path = "learn/corpus.rs"]
 mod corpus;
+#[path = "learn/damage.rs"]
+mod damage;
 #[path = "learn/dashes.rs"]
 mod dashes;
 #[path = "learn/foreign.rs"]
 mod foreign;
+#[path = "learn/grammar.rs"]
+mod grammar;
+#[path = "learn/invented.rs"]
+mod invented;
 #[path = "learn/logs.rs"]
 mod logs;
 #[path = "learn/port.rs"]
 mod port;
+#[path = "learn/sessions.rs"]
+mod sessions;
 #[path = "learn/shapes.rs"]
 mod shapes;
+#[path = "learn/signed.rs"]
+mod signed;
 #[path = "learn/stamps.rs"]
 mod stamps;

@@ -497,7 +497,7 @@ decimal = ","
             [
                 "settings-value",
                 "Line 7 of HOME/balances/own.toml reads form = '(?<value>[0-9.]+'. It cannot be read: unclosed group.",
-                "Mend the form; a group is written (?<value>...), and known groups are value, fine, sign, unit, status, kind.",
+                "Mend the form; a group is written (?<value>...), and known groups are value, fine, sign, close, unit, status, kind.",
             ],
             [
                 "settings-value",
@@ -528,6 +528,116 @@ decimal = ","
     );
 }
 
+const SIGNED: &str = r#"
+says = "A sign in words, about the digits, behind the unit; digits from behind; counts."
+port = { speed = 9600, framing = "8N1" }
+[line]
+form = 'FORM'
+decimal = "."
+"#;
+
+#[test]
+fn a_balance_file_says_how_a_sign_and_the_digits_are_written() {
+    let read = |form: &str, more: &str, line: &[u8]| {
+        let text = SIGNED.replace("FORM", form) + more;
+        let file = BalanceFile::parse("own", &text).unwrap();
+        assert_eq!(
+            BalanceFile::parse("own", &file.to_toml()).unwrap(),
+            file,
+            "{text}"
+        );
+        let reading = Layout::compile(&file.layout).unwrap().read(line);
+        reading.map(|reading| match reading.shown {
+            Shown::UnitUnstated(digits) => digits.to_string(),
+            Shown::SignUnproven(digits) => format!("{digits}?"),
+            other => format!("{other:?}"),
+        })
+    };
+    let words = "[sign]\nP = 'plus'\nN = 'minus'\n'\\xE2\\x88\\x92' = 'minus'\n";
+    let letters = "(?<sign>[A-Z]| |\\xE2\\x88\\x92) *(?<value>[0-9.]+)";
+    let about = "(?<sign>[(]?)(?<value>[0-9.]+)(?<close>[)]?)";
+    let brackets = "[sign]\n'' = 'plus'\n'()' = 'minus'\n";
+    let behind = "(?<value>[0-9.]+) ?(?<sign>[+-]?)";
+    let back = "=(?<value>[0-9.+-]+)";
+    let count = "(?<value>[+-]?[0-9A-F]{4})";
+    for (form, more, line, want) in [
+        (letters, words, &b"P 12.34"[..], "12.34"),
+        (letters, words, b"N 12.34", "-12.34"),
+        (letters, words, b"\xE2\x88\x92 12.34", "-12.34"),
+        (letters, words, b"X 12.34", "12.34?"),
+        (letters, words, b"  12.34", "12.34?"),
+        (about, brackets, b"12.34", "12.34"),
+        (about, brackets, b"(12.34)", "-12.34"),
+        // Half a bracket is no sign that is known.
+        (about, brackets, b"(12.34", "12.34?"),
+        (about, brackets, b"12.34)", "12.34?"),
+        (behind, "", b"12.34-", "-12.34"),
+        (behind, "", b"12.34 +", "12.34"),
+        (back, "digits = 'last first'\n", b"=43.21", "12.34"),
+        (back, "digits = 'last first'\n", b"=43.21-", "-12.34"),
+        (back, "digits = 'last first'\n", b"=-43.21", "-12.34"),
+        (
+            count,
+            "digits = 'hexadecimal'\nfactor = '0.01'\n",
+            b"04D2",
+            "12.34",
+        ),
+        (
+            count,
+            "digits = 'hexadecimal'\nfactor = '0.01'\n",
+            b"0000",
+            "0.00",
+        ),
+        (
+            count,
+            "digits = 'hexadecimal'\nfactor = '0.01'\n",
+            b"FB2E",
+            "643.02",
+        ),
+        (
+            count,
+            "digits = 'hexadecimal'\nfactor = '0.01'\n",
+            b"-04D2",
+            "-12.34",
+        ),
+        (
+            count,
+            "digits = \"hexadecimal, two's complement\"\nfactor = '0.005'\n",
+            b"FB2E",
+            "-6.170",
+        ),
+        (behind, "minus = 'not proven'\n", b"12.34", "12.34?"),
+        (behind, "minus = 'proven'\n", b"12.34", "12.34"),
+    ] {
+        let what = line.escape_ascii();
+        assert_eq!(
+            read(form, more, line).as_deref(),
+            Ok(want),
+            "{form} {more} {what}"
+        );
+    }
+    for (form, more, why) in [
+        (behind, "digits = 'hexadecimal'\n", "belong together"),
+        (behind, "factor = '0.01'\n", "belong together"),
+        (
+            count,
+            "digits = 'hexadecimal'\nfactor = '0'\n",
+            "what a count can be worth",
+        ),
+        (count, "digits = 'octal'\n", "not known here"),
+        (behind, "minus = 'maybe'\n", "not known here"),
+        ("(?<value>[0-9.]+)", words, "has no group sign"),
+        (about, "", "no [sign] with a group sign"),
+        (letters, "[sign]\nP = 'up'\n", "is not a sign"),
+    ] {
+        let wrong = BalanceFile::parse("own", &(SIGNED.replace("FORM", form) + more));
+        assert!(
+            wrong.unwrap_err().to_string().contains(why),
+            "{form} {more} {why}"
+        );
+    }
+}
+
 #[test]
 fn a_form_and_its_tables_must_fit() {
     let home = Home::with(&SHORTEST.replace("signed-fixed", "own"));
@@ -548,8 +658,8 @@ fn a_form_and_its_tables_must_fit() {
         (
             "(?<mass>.*)",
             "",
-            "The line layout cannot be used: its line pattern names a group \"mass\"; known are value, fine, sign, unit, status, kind.",
-            "Mend the form; a group is written (?<value>...), and known groups are value, fine, sign, unit, status, kind.",
+            "The line layout cannot be used: its line pattern names a group \"mass\"; known are value, fine, sign, close, unit, status, kind.",
+            "Mend the form; a group is written (?<value>...), and known groups are value, fine, sign, close, unit, status, kind.",
         ),
     ] {
         let line = format!("[line]\nform = '{form}'\ndecimal = '.'\n");

@@ -1,8 +1,9 @@
 //! A line layout: which part of a line is the value, its sign, its unit, its status.
 //!
-//! A layout is a regular expression over bytes with named groups (`value`, `fine`, `sign`, `unit`,
-//! `status`, `kind`) and small tables of symbols. Nothing is guessed: a line that does not fit is
-//! not understood, a symbol without an entry is an unknown unit or an unsaid status.
+//! A layout is a regular expression over bytes with named groups (`value`, `fine`, `sign`, `close`,
+//! `unit`, `status`, `kind`) and small tables of symbols. Nothing is guessed: a line that does not
+//! fit is not understood, a symbol without an entry is an unknown unit, an unproven sign or an
+//! unsaid status.
 
 mod number;
 mod symbol;
@@ -10,11 +11,13 @@ mod symbol;
 mod tests;
 
 use regex::bytes::{CaptureLocations, Regex, RegexBuilder};
+use rust_decimal::Decimal;
 
 use crate::mass::{Indication, Reading, Shown, Status, Unit};
 use crate::trouble::Trouble;
 use number::Writing;
 
+pub use number::Digits;
 pub use symbol::{symbol_bytes, symbol_of};
 
 /// A layout as a balance file states it.
@@ -29,6 +32,14 @@ pub struct LayoutSpec {
     /// The decimals that the balance shows. A value with fewer has lost trailing zeros on the way
     /// and is filled up to them; none is ever cut.
     pub decimals: Option<u32>,
+    /// How the digits are written.
+    pub digits: Digits,
+    /// What one count is, in the unit of the balance; only for counts, and needed there.
+    pub factor: Option<Decimal>,
+    /// Symbols of the sign as they stand in the line; without any, a plus or nothing and a minus.
+    pub signs: Vec<(String, Sign)>,
+    /// It is not proven how a value below zero looks: no reading is a load.
+    pub minus_unproven: bool,
     /// Regular expressions of lines that carry no mass: a date, a number, a heading.
     pub skip: Vec<String>,
     /// Symbols of units as they stand in the line; a byte that no text holds is written `\xNN`.
@@ -49,6 +60,10 @@ impl Default for LayoutSpec {
             decimal: b'.',
             thousands: None,
             decimals: None,
+            digits: Digits::Plain,
+            factor: None,
+            signs: Vec::new(),
+            minus_unproven: false,
             skip: Vec::new(),
             units: Vec::new(),
             statuses: Vec::new(),
@@ -60,7 +75,8 @@ impl Default for LayoutSpec {
 
 impl LayoutSpec {
     /// The groups that a form may name.
-    pub const GROUPS: [&'static str; 6] = ["value", "fine", "sign", "unit", "status", "kind"];
+    pub const GROUPS: [&'static str; 7] =
+        ["value", "fine", "sign", "close", "unit", "status", "kind"];
     /// The most decimals that can be said to be shown.
     pub const MOST_DECIMALS: u32 = 7;
     /// The most forms of lines without a mass.
@@ -85,6 +101,20 @@ impl Kind {
         ("gross", Self::Gross),
         ("tare", Self::Tare),
     ];
+}
+
+/// What a symbol says of the sign of a value.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Sign {
+    /// At or above zero.
+    Plus,
+    /// Below zero.
+    Minus,
+}
+
+impl Sign {
+    /// Both with their words.
+    pub const WORDS: [(&'static str, Self); 2] = [("plus", Self::Plus), ("minus", Self::Minus)];
 }
 
 /// Why a line gives no reading.
@@ -116,10 +146,13 @@ pub struct Layout {
     value: usize,
     fine: Option<usize>,
     sign: Option<usize>,
+    close: Option<usize>,
     unit: Option<usize>,
     status: Option<usize>,
     kind: Option<usize>,
     writing: Writing,
+    signs: Symbols<Sign>,
+    minus_unproven: bool,
     units: Symbols<Unit>,
     statuses: Symbols<Status>,
     kinds: Symbols<Kind>,
@@ -167,6 +200,7 @@ impl Layout {
             value,
             fine: group("fine"),
             sign: group("sign"),
+            close: group("close"),
             unit: group("unit"),
             status: group("status"),
             kind: group("kind"),
@@ -177,7 +211,11 @@ impl Layout {
                 decimal: spec.decimal,
                 thousands: spec.thousands,
                 decimals: spec.decimals.unwrap_or(0),
+                digits: spec.digits,
+                factor: spec.factor.unwrap_or(Decimal::ONE),
             },
+            signs: bare(&spec.signs),
+            minus_unproven: spec.minus_unproven,
             units: bare(&spec.units),
             statuses: bare(&spec.statuses),
             kinds: bare(&spec.kinds),
@@ -194,6 +232,11 @@ impl Layout {
     /// Whether lines of this layout can state a unit at all.
     pub fn states_unit(&self) -> bool {
         self.unit.is_some()
+    }
+
+    /// Whether it is proven how a value below zero looks; else nothing that is read is a load.
+    pub fn proves_sign(&self) -> bool {
+        !self.minus_unproven
     }
 
     /// Reads one line, without its frame.
@@ -226,10 +269,35 @@ impl Layout {
                 status,
             });
         };
-        let sign = part(self.sign).unwrap_or_default();
+        // The two halves of a sign that stands about the digits, as brackets do, are one symbol.
+        let close = part(self.close).unwrap_or_default();
+        let sign = [part(self.sign).unwrap_or_default(), close].concat();
+        let meant = if self.signs.is_empty() {
+            None
+        } else {
+            Some(lookup(&self.signs, &sign))
+        };
+        let (sign, is_proven) = match meant {
+            None => (sign.as_slice(), true),
+            Some(Some(Sign::Plus)) => (&b""[..], true),
+            Some(Some(Sign::Minus)) => (&b"-"[..], true),
+            Some(None) => (&b""[..], false),
+        };
         let fine = part(self.fine).unwrap_or_default();
+        // A blank before the last digit stands where a digit was.
+        let (_, value_ends) = self.locations.get(self.value).unwrap_or_default();
+        let before = value_ends.checked_sub(1).and_then(|at| line.get(at));
+        if !fine.is_empty() && before.is_some_and(u8::is_ascii_whitespace) {
+            return Err(NoReading::OddNumber);
+        }
         let number = self.writing.read(sign, digits, fine);
         let number = number.ok_or(NoReading::OddNumber)?;
+        if !is_proven || self.minus_unproven {
+            return Ok(Reading {
+                shown: Shown::SignUnproven(number),
+                status,
+            });
+        }
         let shown = match part(self.unit).filter(|symbol| !symbol.is_empty()) {
             None => Shown::UnitUnstated(number),
             Some(symbol) => match lookup(&self.units, symbol) {
@@ -264,6 +332,10 @@ fn contradiction(spec: &LayoutSpec) -> Option<&'static str> {
         Some("its thousands mark is its decimal mark")
     } else if spec.decimals > Some(LayoutSpec::MOST_DECIMALS) {
         Some("it shows more decimals than any balance")
+    } else if spec.digits.are_counts() != spec.factor.is_some() {
+        Some("counts and a factor for them belong together")
+    } else if spec.factor.is_some_and(|factor| !Digits::is_factor(factor)) {
+        Some("its factor is no small decimal above zero")
     } else if spec.takes == Kind::Tare {
         Some("a tare is never the load of the pan")
     } else if spec.skip.len() > LayoutSpec::MOST_SKIPPED {

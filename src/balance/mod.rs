@@ -21,7 +21,7 @@ mod steady;
 pub use ask::{AskSpec, Asking, Key};
 pub use frame::{Check, CheckAs, CheckAt, CheckSum, Covers, End, FrameSpec, Start};
 pub use guard::{CHECK_LASTS, Ground, UnitGuard, Verdict};
-pub use layout::{Kind, Layout, LayoutSpec, NoReading, symbol_bytes, symbol_of};
+pub use layout::{Digits, Kind, Layout, LayoutSpec, NoReading, Sign, symbol_bytes, symbol_of};
 pub use link::{Link, LinkLimits, LinkState, Retry};
 pub use pace::{Arrival, Pace};
 pub use pan::{Base, Pan, PanRules, Tracked};

@@ -22,7 +22,7 @@ use super::output::Output;
 use super::{Common, Ended};
 use crate::balance::AskSpec;
 use crate::balance::learn::{
-    Capture, Stamps, Told, TopBit, UnitKnown, Whose, bytes_of_log, learn, without_stamps,
+    Capture, Stamps, Told, TopBit, Whose, bytes_of_log, learn, without_stamps,
 };
 use crate::mass::{Indication, Unit};
 use crate::port::{Flow, Framing};
@@ -136,8 +136,7 @@ impl Learn {
         if place.is_some() && saved.is_none() {
             return Err(not_sound(missed));
         }
-        let open = matches!(learnt.unit, UnitKnown::Conflict { .. } | UnitKnown::No)
-            || stamps.is_some_and(Stamps::is_open);
+        let open = !learnt.is_settled() || stamps.is_some_and(Stamps::is_open);
         Ok(if open || !sound {
             Ended::Warning
         } else {

@@ -250,6 +250,16 @@ impl State {
         let Some(expected) = &job.expected else {
             return Ok(());
         };
+        if let Some(doubted) = self.pan.doubted_base() {
+            let name = words::of(job, &expected.what);
+            let (why, mend) = words::base_question(doubted, &name);
+            return Err(Trouble::new(
+                "base-doubted",
+                why,
+                "Beginning something else would count it as standing there, and leave it out of the book.",
+                mend,
+            ));
+        }
         let net = self.pan.last().and_then(|tracked| tracked.net);
         let on_pan = net
             .map(Indication::mass)

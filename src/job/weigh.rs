@@ -11,7 +11,7 @@ use super::state::{Given, PanQuestion, State};
 use super::words;
 use super::{BellKind, Ring};
 use crate::balance::{Base, LinkState, Tracked, Verdict};
-use crate::mass::{Indication, Mass, Moment, Reading, Status};
+use crate::mass::{Indication, Mass, Moment, Reading, Shown, Status};
 use crate::melt::Side;
 
 /// A balance that cannot weigh for so long is told of; a lifted dish shows "under zero" meanwhile.
@@ -105,11 +105,17 @@ impl State {
 
     /// Whether the reading's mass may be taken at all: the balance weighs, and the unit is proven.
     fn is_believable(&mut self, reading: &Reading, at: Moment, out: &mut Vec<Effect>) -> bool {
-        let weighs = reading.status.is_weighing();
+        // Digits that may be of either sign are no load, whatever else is proven of them.
+        let is_signed = !matches!(reading.shown, Shown::SignUnproven(_));
+        let weighs = reading.status.is_weighing() && is_signed;
         if weighs {
             self.end_hold(Cause::Balance, out);
         } else {
-            let (why, mend) = words::balance(reading.status);
+            let (why, mend) = if is_signed {
+                words::balance(reading.status)
+            } else {
+                words::sign_unproven()
+            };
             self.holds.begin(
                 Cause::Balance,
                 why.to_owned(),
@@ -117,6 +123,10 @@ impl State {
                 BALANCE_PATIENCE,
                 at,
             );
+        }
+        if !is_signed {
+            // Nothing more is asked of such a line, so that the hold says what is the matter.
+            return false;
         }
         let unit = self.guard.unit();
         let agreed = match self.guard.judge(reading, at) {

@@ -433,6 +433,14 @@ pub fn base_doubted() -> (String, String) {
     )
 }
 
+/// A balance of which it is not proven how it shows what is below zero: why it holds, and what to do.
+pub fn sign_unproven() -> (&'static str, &'static str) {
+    (
+        "It is not proven whether what the balance shows is above or below zero, so nothing is captured.",
+        "Learn the balance once more and let it show a minus: learning asks for it. If its manual says how it writes a minus, write that into the balance file and take the line minus = \"not proven\" out.",
+    )
+}
+
 /// What the balance says of itself when it cannot weigh: why, and what to do.
 pub fn balance(status: Status) -> (&'static str, &'static str) {
     match status {

@@ -105,6 +105,8 @@ pub enum Shown {
     UnitUnstated(Decimal),
     /// Digits with a symbol that the balance file gives no unit for.
     UnitUnknown(Decimal),
+    /// Digits of which it is not proven whether they stand above or below zero: shown, never a load.
+    SignUnproven(Decimal),
     /// No usable digits: the balance reports a state only.
     Nothing,
 }

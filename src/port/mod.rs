@@ -21,6 +21,7 @@ mod pty;
 mod scales;
 mod serial;
 mod shapes;
+mod sign;
 mod uart;
 mod writing;
 

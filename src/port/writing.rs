@@ -5,10 +5,12 @@
 //! others: taking a form apart (`form`), when a line is sent, and lines without a mass.
 
 use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive as _;
 
 use super::form::{Part, Skeleton, skeletons};
 use super::physics::Showing;
-use crate::balance::{FrameSpec, Layout, LayoutSpec, symbol_bytes};
+use super::sign::{SignText, filled, signs};
+use crate::balance::{Digits, FrameSpec, Layout, LayoutSpec, Sign, symbol_bytes};
 use crate::mass::{Shown, Status, Unit};
 use crate::trouble::Trouble;
 
@@ -22,6 +24,8 @@ pub struct LayoutWriter {
     spec: LayoutSpec,
     frame: FrameSpec,
     skeletons: Vec<Skeleton>,
+    /// How signs are written: above zero and below it, each before the digits and behind them.
+    signs: Vec<[SignText; 2]>,
     /// The way that worked last; most lines are written the same way.
     last: Way,
 }
@@ -40,9 +44,6 @@ struct Way {
     word_width: usize,
 }
 
-/// How a sign is written: before a positive value, before a negative one.
-const SIGNS: [(&str, &str); 4] = [("", "-"), ("+", "-"), (" ", "-"), ("+ ", "- ")];
-
 impl LayoutWriter {
     /// A writer for a layout.
     ///
@@ -60,10 +61,13 @@ impl LayoutWriter {
             spec: spec.clone(),
             frame,
             skeletons: skeletons(&spec.line).unwrap_or_default(),
+            signs: signs(spec),
             last: Way::default(),
         };
         let samples = [(0, true), (0, false), (1234, false), (123_456, true)];
-        for (count, moving) in samples {
+        // Counts have an end, and a small one.
+        let most = if spec.digits.are_counts() { 3 } else { 4 };
+        for (count, moving) in samples.into_iter().take(most) {
             let showing = Showing {
                 digits: Decimal::new(count, decimals),
                 unit,
@@ -107,6 +111,17 @@ impl LayoutWriter {
             .map(|(symbol, _)| symbol_bytes(symbol))
             .collect();
         let kinds = self.spec.kinds.iter();
+        let mut said = words(&self.spec.statuses, wanted(showing));
+        // A word that is both sign and status may have no entry as a status.
+        if !self.spec.line.contains("(?<sign>") || self.spec.line.contains("(?<status>(?<sign>") {
+            let wanted = if showing.digits < Decimal::ZERO {
+                Sign::Minus
+            } else {
+                Sign::Plus
+            };
+            let signs = self.spec.signs.iter().filter(|(_, sign)| *sign == wanted);
+            said.extend(signs.map(|(symbol, _)| symbol_bytes(symbol)));
+        }
         Fills {
             kind: kinds
                 .filter(|(_, kind)| *kind == self.spec.takes)
@@ -120,7 +135,7 @@ impl LayoutWriter {
             } else {
                 units
             },
-            words: words(&self.spec.statuses, wanted(showing)),
+            words: said,
         }
     }
 
@@ -143,6 +158,35 @@ impl LayoutWriter {
             out.push_str(decimals);
         }
         out
+    }
+
+    /// The value as it stands in its field.
+    fn value(&self, digits: &str, sign: &[u8], way: Way, showing: &Showing) -> Option<Vec<u8>> {
+        let mut digits = digits.to_owned();
+        if let Some(factor) = self.spec.factor {
+            let mut count = showing.digits.checked_div(factor)?;
+            if !count.fract().is_zero() {
+                return None;
+            }
+            let width = way.width.clamp(1, Digits::MOST_OF_COUNT);
+            if self.spec.digits == Digits::HexadecimalSigned {
+                if count < Decimal::ZERO {
+                    count += Decimal::from(1_u64 << (4 * width));
+                }
+            } else {
+                count = count.abs();
+            }
+            let count = count.to_u64()?;
+            digits = format!("{count:0width$X}");
+        }
+        // Two's complement is its own sign.
+        let own = self.spec.digits == Digits::HexadecimalSigned;
+        let sign = if own { b"" } else { sign };
+        let mut out = filled(&digits, sign, way.width, way.zeros);
+        if self.spec.digits == Digits::LastFirst {
+            out.reverse();
+        }
+        Some(out)
     }
 
     fn search(&mut self, fills: &Fills, showing: &Showing) -> Option<Vec<u8>> {
@@ -169,7 +213,7 @@ impl LayoutWriter {
             };
             for (symbol, unit_width) in pairs(units, unit_widths) {
                 for (word, word_width) in pairs(words, word_widths) {
-                    for (sign, zeros) in pairs(SIGNS.len(), 1) {
+                    for (sign, zeros) in pairs(self.signs.len(), 1) {
                         for width in 0..=WIDEST.0 {
                             let way = Way {
                                 skeleton,
@@ -201,7 +245,7 @@ impl LayoutWriter {
                 .iter()
                 .any(|part| matches!(part, Part::Hole(name) if name == hole))
         };
-        let apart = has("sign");
+        let apart = has("sign") || !self.spec.signs.is_empty();
         // The last digit, where it stands by itself; the value is one place shorter then.
         let (digits, fine) = match fills
             .digits
@@ -210,17 +254,18 @@ impl LayoutWriter {
             Some(parts) if has("fine") => parts,
             _ => (fills.digits.as_str(), ""),
         };
-        let (positive, negative) = SIGNS.get(way.sign)?;
+        let [positive, negative] = self.signs.get(way.sign)?;
         let sign = if fills.negative { negative } else { positive };
         let mut line = Vec::new();
         for part in skeleton {
             match part {
                 Part::Fixed(bytes) => line.extend(bytes),
                 Part::Hole(name) => match name.as_str() {
-                    "sign" => line.extend(sign.bytes()),
+                    "sign" => line.extend(&sign.before),
+                    "close" => line.extend(&sign.behind),
                     "value" => {
-                        let sign = if apart { "" } else { *sign };
-                        line.extend(value(digits, sign, way.width, way.zeros).bytes());
+                        let sign = if apart { &b""[..] } else { &sign.before };
+                        line.extend(self.value(digits, sign, way, showing)?);
                     }
                     "fine" => line.extend(fine.bytes()),
                     "kind" => line.extend(&fills.kind),
@@ -234,6 +279,7 @@ impl LayoutWriter {
         let digits = match reading.shown {
             Shown::Weighed(seen) if seen.unit() == showing.unit => seen.digits(),
             Shown::UnitUnstated(digits) if !self.layout.states_unit() => digits,
+            Shown::SignUnproven(digits) if !self.layout.proves_sign() => digits,
             // A unit that the layout does not know is shown as one, as a balance would.
             Shown::UnitUnknown(digits)
                 if !self
@@ -270,15 +316,6 @@ struct Fills {
     negative: bool,
     units: Vec<Vec<u8>>,
     words: Vec<Vec<u8>>,
-}
-
-fn value(digits: &str, sign: &str, width: usize, zeros: bool) -> String {
-    if zeros {
-        let width = width.saturating_sub(sign.len());
-        format!("{sign}{digits:0>width$}")
-    } else {
-        format!("{:>width$}", format!("{sign}{digits}"))
-    }
 }
 
 fn pad(line: &mut Vec<u8>, text: &[u8], width: usize) {
@@ -400,6 +437,94 @@ mod tests {
                 at_rest,
                 "{form}"
             );
+        }
+    }
+
+    #[test]
+    fn signs_and_digits_of_every_kind_are_written_as_they_are_read() {
+        use Digits::{Hexadecimal, HexadecimalSigned, LastFirst, Plain};
+        let letters = [("P", Sign::Plus), ("N", Sign::Minus)];
+        let brackets = [("", Sign::Plus), ("()", Sign::Minus)];
+        let words = [
+            ("NS", Sign::Minus),
+            ("NU", Sign::Minus),
+            ("S", Sign::Plus),
+            ("D", Sign::Plus),
+        ];
+        let stable = [("S", Status::Stable), ("D", Status::InMotion)];
+        for (form, digits, signs, statuses, at_rest, below) in [
+            (
+                "(?<sign>[PN]) (?<value>[ 0-9.]{8}) (?<unit>[a-z]+)",
+                Plain,
+                &letters[..],
+                &[][..],
+                "P    12.34 g",
+                "N     0.05 g",
+            ),
+            (
+                "(?<sign>[(]?)(?<value>[0-9.]+)(?<close>[)]?) (?<unit>[a-z]+)",
+                Plain,
+                &brackets,
+                &[],
+                "12.34 g",
+                "(0.05) g",
+            ),
+            (
+                "(?<value>[0-9.]+) (?<unit>[a-z]+)(?<sign>[+-])",
+                Plain,
+                &[],
+                &[],
+                "12.34 g+",
+                "0.05 g-",
+            ),
+            (
+                "(?<status>(?<sign>NS|NU|S|D)) (?<value>[0-9.]+) (?<unit>[a-z]+)",
+                Plain,
+                &words,
+                &stable,
+                "S 12.34 g",
+                "NS 0.05 g",
+            ),
+            (
+                "=(?<value>[0-9.+-]+) (?<unit>[a-z]+)",
+                LastFirst,
+                &[],
+                &[],
+                "=43.21 g",
+                "=50.0- g",
+            ),
+            (
+                "(?<value>-?[0-9A-F]{4}) (?<unit>[a-z]+)",
+                Hexadecimal,
+                &[],
+                &[],
+                "04D2 g",
+                "-0005 g",
+            ),
+            (
+                "(?<value>[0-9A-F]{4}) (?<unit>[a-z]+)",
+                HexadecimalSigned,
+                &[],
+                &[],
+                "04D2 g",
+                "FFFB g",
+            ),
+        ] {
+            let spec = LayoutSpec {
+                digits,
+                factor: digits.are_counts().then(|| Decimal::new(1, 2)),
+                signs: signs
+                    .iter()
+                    .map(|(text, sign)| ((*text).to_owned(), *sign))
+                    .collect(),
+                ..spec(form, b'.', statuses)
+            };
+            let frame = FrameSpec::default();
+            let mut writer = LayoutWriter::new(&spec, frame, Unit::Gram, 2).unwrap();
+            let written = line(&mut writer, "12.34", Unit::Gram, false);
+            assert_eq!(written.trim_end_matches("\r\n"), at_rest, "{form}");
+            let written = line(&mut writer, "-0.05", Unit::Gram, false);
+            assert_eq!(written.trim_end_matches("\r\n"), below, "{form}");
         }
     }
 

@@ -417,6 +417,7 @@ impl PanView {
             Shown::Weighed(mass) => Some(mass.to_string()),
             Shown::UnitUnstated(digits) => Some(format!("{digits} (no unit)")),
             Shown::UnitUnknown(digits) => Some(format!("{digits} (unknown unit)")),
+            Shown::SignUnproven(digits) => Some(format!("{digits} (sign not proven)")),
             Shown::Nothing => None,
         };
         let tracked = state

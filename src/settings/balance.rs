@@ -10,11 +10,13 @@ mod write;
 
 use std::path::PathBuf;
 
+use rust_decimal::Decimal;
+
 use super::section::{At, Known, Reading, Section};
 use super::source::Source;
 use super::trouble::{MEANS, SettingsTrouble};
-use crate::balance::{AskSpec, FrameSpec, Kind, Layout, LayoutSpec, symbol_bytes};
-use crate::mass::{Status, Unit};
+use crate::balance::{AskSpec, Digits, FrameSpec, Kind, Layout, LayoutSpec, Sign, symbol_bytes};
+use crate::mass::{Status, Unit, typed_number};
 use crate::port::{Flow, Framing, PortSettings};
 use crate::trouble::Trouble;
 
@@ -30,6 +32,7 @@ const TOP: Known = Known {
         ("units", "{ \"g\" = \"g\" }"),
         ("status", "{ \"moving\" = \"in motion\" }"),
         ("kind", "{ \"load\" = \"net\" }"),
+        ("sign", "{ \"N\" = \"minus\" }"),
         (
             "ask",
             "{ send = 'brilvo\\r\\n', every = \"200 ms\", timeout = \"1 s\" }",
@@ -52,6 +55,9 @@ const LINE: Known = Known {
         ("decimal", "\".\""),
         ("thousands", "\",\""),
         ("decimals", "2"),
+        ("digits", "\"plain\""),
+        ("factor", "\"0.01\""),
+        ("minus", "\"proven\""),
         ("ends", "\"line\""),
         ("starts", "\"stx\""),
         ("check", "\"xor\""),
@@ -188,6 +194,9 @@ impl BalanceFile {
         });
         let statuses = symbols(top, "status", "the symbol of a status", status);
         let kinds = symbols(top, "kind", "the symbol of a kind", kind);
+        let signs = symbols(top, "sign", "the symbol of a sign", sign);
+        let (digits, factor) = (line.digits(), line.factor());
+        let minus_unproven = line.minus_unproven();
         let (thousands, decimals) = (line.mark("thousands"), line.decimals());
         let (skip, takes) = (line.texts("skip"), line.takes());
         let ask = top.asked();
@@ -197,6 +206,10 @@ impl BalanceFile {
             decimal: decimal?,
             thousands,
             decimals,
+            digits,
+            factor,
+            signs,
+            minus_unproven,
             skip,
             units,
             statuses,
@@ -272,10 +285,51 @@ impl Section<'_> {
         known
     }
 
+    fn digits(&self) -> Digits {
+        if !self.has("digits") {
+            return Digits::Plain;
+        }
+        self.word("digits", &Digits::WORDS).unwrap_or_default()
+    }
+
+    /// What one count is, in the unit of the balance.
+    fn factor(&self) -> Option<Decimal> {
+        if !self.has("factor") {
+            return None;
+        }
+        let written = self.text("factor")?;
+        let factor = typed_number(written.value.trim()).ok();
+        let known = factor.filter(|factor| Digits::is_factor(*factor));
+        if known.is_none() {
+            self.refuse(
+                "factor",
+                "That is not what a count can be worth.",
+                "Write it as a decimal with at most 7 places, as in factor = \"0.01\".",
+            );
+        }
+        known
+    }
+
+    /// Whether the file says that it is not proven how a minus looks.
+    fn minus_unproven(&self) -> bool {
+        let words = [("proven", false), ("not proven", true)];
+        self.has("minus") && self.word("minus", &words).unwrap_or(true)
+    }
+
     fn takes(&self) -> Kind {
         let loads = [("net", Kind::Net), ("gross", Kind::Gross)];
         self.word("takes", &loads).unwrap_or(Kind::Net)
     }
+}
+
+fn sign(text: &str) -> Result<Sign, (String, String)> {
+    let known = Sign::WORDS.iter().find(|(word, _)| *word == text);
+    known.map(|(_, sign)| *sign).ok_or_else(|| {
+        (
+            format!("\"{text}\" is not a sign."),
+            "Known are plus, minus.".to_owned(),
+        )
+    })
 }
 
 fn kind(text: &str) -> Result<Kind, (String, String)> {
@@ -317,9 +371,10 @@ fn symbols<T>(
         reading.fault(at, "settings-value", format!("{line}: {why}"), mend);
     };
     for (At { value: symbol, at }, text) in top.entries(key, what).unwrap_or_default() {
-        // A line is compared without the blanks around a symbol. A status can be that nothing is said.
+        // A line is compared without the blanks around a symbol. A status, or a plus, can be that
+        // nothing is said.
         let bare = symbol.trim();
-        if bare.is_empty() && key != "status" {
+        if bare.is_empty() && !matches!(key, "status" | "sign") {
             let why = format!("{what} is empty.");
             refuse(at, why, "Write it as it stands in the line.".to_owned());
         } else if out
@@ -379,5 +434,19 @@ fn check_layout(top: &Section<'_>, line: &Section<'_>, layout: &LayoutSpec) {
             ),
             _ => {}
         }
+    }
+    let signed = layout.line.contains("<sign>");
+    if top.has("sign") && !signed {
+        line.refuse(
+            "form",
+            "It has no group sign, so [sign] would never be looked at.",
+            "Name the part of the line as (?<sign>...), or take [sign] out.",
+        );
+    } else if layout.line.contains("<close>") && !(signed && top.has("sign")) {
+        line.refuse(
+            "form",
+            "A group close is the second half of a sign, and there is no [sign] with a group sign.",
+            "Add [sign] with both halves of each sign in one, as in \"()\" = \"minus\".",
+        );
     }
 }

@@ -8,6 +8,7 @@ use serde_json::Value;
 use crate::support::desk::{BENCH, Desk, Window, g, shown};
 use crate::support::follower::Follower;
 use crate::support::home::{self, Home};
+use crate::support::http;
 use crate::support::notices::{NoticeServer, PrivateBus};
 use crate::support::service::{self, Said, Service};
 use crate::support::wire::RawWire;
@@ -174,4 +175,70 @@ fn a_layout_without_a_unit_is_shown_and_never_captured() {
     bare.say(&["take"]).is_refused("does not say its unit");
     assert!(bare.home.masses("T-1").is_empty());
     assert!(bare.service.is_running());
+}
+
+/// A lot of 916 is ordered with the pan empty, and what is then shown is heard for long.
+fn with_a_lot(file: &str, empty: &str, load: &str) -> (Bare, Value) {
+    let bare = Bare::new("signed", Some(file));
+    bare.lines(empty, 3);
+    bare.say(&["open", "T-1", "--target", "18k", "--colour", "red"])
+        .ends(0);
+    bare.say(&["lot", "916", "fire-assay"]).ends(0);
+    bare.lines(empty, 30);
+    let reading = bare.lines(load, 130);
+    (bare, reading)
+}
+
+const IN_LETTERS: &str = "says = \"A sign in a letter.\"\n[port]\nspeed = 9600\nframing = \"8N1\"\n\
+    [line]\nform = '(?<sign>[A-Z]) *(?<value>[0-9.]+) (?<unit>[a-z]+)'\ndecimal = \".\"\n";
+
+#[test]
+fn a_sign_that_is_not_proven_is_shown_and_never_captured() {
+    let units = "[units]\n\"g\" = \"g\"\n[sign]\n\"P\" = \"plus\"\n\"N\" = \"minus\"\n";
+    for (file, load, shown) in [
+        // A minus was never heard: nothing at all is a load.
+        (
+            format!("{IN_LETTERS}minus = \"not proven\"\n{units}"),
+            "P   12.34 g",
+            "12.34 (sign not proven)",
+        ),
+        // A letter that the file gives no sign for.
+        (
+            format!("{IN_LETTERS}{units}"),
+            "Q   12.34 g",
+            "12.34 (sign not proven)",
+        ),
+    ] {
+        let (mut bare, reading) = with_a_lot(&file, "P    0.00 g", load);
+        assert_eq!(reading["shown"], shown);
+        let view = http::get(&bare.home.socket(), &format!("/v1/bench/{BENCH}"));
+        let view = view.unwrap().json();
+        assert_eq!(view["hold"]["cause"], "balance", "{view:#}");
+        let why = view["hold"].to_string();
+        assert!(why.contains("above or below zero"), "{why}");
+        // The way on is said with it.
+        assert!(why.contains("panbell learn"), "{why}");
+        let refused = bare.say(&["take"]);
+        assert_ne!(refused.code, 0, "{}", refused.out);
+        assert!(bare.home.masses("T-1").is_empty());
+        bare.service.stop();
+    }
+}
+
+#[test]
+fn a_minus_in_a_letter_is_no_lot() {
+    let units = "[units]\n\"g\" = \"g\"\n[sign]\n\"P\" = \"plus\"\n\"N\" = \"minus\"\n";
+    let (bare, reading) = with_a_lot(
+        &format!("{IN_LETTERS}{units}"),
+        "P    0.00 g",
+        "N   12.34 g",
+    );
+    assert_eq!(reading["shown"], "-12.34 g");
+    assert!(bare.home.masses("T-1").is_empty());
+    // The same file takes what is above zero.
+    bare.lines("P    0.00 g", 30);
+    let mark = bare.follower.mark();
+    bare.lines("P   12.34 g", 60);
+    bare.follower.bell(mark, "recorded");
+    assert_eq!(bare.home.masses("T-1"), ["12.34 g"]);
 }

@@ -51,7 +51,7 @@ fn session(unit: Unit, decimals: u32) -> Vec<Show> {
     out.into_iter().enumerate().map(show).collect()
 }
 
-fn bytes(shape: &Shape) -> Vec<u8> {
+pub(crate) fn bytes(shape: &Shape) -> Vec<u8> {
     let shows = session(shape.unit, shape.decimals);
     shows.iter().flat_map(|show| (shape.write)(show)).collect()
 }
@@ -85,10 +85,11 @@ fn reads_back(shape: &Shape, learnt: &Learnt, says: Says) {
         let bytes = (shape.write)(&show);
         let found = readings(&mut layout, shape.frame, &bytes);
         let what = format!(
-            "{}: {} as {found:?} by {:?}",
+            "{}: {} as {found:?} by {:?} {:?}",
             shape.name,
             bytes.escape_ascii(),
-            learnt.layout
+            learnt.layout,
+            learnt.open
         );
         assert!(!found.is_empty(), "{what}");
         for reading in found {

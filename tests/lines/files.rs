@@ -3,7 +3,8 @@
 use std::time::Duration;
 
 use panbell::balance::{
-    AskSpec, Check, CheckAs, CheckAt, CheckSum, Covers, End, FrameSpec, Kind, LayoutSpec, Start,
+    AskSpec, Check, CheckAs, CheckAt, CheckSum, Covers, Digits, End, FrameSpec, Kind, LayoutSpec,
+    Sign, Start,
 };
 use panbell::mass::{Status, Unit};
 use panbell::port::{Flow, Framing};
@@ -112,15 +113,35 @@ fn layouts() -> impl Strategy<Value = LayoutSpec> {
         option::of(symbols(Unit::all().collect(), false)),
         option::of(symbols(statuses, true)),
         option::of(symbols(kinds, false)),
+        (
+            option::of(symbols(vec![Sign::Plus, Sign::Minus], true)),
+            select(vec![
+                (Digits::Plain, None),
+                (Digits::LastFirst, None),
+                (Digits::Hexadecimal, Some("0.01")),
+                (Digits::HexadecimalSigned, Some("5")),
+            ]),
+            any::<bool>(),
+        ),
         select(vec![Kind::Net, Kind::Gross]),
     )
         .prop_map(
-            |((between, skip), (decimal, thousands), decimals, units, statuses, kinds, takes)| {
+            |(
+                (between, skip),
+                (decimal, thousands),
+                decimals,
+                units,
+                statuses,
+                kinds,
+                (signs, (digits, factor), minus_unproven),
+                takes,
+            )| {
                 let mut line = format!("(?<value>[0-9.]+){between}");
                 for (group, is_there) in [
                     ("unit", units.is_some()),
                     ("status", statuses.is_some()),
                     ("kind", kinds.is_some()),
+                    ("sign", signs.is_some()),
                 ] {
                     if is_there {
                         line.extend(["(?<", group, ">.*)"]);
@@ -131,6 +152,10 @@ fn layouts() -> impl Strategy<Value = LayoutSpec> {
                     decimal,
                     thousands,
                     decimals,
+                    digits,
+                    factor: factor.map(|factor| factor.parse().unwrap()),
+                    signs: signs.unwrap_or_default(),
+                    minus_unproven,
                     skip,
                     units: units.unwrap_or_default(),
                     statuses: statuses.unwrap_or_default(),

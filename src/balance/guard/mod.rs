@@ -165,8 +165,8 @@ impl UnitGuard {
                 return self.judge_digits(digits, reading, at);
             }
             Shown::UnitUnstated(_) => Verdict::Unproven,
-            // A line without digits says nothing of the unit.
-            Shown::Nothing => return self.verdict,
+            // Without digits, or with digits that may be of either sign, nothing is said of the unit.
+            Shown::Nothing | Shown::SignUnproven(_) => return self.verdict,
         };
         if said != Verdict::Unproven {
             (self.says_units, self.stated) = (true, at);

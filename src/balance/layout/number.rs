@@ -6,6 +6,61 @@
 
 use rust_decimal::Decimal;
 
+/// How the digits of a value are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum Digits {
+    /// As people write them.
+    #[default]
+    Plain,
+    /// From behind: the last digit comes first.
+    LastFirst,
+    /// A hexadecimal count of the factor.
+    Hexadecimal,
+    /// The same, in two's complement: the upper half of all counts is below zero.
+    HexadecimalSigned,
+}
+
+impl Digits {
+    /// Every one with its word.
+    pub const WORDS: [(&'static str, Self); 4] = [
+        ("plain", Self::Plain),
+        ("last first", Self::LastFirst),
+        ("hexadecimal", Self::Hexadecimal),
+        ("hexadecimal, two's complement", Self::HexadecimalSigned),
+    ];
+    /// The most digits of a count.
+    pub const MOST_OF_COUNT: usize = 8;
+
+    /// Whether they count steps instead of stating a value.
+    pub fn are_counts(self) -> bool {
+        matches!(self, Self::Hexadecimal | Self::HexadecimalSigned)
+    }
+
+    /// Whether a factor can be that of a count.
+    pub fn is_factor(factor: Decimal) -> bool {
+        factor > Decimal::ZERO && factor <= Decimal::ONE_THOUSAND && factor.scale() <= MOST_DECIMALS
+    }
+
+    /// The value of hexadecimal digits that count so much each, with the decimals of the factor;
+    /// none when they are none or too many.
+    pub(in crate::balance) fn counted(self, digits: &[u8], factor: Decimal) -> Option<Decimal> {
+        let mut value = Decimal::from(self.count(digits)?) * factor;
+        value.rescale(factor.scale());
+        Some(value)
+    }
+
+    fn count(self, digits: &[u8]) -> Option<i64> {
+        let text = std::str::from_utf8(digits).ok()?;
+        if text.is_empty() || text.len() > Self::MOST_OF_COUNT || text.starts_with('+') {
+            return None;
+        }
+        let count = i64::from_str_radix(text, 16).ok()?;
+        let bits = 4 * u32::try_from(text.len()).ok()?;
+        let below = self == Self::HexadecimalSigned && count >> (bits - 1) == 1;
+        Some(if below { count - (1 << bits) } else { count })
+    }
+}
+
 /// How a layout writes its numbers.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Writing {
@@ -15,6 +70,10 @@ pub(super) struct Writing {
     pub(super) thousands: Option<u8>,
     /// Decimals that the balance shows; a number with fewer is filled up with zeros.
     pub(super) decimals: u32,
+    /// How the digits are written.
+    pub(super) digits: Digits,
+    /// What one count is; one for digits that are no counts.
+    pub(super) factor: Decimal,
 }
 
 /// The most digits after leading zeros; more than any balance shows.
@@ -26,6 +85,44 @@ impl Writing {
     /// Plain digits with at most one decimal mark; blanks only in front. The sign may stand apart,
     /// and so may the last, uncertified digits.
     pub(super) fn read(self, sign: &[u8], digits: &[u8], fine: &[u8]) -> Option<Decimal> {
+        match self.digits {
+            Digits::Plain => self.read_plain(sign, digits, fine),
+            Digits::LastFirst => {
+                // A sign in front stays there; one that comes last is in front when turned.
+                let (own, digits) = match digits {
+                    [b'+' | b'-', rest @ ..] => digits.split_at(digits.len() - rest.len()),
+                    _ => (&b""[..], digits),
+                };
+                let turned: Vec<u8> = own
+                    .iter()
+                    .chain(digits.trim_ascii().iter().rev())
+                    .copied()
+                    .collect();
+                self.read_plain(sign, &turned, fine)
+            }
+            Digits::Hexadecimal | Digits::HexadecimalSigned => {
+                let (own, digits) = match digits {
+                    [b'+' | b'-', rest @ ..] => digits.split_at(digits.len() - rest.len()),
+                    _ => (&b""[..], digits),
+                };
+                let negative = match (own, sign) {
+                    (b"", b"" | b"+") | (b"+", b"") => false,
+                    (b"", b"-") | (b"-", b"") => true,
+                    _ => return None,
+                };
+                let digits = [digits.trim_ascii_start(), fine].concat();
+                let value = self.digits.counted(&digits, self.factor)?;
+                // Nothing below zero is ever written as minus zero.
+                Some(if negative && !value.is_zero() {
+                    -value
+                } else {
+                    value
+                })
+            }
+        }
+    }
+
+    fn read_plain(self, sign: &[u8], digits: &[u8], fine: &[u8]) -> Option<Decimal> {
         let (own_sign, digits) = match digits.split_first() {
             Some((mark @ (b'+' | b'-'), rest)) => (Some(*mark), rest.trim_ascii_start()),
             _ => (None, digits),
@@ -98,6 +195,8 @@ mod tests {
         decimal: b'.',
         thousands: None,
         decimals: 0,
+        digits: Digits::Plain,
+        factor: Decimal::ONE,
     };
 
     fn read(writing: Writing, sign: &str, digits: &str, fine: &str) -> Option<String> {
@@ -111,6 +210,7 @@ mod tests {
             decimal: b',',
             thousands: Some(b'.'),
             decimals: 2,
+            ..PLAIN
         };
         let quote = Writing {
             thousands: Some(b'\''),
@@ -165,7 +265,7 @@ mod tests {
             if let Some(after) = after {
                 marked = format!("{marked},{after}");
             }
-            let writing = Writing { decimal: b',', thousands: Some(b' '), decimals: 0 };
+            let writing = Writing { decimal: b',', thousands: Some(b' '), ..PLAIN };
             let sign = if mantissa < 0 { "-" } else { "" };
             let found = writing.read(sign.as_bytes(), marked.as_bytes(), b"").unwrap();
             prop_assert_eq!(found, number);

@@ -96,17 +96,35 @@ fn may_miss(kind: Kind) -> bool {
     match kind {
         Kind::Word => true,
         Kind::Number => false,
-        Kind::Mark(mark) => mark.is_ascii_graphic() && !b",;:=/|[]()<>\"'._".contains(&mark),
+        // Brackets may be missing in pairs, which is for the whole line to tell.
+        Kind::Mark(mark) => mark.is_ascii_graphic() && !b",;:=/|<>\"'.".contains(&mark),
     }
 }
 
 fn likeness(column: &Column, token: &Token, text: &[u8], behind: bool) -> Option<i32> {
     if sign(column.kind) != sign(token.kind) {
+        // A word in the place of a mark: a status may be written as either.
+        let (word, mark) = match (column.kind, token.kind) {
+            (Kind::Word, Kind::Mark(mark)) => {
+                (column.texts.keys().all(|text| !like_unit(text)), mark)
+            }
+            (Kind::Mark(mark), Kind::Word) => (!like_unit(text), mark),
+            _ => (false, b','),
+        };
+        if word && may_miss(Kind::Mark(mark)) && !b"()[]+".contains(&mark) {
+            return Some(1);
+        }
         // One flag in the place of another; an equals sign can be one, too.
         let flag = |kind: Kind| match kind {
             Kind::Mark(b'+') => false,
-            Kind::Mark(b'=') => true,
-            other => may_miss(other) && !matches!(other, Kind::Word | Kind::Mark(b'-')),
+            Kind::Mark(b'=' | b'.') => true,
+            other => {
+                may_miss(other)
+                    && !matches!(
+                        other,
+                        Kind::Word | Kind::Mark(b'-' | b'(' | b')' | b'[' | b']')
+                    )
+            }
         };
         return (flag(column.kind) && flag(token.kind)).then_some(1);
     }

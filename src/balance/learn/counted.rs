@@ -7,8 +7,11 @@ use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use super::family::Row;
-use super::form::{LONGEST_UNIT, Writer, blanks, class, one_of};
+use super::form::{LONGEST_UNIT, Writer, blanks, class, of_number, one_of, sign_status};
 use super::roles::Role;
+
+/// Places by which a unit in front of the value may be longer than those that were heard.
+const UNIT_GROWS: usize = 3;
 
 impl Writer<'_> {
     /// The form with counted places; none where the lines do not show that they have any.
@@ -22,7 +25,7 @@ impl Writer<'_> {
             .collect();
         let slot = family.slot;
         let unit = self.roles.iter().position(|role| *role == Role::Unit);
-        if unit.is_some_and(|unit| unit < slot) || !self.pads(&rows) {
+        if !self.pads(&rows) {
             return None;
         }
         let brackets = rows
@@ -46,6 +49,7 @@ impl Writer<'_> {
             }
             let role = self.role(column);
             let (begin, end) = match role {
+                Role::Value if self.marks.digits.are_counts() => (from, to),
                 Role::Value => (
                     at,
                     if Self::ends_vary(&rows, column) {
@@ -55,6 +59,8 @@ impl Writer<'_> {
                     },
                 ),
                 Role::Number => (at, to),
+                // In front of the value a unit may grow into the blanks, but not into digits.
+                Role::Unit if unit < Some(slot) => (from, next.min(to + UNIT_GROWS)),
                 Role::Unit => (from, next),
                 _ => (from, to),
             };
@@ -129,8 +135,12 @@ impl Writer<'_> {
                 .collect()
         };
         match self.role(column) {
+            Role::Value if self.marks.digits.are_counts() => self.count_value(out),
             Role::Value => return self.counted_value(out, rows, (from, to)),
+            Role::Sign if self.worded => one_of(out, Some("sign"), &texts()),
             Role::Sign => out.push_str("(?<sign>[ +-])"),
+            Role::Close => one_of(out, Some("close"), &texts()),
+            Role::SignStatus => sign_status(out, &texts()),
             Role::Unit => {
                 let foreign = texts().iter().any(|text| !text.is_ascii());
                 let signs = if foreign { "!-~\\x80-\\xFF" } else { "!-~" };
@@ -158,7 +168,7 @@ impl Writer<'_> {
                     .iter()
                     .flat_map(|text| text.iter().copied())
                     .collect();
-                class(out, seen.into_iter().chain(*b" 0"), to - from);
+                class(out, of_number(seen).into_iter().chain(*b" "), to - from);
             }
         }
         Some(())
@@ -191,11 +201,18 @@ impl Writer<'_> {
             from += 1;
         }
         out.push_str("(?<value>");
-        let signs: &[u8] = if placed { b"" } else { b"+-" };
-        let marks = [b' ', b'0', self.marks.decimal]
-            .into_iter()
-            .chain(self.marks.thousands);
-        class(out, marks.chain(signs.iter().copied()), digits_to - from);
+        let texts = rows.iter().map(|row| self.bytes(row).get(from..digits_to));
+        let texts: Option<Vec<&[u8]>> = texts.collect();
+        if bracket.is_some() {
+            let signs: &[u8] = if placed { b"" } else { b"+-" };
+            let marks = [b' ', b'0', self.marks.decimal]
+                .into_iter()
+                .chain(self.marks.thousands);
+            class(out, marks.chain(signs.iter().copied()), digits_to - from);
+        } else {
+            let right = texts?;
+            self.places(out, &right, digits_to - from, !placed);
+        }
         out.push(')');
         if let Some((open, close)) = bracket {
             let (open_mark, close_mark) = self.bracket_marks(rows.first()?);

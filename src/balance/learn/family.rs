@@ -72,13 +72,21 @@ impl Family {
     }
 }
 
+/// A group that is not of the family.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Other<'g> {
+    pub(super) group: &'g Group,
+    /// Its lines take turns with those of the family, as the lines of one weighing do.
+    pub(super) turns: bool,
+}
+
 /// The family of an anchor, and the groups that are not of it.
 pub(super) fn grow<'g>(
     lines: &[Line<'_>],
     groups: &'g [Group],
     anchor: usize,
     place: usize,
-) -> Option<(Family, Vec<&'g Group>)> {
+) -> Option<(Family, Vec<Other<'g>>)> {
     let first = groups.get(anchor)?;
     let mut family = Family {
         columns: columns_of(first),
@@ -93,8 +101,9 @@ pub(super) fn grow<'g>(
         if at == anchor {
             continue;
         }
-        if turns_with(&family, group) || !join(&mut family, lines, group) {
-            others.push(group);
+        let turns = turns_with(&family, group);
+        if turns || !join(&mut family, lines, group) {
+            others.push(Other { group, turns });
         }
     }
     family.rows.sort_by_key(|row| row.line);
@@ -143,6 +152,8 @@ fn turns_with(family: &Family, group: &Group) -> bool {
 /// and no fewer than so many lines.
 pub(super) const SELDOM: usize = 12;
 pub(super) const FEWEST: usize = 4;
+/// Fewer lines than that are taken one by one, as a print key gives them.
+const FEW: usize = 12;
 
 /// Takes a group into the family if it fits; whether it does.
 fn join(family: &mut Family, lines: &[Line<'_>], group: &Group) -> bool {
@@ -181,7 +192,24 @@ fn join(family: &mut Family, lines: &[Line<'_>], group: &Group) -> bool {
         let kind = token.and_then(|token| sample.tokens.get(token));
         column.is_none() && kind.is_some_and(|token| token.kind == Kind::Word)
     });
+    // Brackets come and go in pairs, and not by a loss on the way.
+    let mut brackets = [0_i32; 2];
+    for (column, token) in &pairs {
+        let kind = match (column, token) {
+            (Some(at), None) => family.columns.get(*at).map(|column| column.kind),
+            (None, Some(at)) => sample.tokens.get(*at).map(|token| token.kind),
+            _ => None,
+        };
+        match kind {
+            Some(Kind::Mark(b'(' | b'[')) => brackets[0] += 1,
+            Some(Kind::Mark(b')' | b']')) => brackets[1] += 1,
+            _ => {}
+        }
+    }
     let seldom = group.lines.len() < (family.rows.len() / SELDOM).max(FEWEST);
+    if brackets[0] != brackets[1] || brackets[0] > 0 && seldom && family.rows.len() >= FEW {
+        return false;
+    }
     let stray = strays::is_stray(family, lines, group, (place, &pairs));
     if other_label || new_word && seldom || stray {
         return false;
@@ -225,8 +253,8 @@ fn add(family: &mut Family, lines: &[Line<'_>], at: usize, place: usize, map: Op
 pub(super) fn take_kinds<'g>(
     family: &mut Family,
     lines: &[Line<'_>],
-    others: Vec<&'g Group>,
-) -> Vec<&'g Group> {
+    others: Vec<Other<'g>>,
+) -> Vec<Other<'g>> {
     let family_key: Vec<u8> = family
         .columns
         .iter()
@@ -234,7 +262,8 @@ pub(super) fn take_kinds<'g>(
         .collect();
     let slot = family.slot;
     let mut left = Vec::new();
-    for group in others {
+    for other in others {
+        let group = other.group;
         let labelled = group.labels.iter().all(|(place, label)| {
             symbols::of(label).is_some()
                 && family
@@ -251,7 +280,7 @@ pub(super) fn take_kinds<'g>(
                 row.load = false;
             }
         } else {
-            left.push(group);
+            left.push(other);
         }
     }
     family.rows.sort_by_key(|row| row.line);

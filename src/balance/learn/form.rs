@@ -9,6 +9,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use super::family::{Column, Family, Line, Row};
+use super::filled::Counted;
 use super::roles::Role;
 use super::token::Marks;
 
@@ -22,7 +23,12 @@ pub(super) struct Form {
 }
 
 /// Writes the form of a family's lines.
-pub(super) fn form(family: &Family, roles: &[Role], lines: &[Line<'_>], marks: Marks) -> Form {
+pub(super) fn form(
+    family: &Family,
+    roles: &[Role],
+    lines: &[Line<'_>],
+    (marks, worded): (Marks, bool),
+) -> Form {
     let tabs = family.rows.iter().any(|row| {
         lines
             .get(row.line)
@@ -33,6 +39,7 @@ pub(super) fn form(family: &Family, roles: &[Role], lines: &[Line<'_>], marks: M
         roles,
         lines,
         marks,
+        worded,
         blank: if tabs { r"[ \t]" } else { " " },
     };
     match writer.counted() {
@@ -40,10 +47,10 @@ pub(super) fn form(family: &Family, roles: &[Role], lines: &[Line<'_>], marks: M
             text,
             counted: true,
         },
-        None => Form {
-            text: writer.free(),
-            counted: false,
-        },
+        None => {
+            let (text, counted) = writer.free();
+            Form { text, counted }
+        }
     }
 }
 
@@ -52,6 +59,8 @@ pub(super) struct Writer<'a> {
     pub(super) roles: &'a [Role],
     lines: &'a [Line<'a>],
     pub(super) marks: Marks,
+    /// Whether the sign has symbols of its own.
+    pub(super) worded: bool,
     /// What a blank is: tabs only where they were seen.
     pub(super) blank: &'static str,
 }
@@ -81,11 +90,15 @@ impl Writer<'_> {
         }
     }
 
-    fn free(&self) -> String {
+    /// A form whose parts stand freely, and whether the value has counted places all the same.
+    fn free(&self) -> (String, bool) {
         let mut out = String::new();
         let rows = &self.family.rows;
+        // How far each row is written; what follows begins there.
+        let mut edges = vec![0; rows.len()];
         let mut after_optional = false;
         let mut first = true;
+        let mut fixed = false;
         for (at, column) in self.family.columns.iter().enumerate() {
             let present = rows
                 .iter()
@@ -95,10 +108,23 @@ impl Writer<'_> {
                 continue;
             }
             let optional = present < rows.len();
+            let counted = match self.role(at) {
+                Role::Value if !optional && !after_optional => self.filled(at, &edges),
+                Role::Value | Role::Number | Role::Unit => None,
+                _ if after_optional => None,
+                _ => self.slot(at, &edges),
+            };
+            if let Some(Counted { text, ends }) = counted {
+                out.push_str(&text);
+                edges = ends;
+                fixed |= self.role(at) == Role::Value;
+                (after_optional, first) = (false, false);
+                continue;
+            }
             let gap = if after_optional && !first {
-                self.loose_gap(at)
+                self.loose_gap(at, &edges)
             } else {
-                self.gap(at)
+                self.gap(at, &edges)
             };
             let mut part = String::new();
             self.free_part(&mut part, at, column);
@@ -108,31 +134,31 @@ impl Writer<'_> {
                 out.push_str(&gap);
                 out.push_str(&part);
             }
+            for (edge, row) in edges.iter_mut().zip(rows) {
+                *edge = Self::cell(row, at).map_or(*edge, |(_, to)| to);
+            }
             after_optional = optional;
             first = false;
         }
-        let ends = rows.iter().any(|row| {
-            let last = row.cells.iter().rev().copied().flatten().next();
-            last.is_some_and(|(_, to)| to < self.bytes(row).len())
-        });
+        let ends = (rows.iter().zip(&edges)).any(|(row, edge)| *edge < self.bytes(row).len());
         if ends {
             let _written = write!(out, "{}*", self.blank);
         }
-        out
+        (out, fixed)
     }
 
-    /// Blanks between what stands before a column and the column, in each line that has it.
-    fn gaps(&self, at: usize) -> Vec<usize> {
-        let gap = |row: &Row| {
+    /// Blanks between what is written before a column and the column, in each line that has it.
+    fn gaps(&self, at: usize, edges: &[usize]) -> Vec<usize> {
+        let rows = self.family.rows.iter().zip(edges);
+        let gap = |(row, edge): (&Row, &usize)| {
             let (from, _) = Self::cell(row, at)?;
-            let before = row.cells.get(..at)?.iter().rev().copied().flatten().next();
-            Some(from - before.map_or(0, |(_, to)| to))
+            from.checked_sub(*edge)
         };
-        self.family.rows.iter().filter_map(gap).collect()
+        rows.filter_map(gap).collect()
     }
 
-    fn gap(&self, at: usize) -> String {
-        let gaps = self.gaps(at);
+    fn gap(&self, at: usize, edges: &[usize]) -> String {
+        let gaps = self.gaps(at, edges);
         let (least, most) = (
             gaps.iter().min().copied().unwrap_or(0),
             gaps.iter().max().copied().unwrap_or(0),
@@ -147,8 +173,8 @@ impl Writer<'_> {
         format!("{}{}", self.blank, if least == 0 { "*" } else { "+" })
     }
 
-    fn loose_gap(&self, at: usize) -> String {
-        if self.gaps(at).iter().all(|gap| *gap == 0) {
+    fn loose_gap(&self, at: usize, edges: &[usize]) -> String {
+        if self.gaps(at, edges).iter().all(|gap| *gap == 0) {
             String::new()
         } else {
             format!("{}*", self.blank)
@@ -159,7 +185,10 @@ impl Writer<'_> {
         let texts: BTreeSet<&[u8]> = column.texts.keys().map(Vec::as_slice).collect();
         match self.role(at) {
             Role::Value => self.free_value(out),
+            Role::Sign if self.worded => one_of(out, Some("sign"), &texts),
             Role::Sign => out.push_str("(?<sign>[+-])"),
+            Role::Close => one_of(out, Some("close"), &texts),
+            Role::SignStatus => sign_status(out, &texts),
             Role::Unit => {
                 let _written = write!(out, "(?<unit>{})", self.free_unit(at, &texts));
             }
@@ -171,16 +200,31 @@ impl Writer<'_> {
                 let seen: BTreeSet<u8> =
                     texts.iter().flat_map(|text| text.iter().copied()).collect();
                 // A number that counts grows longer one day.
-                class(out, seen.into_iter().chain(*b"0"), 1);
+                class(out, of_number(seen).into_iter(), 1);
                 out.push('+');
             }
         }
     }
 
+    /// Whether a column stands right behind another in some line.
+    fn touches(&self, at: usize) -> bool {
+        self.family.rows.iter().any(|row| {
+            let before = row.cells.get(..at).unwrap_or_default();
+            let last = before.iter().rev().copied().flatten().next();
+            matches!((last, Self::cell(row, at)), (Some((_, to)), Some((from, _))) if to == from)
+        })
+    }
+
     /// Any symbol of a unit that does not reach into what follows.
     fn free_unit(&self, at: usize, texts: &BTreeSet<&[u8]>) -> String {
         let next = self.family.columns.get(at + 1).map(|column| column.kind);
-        let touches = self.gaps(at + 1).contains(&0);
+        let touches = self.touches(at + 1);
+        // A sign that follows at once is none of the unit's letters.
+        let signed =
+            matches!(self.role(at + 1), Role::Sign | Role::Close) && self.role(at) == Role::Unit;
+        if touches && signed {
+            return format!("[!-*,./:-~\\x80-\\xFF]{{1,{LONGEST_UNIT}}}?");
+        }
         let odd = texts
             .iter()
             .any(|text| text.iter().any(|byte| !byte.is_ascii_alphabetic()));
@@ -197,12 +241,39 @@ impl Writer<'_> {
                 "[A-Za-z%\\x80-\\xFF][A-Za-z0-9._%/\\x80-\\xFF-]{{0,{}}}",
                 LONGEST_UNIT - 1
             ),
-            _ => format!("[!-~\\x80-\\xFF]{{1,{LONGEST_UNIT}}}"),
+            // No sign and no digit begins a unit.
+            _ => format!(
+                "[!-*,./:-~\\x80-\\xFF][!-~\\x80-\\xFF]{{0,{}}}",
+                LONGEST_UNIT - 1
+            ),
         }
+    }
+
+    /// Digits that count, as many as all lines have.
+    pub(super) fn count_value(&self, out: &mut String) {
+        let rows = &self.family.rows;
+        let text = |row: &Row| {
+            let (_, to) = Self::cell(row, self.family.slot)?;
+            self.bytes(row).get(row.number.digits..to)
+        };
+        let texts = || rows.iter().filter_map(text);
+        let small = texts().any(|text| text.iter().any(u8::is_ascii_lowercase));
+        let letters = if small { "a-f" } else { "A-F" };
+        let least = texts().map(<[u8]>::len).min().unwrap_or(1);
+        let most = texts().map(<[u8]>::len).max().unwrap_or(1);
+        let _written = if least == most {
+            write!(out, "(?<value>[0-9{letters}]{{{most}}})")
+        } else {
+            write!(out, "(?<value>[0-9{letters}]{{{least},{most}}})")
+        };
     }
 
     fn free_value(&self, out: &mut String) {
         let rows = &self.family.rows;
+        if self.marks.digits.are_counts() {
+            self.count_value(out);
+            return;
+        }
         let decimal = escaped(&[self.marks.decimal]);
         let apart = rows
             .iter()
@@ -260,6 +331,13 @@ pub(super) fn one_of(out: &mut String, group: Option<&str>, texts: &BTreeSet<&[u
     };
 }
 
+/// One of these texts, as both the status and the sign.
+pub(super) fn sign_status(out: &mut String, texts: &BTreeSet<&[u8]>) {
+    out.push_str("(?<status>");
+    one_of(out, Some("sign"), texts);
+    out.push(')');
+}
+
 /// So many bytes out of these; a `0` stands for every digit.
 pub(super) fn class(out: &mut String, bytes: impl Iterator<Item = u8>, width: usize) {
     let bytes: BTreeSet<u8> = bytes.collect();
@@ -279,6 +357,25 @@ pub(super) fn class(out: &mut String, bytes: impl Iterator<Item = u8>, width: us
     } else {
         write!(out, "]{{{width}}}")
     };
+}
+
+/// The bytes of a number that is no mass: every hexadecimal digit where some were seen.
+pub(super) fn of_number(seen: BTreeSet<u8>) -> BTreeSet<u8> {
+    let mut out = seen;
+    let hex = |byte: &u8| byte.is_ascii_hexdigit() || matches!(byte, b' ' | b'+' | b'-');
+    if out.iter().all(hex) {
+        if out.iter().any(u8::is_ascii_uppercase) {
+            out.extend(b'A'..=b'F');
+        } else if out.iter().any(u8::is_ascii_lowercase) {
+            out.extend(b'a'..=b'f');
+        }
+    }
+    // Another mass, as the gross one, goes below zero one day.
+    if out.contains(&b'.') || out.contains(&b',') {
+        out.insert(b'-');
+    }
+    out.insert(b'0');
+    out
 }
 
 /// A text that matches itself. Bytes that are not plain are written as `\xNN`.

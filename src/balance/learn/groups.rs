@@ -134,6 +134,9 @@ pub(super) fn take_turns<T: PartialEq>(texts: &[T]) -> bool {
     texts.len() >= 4 && changes * 100 >= (texts.len() - 1) * 45
 }
 
+/// From this on the first figure of a rank says that the weight is among the values.
+pub(super) const FITS: u8 = 2;
+
 /// How good a place is for the mass, larger is better.
 pub(super) type Rank = (u8, u8, bool, usize, usize);
 
@@ -155,9 +158,10 @@ pub(super) fn anchor(
             if points.len() * 2 < group.lines.len() || points.is_empty() {
                 continue;
             }
-            let levels = series::levels(&points, told.0);
             let unit = nearest_unit(lines, group, place);
-            let rank = rank(&points, &levels, unit, told.1, group);
+            let levels = series::levels(&points, told.0, unit);
+            let first = group.lines.first().and_then(|at| lines.get(*at));
+            let rank = rank((&points, &levels), (unit, told.1), group, (first, place));
             if best.is_none_or(|(_, _, known)| rank > known) {
                 best = Some((at, place, rank));
             }
@@ -167,7 +171,24 @@ pub(super) fn anchor(
 }
 
 fn points(lines: &[Line<'_>], members: &[usize], place: usize) -> Vec<Point> {
+    // Of lines in several units only those in the commonest are of one series.
+    let beside = |at: &usize| -> Option<Unit> {
+        let line = lines.get(*at)?;
+        let unit = |at: Option<usize>| symbols::plain_unit(line.text(line.tokens.get(at?)?));
+        let before = || unit(place.checked_sub(1)).filter(|_| masses(line) < 2);
+        unit(place.checked_add(1)).or_else(before)
+    };
+    let mut units: Vec<Option<Unit>> = members.iter().map(beside).collect();
+    units.sort();
+    let most = units
+        .chunk_by(|one, other| one == other)
+        .max_by_key(|run| run.len())
+        .and_then(|run| run.first().copied())
+        .flatten();
     let point = |at: &usize| {
+        if most.is_some() && beside(at).is_some_and(|unit| Some(unit) != most) {
+            return None;
+        }
         let line = lines.get(*at)?;
         let token = line.tokens.get(place)?;
         if follows_a_point(line.bytes, token.from) {
@@ -191,31 +212,48 @@ fn follows_a_point(bytes: &[u8], from: usize) -> bool {
 }
 
 /// The unit that is plainly written next to a number, if there is one.
-fn nearest_unit(lines: &[Line<'_>], group: &Group, place: usize) -> Option<Unit> {
+pub(super) fn nearest_unit(lines: &[Line<'_>], group: &Group, place: usize) -> Option<Unit> {
     let line = lines.get(*group.lines.first()?)?;
     let word = |at: Option<usize>| {
         let token = line.tokens.get(at?)?;
         symbols::plain_unit(line.text(token))
     };
-    word(place.checked_add(1)).or_else(|| word(place.checked_sub(1)))
+    // Of several masses in one line the word before each names it.
+    let before = || word(place.checked_sub(1)).filter(|_| masses(line) < 2);
+    word(place.checked_add(1)).or_else(before)
+}
+
+/// Numbers of a line that can be a mass.
+fn masses(line: &Line<'_>) -> usize {
+    let numbers = line.tokens.iter().filter_map(|token| token.number);
+    numbers
+        .filter(|number| number.plain && number.decimals > 0)
+        .count()
 }
 
 fn rank(
-    points: &[Point],
-    levels: &Levels,
-    unit: Option<Unit>,
-    told: Option<Unit>,
+    (points, levels): (&[Point], &Levels),
+    (unit, told): (Option<Unit>, Option<Unit>),
     group: &Group,
+    (line, place): (Option<&Line<'_>>, usize),
 ) -> Rank {
     let proven = match unit.or(told) {
         Some(unit) if levels.units.contains(&unit) => 4,
         _ if levels.units.is_empty() => 0,
         _ => 2,
     } + u8::from(!levels.units.is_empty() && levels.empty.is_some());
-    let of = group
+    // Of several masses in one line the word before each says what it is of.
+    let own = || {
+        let line = line.filter(|line| masses(line) > 1)?;
+        let before = line.tokens.get(..place)?.iter().rev();
+        let word = before.take(2).find(|token| token.kind == Kind::Word)?;
+        symbols::of(line.text(word))
+    };
+    let label = group
         .labels
         .iter()
         .find_map(|(_, label)| symbols::of(label));
+    let of = label.or_else(own);
     let of = match of {
         Some(Of::Tare) => 0,
         Some(Of::Gross) => 1,

@@ -6,16 +6,23 @@
 //! hands, and saving.
 
 mod align;
+mod audit;
+mod codes;
 mod counted;
+mod counts;
+mod course;
 mod cut;
 mod family;
+mod filled;
 mod form;
 mod groups;
 mod hear;
 mod log;
 mod roles;
 mod series;
+mod signs;
 mod stamps;
+mod status;
 mod strays;
 mod symbols;
 mod token;
@@ -26,16 +33,18 @@ use std::time::Duration;
 use rust_decimal::Decimal;
 
 use super::frame::FrameSpec;
-use super::layout::{Layout, LayoutSpec, NoReading, symbol_bytes};
+use super::layout::{Digits, Layout, LayoutSpec, NoReading, symbol_bytes};
 use crate::mass::{Mass, Reading, Shown, Unit};
 use crate::trouble::Trouble;
 use cut::Cut;
-use family::{Family, Line};
+use family::{Family, Line, Other};
 use form::Form;
 use groups::Group;
 use roles::{Role, Roles};
+use signs::Signs;
 use token::Marks;
 
+pub use audit::Open;
 pub use hear::{Sound, TopBit, listen, top_bit, without_top_bit};
 pub use log::bytes_of_log;
 pub use roles::UnitKnown;
@@ -51,6 +60,8 @@ pub enum Phase {
     Loaded,
     /// The weight was to be lifted again.
     Lifted,
+    /// It was to be tared away and lifted, so that what shows is below zero by as much.
+    Below,
     /// Hands were at the pan.
     Between,
 }
@@ -135,15 +146,32 @@ pub struct Learnt {
     pub levels: (Option<Decimal>, Option<Decimal>),
     /// The decimals shown.
     pub decimals: u32,
+    /// The value has counted places, so that a lost or doubled character is noticed.
+    pub counted: bool,
     /// Frames that failed their check.
     pub damaged: usize,
     /// What the shape of a line is, one sentence.
     pub says: String,
+    /// What stands against weighing with it.
+    pub open: Vec<Open>,
     /// What could not be settled, one sentence each.
     pub unsettled: Vec<String>,
 }
 
 impl Learnt {
+    /// Whether it may be weighed with as it is: the unit and the sign are known, and every line that
+    /// can be a weighing is read.
+    pub fn is_settled(&self) -> bool {
+        self.open.is_empty()
+            && self.missed().next().is_none()
+            && !matches!(self.unit, UnitKnown::Conflict { .. } | UnitKnown::No)
+    }
+
+    /// Whether it is proven how a value below zero looks.
+    pub fn knows_sign(&self) -> bool {
+        !self.layout.minus_unproven
+    }
+
     /// Lines that carry a mass.
     pub fn readings(&self) -> usize {
         self.lines.iter().filter(|line| line.read.is_ok()).count()
@@ -172,8 +200,9 @@ struct Found<'a> {
     lines: Vec<Line<'a>>,
     family: Family,
     groups: Vec<Group>,
-    others: Vec<usize>,
-    rank: (u8, usize, bool, usize),
+    others: Vec<(usize, bool)>,
+    stated: Option<Unit>,
+    rank: (groups::Rank, usize, bool, usize),
 }
 
 /// Learns how a balance speaks.
@@ -189,41 +218,88 @@ pub fn learn(capture: &Capture, told: &Told) -> Result<Learnt, Trouble> {
     let bare = without_top_bit(bytes, top_bit);
     let mut cut = cut::cut(&bare, &capture.pauses);
     cut.frames.truncate(MOST_LINES);
+    let first = learn_with(capture, &cut, top_bit, told, false);
+    if first.as_ref().is_ok_and(Learnt::is_settled) {
+        return first;
+    }
+    // A plus or minus may belong to the field before a number, not to its digits.
+    match learn_with(capture, &cut, top_bit, told, true) {
+        Ok(other) if other.is_settled() => Ok(other),
+        _ => first.map_err(|_| words::no_mass(cut.frames.len(), &bare)),
+    }
+}
+
+/// Learns under the best way of writing numbers; `apart`: with signs that are no part of them.
+fn learn_with(
+    capture: &Capture,
+    cut: &Cut,
+    top_bit: TopBit,
+    told: &Told,
+    apart: bool,
+) -> Result<Learnt, Trouble> {
     let mut best: Option<Found<'_>> = None;
+    let fits = |best: &Option<Found<'_>>| {
+        best.as_ref()
+            .is_some_and(|best| best.rank.0.0 >= groups::FITS)
+    };
     for marks in Marks::ALL {
-        if let Some(found) = under(marks, &cut, capture, told)
+        // Digits from behind are never supposed: nothing else fits the weight, and they do.
+        if marks.digits != Digits::Plain && fits(&best) {
+            break;
+        }
+        if let Some(found) = under((marks, apart), cut, capture, told)
+            && (marks.digits == Digits::Plain || found.rank.0.0 >= groups::FITS)
             && best.as_ref().is_none_or(|best| found.rank > best.rank)
         {
             best = Some(found);
         }
     }
-    let found = best.ok_or_else(|| words::no_mass(cut.frames.len()))?;
-    conclude(found, &cut, top_bit, told)
+    if !fits(&best)
+        && let Some(found) = counts::counted(cut, capture, told)
+    {
+        best = Some(found);
+    }
+    let found = best.ok_or_else(|| words::no_mass(cut.frames.len(), b""))?;
+    conclude(found, cut, top_bit, told)
 }
 
 /// Reads the capture under one way of writing numbers.
-fn under<'a>(marks: Marks, cut: &'a Cut, capture: &Capture, told: &Told) -> Option<Found<'a>> {
+fn under<'a>(
+    (marks, apart): (Marks, bool),
+    cut: &'a Cut,
+    capture: &Capture,
+    told: &Told,
+) -> Option<Found<'a>> {
     let phase_at = |at: usize| {
         let before = capture.phases.iter().take_while(|(from, _)| *from <= at);
         before.last().map(|(_, phase)| *phase)
     };
-    let lines: Vec<Line<'a>> = cut
-        .frames
-        .iter()
-        .filter(|frame| frame.whole)
-        .map(|frame| Line {
+    let whole = || cut.frames.iter().filter(|frame| frame.whole);
+    let bytes: Vec<&[u8]> = whole().map(|frame| frame.line.as_slice()).collect();
+    let codes = codes::codes(&bytes, marks.digits.are_counts());
+    let has_glyph = |line: &&&[u8]| (0..line.len()).any(|at| symbols::glyph_at(line, at).is_some());
+    let apart = apart || bytes.iter().filter(has_glyph).count() >= groups::enough(bytes.len());
+    let lines: Vec<Line<'a>> = whole()
+        .zip(&codes)
+        .map(|(frame, codes)| Line {
             bytes: &frame.line,
-            tokens: token::tokens(&frame.line, marks),
+            tokens: token::tokens_with(&frame.line, marks, (codes, apart)),
             phase: phase_at(frame.at),
         })
         .collect();
     let groups = groups::groups(&lines);
     let (anchor, place, rank) = groups::anchor(&lines, &groups, (told.weight, told.unit))?;
     let (family, others) = family::grow(&lines, &groups, anchor, place)?;
-    let others: Vec<usize> = others
-        .iter()
-        .filter_map(|other| groups.iter().position(|group| std::ptr::eq(group, *other)))
-        .collect();
+    let stated = groups
+        .get(anchor)
+        .and_then(|group| groups::nearest_unit(&lines, group, place));
+    let index = |other: &Other<'_>| {
+        let at = groups
+            .iter()
+            .position(|group| std::ptr::eq(group, other.group));
+        at.map(|at| (at, other.turns))
+    };
+    let others = others.iter().filter_map(index).collect();
     let grouped = family.rows.iter().any(|row| row.number.grouped);
     if marks.thousands.is_some() && !grouped {
         return None; // Nothing speaks for a mark that was never seen.
@@ -233,13 +309,14 @@ fn under<'a>(marks: Marks, cut: &'a Cut, capture: &Capture, told: &Told) -> Opti
         .iter()
         .filter_map(|row| row.cells.get(family.slot).copied().flatten());
     let digits: usize = digits.map(|(from, to)| to - from).sum();
-    let rank = (rank.0, family.rows.len(), marks.thousands.is_none(), digits);
+    let rank = (rank, family.rows.len(), marks.thousands.is_none(), digits);
     Some(Found {
         marks,
         lines,
         family,
         groups,
         others,
+        stated,
         rank,
     })
 }
@@ -251,16 +328,40 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
         mut family,
         groups,
         others,
+        stated,
         ..
     } = found;
-    let points = family.points(&lines);
-    let levels = series::levels(&points, told.weight);
+    let signs = if marks.digits == Digits::HexadecimalSigned {
+        // Half of all counts are below zero: nothing else tells the sign.
+        Signs {
+            is_proven: true,
+            ..Signs::default()
+        }
+    } else {
+        signs::signs(&family, &lines)
+    };
+    sign_rows(&mut family, &lines, &signs);
+    let points = roles::of_one_unit(&family, &lines, &signs);
+    let mut levels = series::levels(&points, told.weight, stated);
+    let is_stated = stated.is_some_and(|unit| levels.units.contains(&unit));
+    if !is_stated && series::is_two_units(&points, &levels, told.weight) {
+        levels.units.clear();
+    }
     let decimals = series::decimals(&points);
-    let mut roles = roles::roles(&family, &lines, &levels, (told.weight.is_some(), told.unit));
-    let others: Vec<&Group> = others.iter().filter_map(|at| groups.get(*at)).collect();
+    let weighed = (told.weight.is_some(), told.unit);
+    let mut roles = roles::roles(&family, &lines, &levels, &signs, weighed);
+    let others = others.iter().filter_map(|(at, turns)| {
+        let group = groups.get(*at)?;
+        Some(Other {
+            group,
+            turns: *turns,
+        })
+    });
+    let others: Vec<Other<'_>> = others.collect();
     let others = family::take_kinds(&mut family, &lines, others);
     roles.take_kinds(&family);
-    let form = form::form(&family, &roles.of, &lines, marks);
+    let worded = !signs.table.is_empty();
+    let form = form::form(&family, &roles.of, &lines, (marks, worded));
     if form.counted {
         strays::drop_short(&mut family, &lines);
     }
@@ -271,6 +372,10 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
         decimal: marks.decimal,
         thousands: marks.thousands,
         decimals: lost.then_some(decimals),
+        digits: marks.digits,
+        factor: marks.factor,
+        signs: roles.signs.clone(),
+        minus_unproven: !signs.is_proven,
         skip: Vec::new(),
         units: roles.units.clone(),
         statuses: roles.statuses.clone(),
@@ -289,11 +394,25 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
         unit: roles.unit,
         levels: (levels.empty, levels.loaded),
         decimals,
+        counted: form.counted,
         damaged: cut.failed,
+        open: Vec::new(),
         unsettled: roles.unsettled.clone(),
     };
-    words::unsettled(&mut learnt, told, &family, &levels, (&form, cut.supposed));
+    learnt.open = audit::open(&learnt, &signs, &lines, &others);
+    let several = audit::several(&family, &lines, (told.weight, stated), &levels);
+    learnt.open.extend(several);
+    words::unsettled(&mut learnt, told, &levels, (&form, cut.supposed));
     Ok(learnt)
+}
+
+/// Gives every value its sign.
+fn sign_rows(family: &mut Family, lines: &[Line<'_>], signs: &Signs) {
+    for row in &mut family.rows {
+        if signs.is_below(row, lines) && !row.number.value.is_zero() {
+            row.number.value = -row.number.value.abs();
+        }
+    }
 }
 
 /// The forms of the lines that carry no mass; one that would swallow a line with a mass is left
@@ -302,14 +421,18 @@ fn skipped(
     layout: &LayoutSpec,
     family: &Family,
     lines: &[Line<'_>],
-    others: &[&Group],
+    others: &[Other<'_>],
 ) -> Result<Vec<String>, Trouble> {
     let mut out: Vec<String> = Vec::new();
     let [point, ..] = Marks::ALL;
-    for group in others {
+    for group in others
+        .iter()
+        .filter(|other| audit::turns(other) || !audit::may_weigh(lines, other.group))
+    {
+        let group = group.group;
         let laid = family::laid_out(lines, group);
-        let roles = roles::plain(&laid);
-        let Form { text, .. } = form::form(&laid, &roles, lines, point);
+        let roles = roles::plain(&laid, &Signs::default());
+        let Form { text, .. } = form::form(&laid, &roles, lines, (point, false));
         if out.contains(&text)
             || out.len() >= LayoutSpec::MOST_SKIPPED
             || !roles.contains(&Role::Text)
@@ -336,9 +459,6 @@ fn skipped(
 fn fit_tables(layout: &mut LayoutSpec) {
     if layout.statuses.is_empty() {
         layout.line = layout.line.replace("(?<status>", "(?:");
-    }
-    if layout.units.is_empty() {
-        layout.line = layout.line.replace("(?<unit>", "(?:");
     }
 }
 
@@ -397,30 +517,26 @@ fn is_right(
         let (from, to) = row.cells.get(at).copied().flatten()?;
         line.bytes.get(from..to).filter(|text| !text.is_empty())
     };
-    let mut value = row.number.value;
-    if text(Role::Sign) == Some(b"-") {
-        value = -value;
-    }
+    let value = row.number.value;
     let same = |digits: Decimal| {
         digits == value && digits.scale() == row.number.decimals.max(layout.decimals.unwrap_or(0))
     };
-    let meant = text(Role::Unit)
-        .filter(|_| !layout.units.is_empty())
-        .map(|symbol| {
-            let known = layout
-                .units
-                .iter()
-                .find(|(known, _)| symbol_bytes(known) == symbol);
-            known.map(|(_, unit)| *unit)
-        });
+    let meant = text(Role::Unit).map(|symbol| {
+        let known = layout
+            .units
+            .iter()
+            .find(|(known, _)| symbol_bytes(known) == symbol);
+        known.map(|(_, unit)| *unit)
+    });
     let shown = match (reading.shown, meant) {
         (Shown::Weighed(mass), Some(Some(unit))) => same(mass.digits()) && mass.unit() == unit,
-        (Shown::UnitUnknown(digits), Some(None)) | (Shown::UnitUnstated(digits), None) => {
-            same(digits)
-        }
+        (Shown::UnitUnknown(digits), Some(None))
+        | (Shown::UnitUnstated(digits), None)
+        | (Shown::SignUnproven(digits), _) => same(digits),
         _ => false,
     };
-    let status = text(Role::Status).and_then(|symbol| {
+    let word = text(Role::Status).or_else(|| text(Role::SignStatus));
+    let status = word.and_then(|symbol| {
         let known = layout
             .statuses
             .iter()

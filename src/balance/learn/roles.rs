@@ -1,17 +1,16 @@
 //! What each part of a line is: unit, status, sign, label, or text without a meaning.
 //!
-//! Promises: a status is only given a meaning by what the value did while it was sent; a symbol of a
-//! unit that could mean two only by the check weight. What cannot be told is said. Leaves to
-//! others: writing the form.
+//! Promises: a symbol of a unit that could mean two is only given a meaning by the check weight. What
+//! cannot be told is said. Leaves to others: the sign (`signs`), rest and motion (`status`), writing
+//! the form.
 
-use rust_decimal::Decimal;
-
-use super::Phase;
-use super::family::{Column, FEWEST, Family, Line, Row, SELDOM};
-use super::series::{self, Levels, Point};
+use super::family::{Column, Family, Line, Row};
+use super::series::{Levels, Point};
+use super::signs::Signs;
+use super::status::Loaded;
 use super::symbols::{self, Of, like_unit, plain_unit};
 use super::token::{Kind, is_dash};
-use crate::balance::layout::{Kind as MassKind, symbol_of};
+use crate::balance::layout::{Kind as MassKind, Sign, symbol_of};
 use crate::mass::{Status, Unit};
 
 /// What a column is.
@@ -19,8 +18,12 @@ use crate::mass::{Status, Unit};
 pub(super) enum Role {
     Value,
     Sign,
+    /// The second half of a sign that stands about the digits.
+    Close,
     Unit,
     Status,
+    /// One word that is both.
+    SignStatus,
     Kind,
     /// The same text in every line, or one of a few without a meaning.
     Text,
@@ -65,6 +68,7 @@ pub(super) struct Roles {
     pub(super) units: Vec<(String, Unit)>,
     pub(super) statuses: Vec<(String, Status)>,
     pub(super) kinds: Vec<(String, MassKind)>,
+    pub(super) signs: Vec<(String, Sign)>,
     pub(super) takes: MassKind,
     pub(super) unit: UnitKnown,
     pub(super) unsettled: Vec<String>,
@@ -75,19 +79,25 @@ pub(super) fn roles(
     family: &Family,
     lines: &[Line<'_>],
     levels: &Levels,
+    signs: &Signs,
     (weighed, told): (bool, Option<Unit>),
 ) -> Roles {
     let points = family.points(lines);
     let mut roles = Roles {
-        of: plain(family),
+        of: plain(family, signs),
         units: Vec::new(),
         statuses: Vec::new(),
         kinds: Vec::new(),
+        signs: signs
+            .table
+            .iter()
+            .map(|(text, sign)| (symbol_of(text), *sign))
+            .collect(),
         takes: MassKind::Net,
         unit: UnitKnown::No,
         unsettled: Vec::new(),
     };
-    let unit = unit_column(family, !levels.units.is_empty());
+    let unit = unit_column(family, signs, !levels.units.is_empty());
     if let Some(role) = unit.and_then(|at| roles.of.get_mut(at)) {
         *role = Role::Unit;
     }
@@ -98,20 +108,20 @@ pub(super) fn roles(
 }
 
 /// The roles that the look of a column tells.
-pub(super) fn plain(family: &Family) -> Vec<Role> {
-    let sign = sign_column(family);
+pub(super) fn plain(family: &Family, signs: &Signs) -> Vec<Role> {
+    let sign = signs.column.or_else(|| sign_column(family));
     let role = |(at, column): (usize, &Column)| match column.kind {
         _ if at == family.slot => Role::Value,
         _ if Some(at) == sign => Role::Sign,
+        _ if Some(at) == signs.close => Role::Close,
         Kind::Number => Role::Number,
         _ => Role::Text,
     };
     family.columns.iter().enumerate().map(role).collect()
 }
 
-/// The column of a sign that stands apart from the digits: the nearest that is there in some lines
-/// only, or is a plus in some. A dash that is always there is none, and neither is one behind the
-/// unit or beside another dash.
+/// The column in which a sign would stand apart from the digits, where none below zero was heard:
+/// the nearest plus, not behind the unit or beside another dash.
 fn sign_column(family: &Family) -> Option<usize> {
     let slot = family.slot;
     let dash = |row: &Row, at: Option<usize>| {
@@ -135,9 +145,8 @@ fn sign_column(family: &Family) -> Option<usize> {
             return false;
         }
         family.columns.get(*at).is_some_and(|column| {
-            let present: usize = column.texts.values().sum();
-            let plus = column.texts.contains_key(&b"+"[..]);
-            column.kind == Kind::Mark(b'+') && (plus || present < family.rows.len())
+            let dash = column.texts.contains_key(&b"-"[..]);
+            column.kind == Kind::Mark(b'+') && !dash
         })
     };
     let all = 0..family.columns.len();
@@ -147,7 +156,7 @@ fn sign_column(family: &Family) -> Option<usize> {
 }
 
 /// Whether nothing but dashes and plus signs was seen in a column.
-fn all_dashes(column: &Column) -> bool {
+pub(super) fn all_dashes(column: &Column) -> bool {
     let dashes = |text: &Vec<u8>| text.iter().all(|byte| is_dash(*byte));
     !column.texts.is_empty() && column.texts.keys().all(dashes)
 }
@@ -155,18 +164,22 @@ fn all_dashes(column: &Column) -> bool {
 /// The column of the unit: the nearest that looks like one, behind the value first. A word that is
 /// always there right behind a value that the check weight proves is one, too, and so is one in
 /// letters beyond ASCII, which no status of the trade is written in where it never changes.
-fn unit_column(family: &Family, proven: bool) -> Option<usize> {
+fn unit_column(family: &Family, signs: &Signs, proven: bool) -> Option<usize> {
     let slot = family.slot;
+    let free = |at: usize| Some(at) != signs.column && Some(at) != signs.close;
+    let labelled = |at: usize| is_label(family, at);
     let looks = |at: &usize| {
-        family.columns.get(*at).is_some_and(|column| {
-            let (like, all) = column
-                .texts
-                .iter()
-                .fold((0, 0), |(like, all), (text, count)| {
-                    (like + if like_unit(text) { *count } else { 0 }, all + count)
-                });
-            column.kind == Kind::Word && !column.label && like * 2 > all
-        })
+        free(*at)
+            && !labelled(*at)
+            && family.columns.get(*at).is_some_and(|column| {
+                let (like, all) = column
+                    .texts
+                    .iter()
+                    .fold((0, 0), |(like, all), (text, count)| {
+                        (like + if like_unit(text) { *count } else { 0 }, all + count)
+                    });
+                column.kind == Kind::Word && !column.label && like * 2 > all
+            })
     };
     let behind = (slot + 1..family.columns.len()).find(looks);
     let found = behind.or_else(|| (0..slot).rev().find(looks));
@@ -176,9 +189,46 @@ fn unit_column(family: &Family, proven: bool) -> Option<usize> {
         let present: usize = next.texts.values().sum();
         let foreign =
             next.texts.keys().any(|text| !text.is_ascii()) && present == family.rows.len();
-        let may = always && (proven || foreign);
+        let may = always && free(slot + 1) && (proven || foreign);
         (may && !next.texts.keys().any(|text| says_rest(text))).then_some(slot + 1)
     })
+}
+
+/// The values of the rows in the unit that most of them are in.
+pub(super) fn of_one_unit(family: &Family, lines: &[Line<'_>], signs: &Signs) -> Vec<Point> {
+    let points = family.points(lines);
+    let Some(at) = unit_column(family, signs, false) else {
+        return points;
+    };
+    let text = |row: &Row| {
+        let (from, to) = row.cells.get(at).copied().flatten()?;
+        lines.get(row.line)?.bytes.get(from..to)
+    };
+    let most = family.columns.get(at).and_then(|column| {
+        let like = |text: &Vec<u8>| like_unit(text);
+        let commonest = column
+            .texts
+            .iter()
+            .max_by_key(|(text, count)| (like(text), **count));
+        commonest.map(|(text, _)| text.as_slice())
+    });
+    let rows = points.iter().zip(&family.rows);
+    rows.filter(|(_, row)| text(row).is_none_or(|text| Some(text) == most))
+        .map(|(point, _)| *point)
+        .collect()
+}
+
+/// Whether a word names the mass that follows it, as another one names another mass.
+fn is_label(family: &Family, at: usize) -> bool {
+    let names = |at: usize| {
+        let column = family.columns.get(at);
+        let says = |text: &Vec<u8>| symbols::of(text).is_some();
+        let mut behind = family.columns.iter().skip(at + 1);
+        let next = behind.find(|column| column.kind != Kind::Mark(b'+'));
+        column.is_some_and(|column| column.kind == Kind::Word && column.texts.keys().all(says))
+            && next.is_some_and(|next| next.kind == Kind::Number)
+    };
+    names(at) && (0..family.columns.len()).any(|other| other != at && names(other))
 }
 
 /// Plain words that speak of rest or motion, or of what is weighed, and so are no units.
@@ -192,232 +242,7 @@ fn says_rest(text: &[u8]) -> bool {
         || text.iter().all(|byte| is_dash(*byte))
 }
 
-/// Whether a number stands next to a mark that dates and times have.
-fn is_dated(family: &Family, at: usize) -> bool {
-    let joint = |at: Option<usize>| {
-        let column = at.and_then(|at| family.columns.get(at));
-        column.is_some_and(|column| matches!(column.kind, Kind::Mark(b':' | b'/' | b'.' | b'+')))
-    };
-    joint(at.checked_sub(1)) || joint(at.checked_add(1))
-}
-
-/// How often a text came while the pan moved, and while it rested, and at which values.
-#[derive(Debug, Clone, Copy, Default)]
-struct Tally {
-    moved: usize,
-    rested: usize,
-    away: bool,
-    /// It was sent while the check weight lay at rest.
-    loaded: bool,
-}
-
-/// How it is known when the check weight lay on the pan.
-#[derive(Debug, Clone, Copy)]
-enum Loaded {
-    /// The person was asked to put it on.
-    Phase,
-    /// This value, at which the pan rested farthest from zero.
-    Level(Decimal),
-}
-
-impl Loaded {
-    fn of(points: &[Point], levels: &Levels, weighed: bool) -> Option<Self> {
-        let asked = |point: &Point| point.phase == Some(Phase::Loaded);
-        if points.iter().any(asked) {
-            return Some(Self::Phase);
-        }
-        levels.loaded.filter(|_| weighed).map(Self::Level)
-    }
-
-    fn lies(self, point: &Point, near: Decimal) -> bool {
-        match self {
-            Self::Phase => point.phase == Some(Phase::Loaded),
-            Self::Level(level) => (point.value - level).abs() <= near,
-        }
-    }
-}
-
-/// The texts of a column, each with its tally.
-type Tallies = Vec<(Vec<u8>, Tally)>;
-
-/// Whether a text in a column comes again after another one.
-fn comes_back(family: &Family, lines: &[Line<'_>], at: usize) -> bool {
-    let cell = |row: &Row| {
-        let (from, to) = row.cells.get(at).copied().flatten()?;
-        lines.get(row.line)?.bytes.get(from..to)
-    };
-    let mut runs: Vec<Option<&[u8]>> = family.rows.iter().map(cell).collect();
-    runs.dedup();
-    let all = runs.len();
-    runs.sort_unstable();
-    runs.dedup();
-    runs.len() < all
-}
-
-impl Tally {
-    fn lines(self) -> usize {
-        self.moved + self.rested
-    }
-
-    fn share_moved(self) -> Option<usize> {
-        (self.moved * 100).checked_div(self.moved + self.rested)
-    }
-
-    fn rests(self) -> bool {
-        self.share_moved().is_some_and(|share| share <= 5)
-    }
-
-    fn moves(self) -> bool {
-        self.moved > 0 && self.share_moved().is_some_and(|share| share >= 20)
-    }
-}
-
 impl Roles {
-    fn take_status(
-        &mut self,
-        family: &Family,
-        lines: &[Line<'_>],
-        points: &[Point],
-        (unit, loaded): (Option<usize>, Option<Loaded>),
-    ) {
-        let motion = series::motion(points);
-        let near = series::near(points);
-        let mut best: Option<(usize, usize, Tallies)> = None;
-        let mut open = Vec::new();
-        for (at, column) in family.columns.iter().enumerate() {
-            let rows = family.rows.len();
-            let present: usize = column.texts.values().sum();
-            let variants = column.texts.len() + usize::from(present < rows);
-            let short = |text: &Vec<u8>| text.len() <= 2;
-            let may = match column.kind {
-                Kind::Number => {
-                    at != family.slot && column.texts.keys().all(short) && !is_dated(family, at)
-                }
-                Kind::Word => Some(at) != unit && !column.label,
-                Kind::Mark(_) => self.of.get(at) != Some(&Role::Sign),
-            };
-            if !may || !(2..=8).contains(&variants) {
-                continue;
-            }
-            let mut tallies = Tallies::new();
-            for ((row, point), motion) in family.rows.iter().zip(points).zip(&motion) {
-                let cell = row.cells.get(at).copied().flatten();
-                let text = cell.and_then(|(from, to)| lines.get(row.line)?.bytes.get(from..to));
-                let text = text.unwrap_or_default();
-                let place = tallies.iter().position(|(known, _)| known == text);
-                let place = place.unwrap_or_else(|| {
-                    tallies.push((text.to_vec(), Tally::default()));
-                    tallies.len() - 1
-                });
-                if let Some((_, tally)) = tallies.get_mut(place) {
-                    tally.moved += usize::from(*motion == Some(true));
-                    tally.rested += usize::from(*motion == Some(false));
-                    tally.away |= point.value.abs() > near;
-                    let rests = *motion == Some(false);
-                    tally.loaded |= rests && loaded.is_some_and(|it| it.lies(point, near));
-                }
-            }
-            let rests = tallies.iter().filter(|(_, tally)| tally.rests());
-            let rested: usize = rests.map(|(_, tally)| tally.rested).sum();
-            let moves = tallies.iter().filter(|(_, tally)| tally.moves());
-            let moved: usize = moves.map(|(_, tally)| tally.moved).sum();
-            // A number that only counts up never comes back, as a status does.
-            let counts = column.kind == Kind::Number && !self::comes_back(family, lines, at);
-            let score = if rested > 0 && !counts { moved } else { 0 };
-            if score > 0 && best.as_ref().is_none_or(|(_, most, _)| score > *most) {
-                best = Some((at, score, tallies));
-            } else {
-                open.push(at);
-            }
-        }
-        if let Some((at, _, tallies)) = best {
-            if let Some(role) = self.of.get_mut(at) {
-                *role = Role::Status;
-            }
-            self.status_table(&tallies, loaded.is_some());
-        } else if self.take_dashes(family, &open) {
-            self.unsettled.push("Dashes stand in some lines, and what they mean could not be told: they are taken for in motion, so that nothing is captured on them. If they mean rest, say so in the file.".to_owned());
-        } else if unit
-            .and_then(|at| family.columns.get(at))
-            .is_some_and(|column| column.texts.values().sum::<usize>() < family.rows.len())
-        {
-            self.unsettled.push("The unit is left out in some lines, probably while the pan moves: such a line is shown and never captured.".to_owned());
-        } else {
-            self.unsettled.push("Nothing in the lines was seen to tell rest from motion: panbell goes by the values alone.".to_owned());
-        }
-        for at in open {
-            let Some(column) = family.columns.get(at) else {
-                continue;
-            };
-            if self.of.get(at) != Some(&Role::Status) {
-                let texts: Vec<String> = column.texts.keys().map(|text| shown(text)).collect();
-                self.unsettled.push(format!(
-                    "A part of the line changes ({}), and what it means could not be told.",
-                    texts.join(", ")
-                ));
-            }
-        }
-    }
-
-    /// Dashes that are no sign and were not proven to be a status: never at rest.
-    fn take_dashes(&mut self, family: &Family, open: &[usize]) -> bool {
-        let dashes = |at: &&usize| family.columns.get(**at).is_some_and(all_dashes);
-        let Some(at) = open.iter().find(dashes) else {
-            return false;
-        };
-        if let (Some(role), Some(column)) = (self.of.get_mut(*at), family.columns.get(*at)) {
-            *role = Role::Status;
-            let moving = |text: &Vec<u8>| (symbol_of(text), Status::InMotion);
-            self.statuses.extend(column.texts.keys().map(moving));
-        }
-        true
-    }
-
-    fn status_table(&mut self, tallies: &[(Vec<u8>, Tally)], weighed: bool) {
-        let rests_away = tallies.iter().any(|(_, tally)| tally.rests() && tally.away);
-        let lines: usize = tallies.iter().map(|(_, tally)| tally.lines()).sum();
-        for (text, tally) in tallies {
-            let seldom =
-                tally.lines() < (lines / SELDOM).max(FEWEST) && lines > FEWEST * SELDOM / 2;
-            let status = if seldom && tally.rests() && !text.is_empty() {
-                // An error or a total also comes at rest, and nothing may be captured by it.
-                self.unsettled.push(format!(
-                    "The word {} came in {} lines only: it is taken for in motion, so that nothing is captured on it. If it means rest, say so in the file.",
-                    shown(text),
-                    tally.lines()
-                ));
-                Status::InMotion
-            } else if tally.moves() {
-                Status::InMotion
-            } else if tally.rests() && !tally.away && rests_away {
-                Status::StableAtZero
-            } else if tally.rests() && weighed && !tally.loaded && !text.is_empty() {
-                // What came at rest only beside the weight may mean an empty pan, or a fault.
-                self.unsettled.push(format!(
-                    "The word {} came at rest, and never while the check weight lay still on the pan: it is taken for in motion, so that nothing is captured on it. Learn again and let the weight lie longer; if it means rest, say so in the file.",
-                    shown(text)
-                ));
-                Status::InMotion
-            } else if tally.rests() {
-                Status::Stable
-            } else if !text.is_empty() && text.iter().all(|byte| is_dash(*byte)) {
-                Status::InMotion
-            } else {
-                self.unsettled.push(format!(
-                    "The status {} came too seldom to tell what it means.",
-                    shown(text)
-                ));
-                continue;
-            };
-            if text.is_empty() {
-                let what = status.word();
-                self.unsettled.push(format!("Where no status is sent the balance was {what}; a missing status has no entry, so panbell goes by the values there."));
-            } else {
-                self.statuses.push((symbol_of(text), status));
-            }
-        }
-    }
-
     fn take_unit(
         &mut self,
         family: &Family,
@@ -434,7 +259,13 @@ impl Roles {
             };
             return;
         };
-        let Some((main, _)) = column.texts.iter().max_by_key(|(_, count)| **count) else {
+        // A status in its place, where the unit is left out, is none.
+        let like = |text: &Vec<u8>| like_unit(text);
+        let commonest = column
+            .texts
+            .iter()
+            .max_by_key(|(text, count)| (like(text), **count));
+        let Some((main, _)) = commonest else {
             return;
         };
         self.unit = match (plain_unit(main), levels.units.as_slice()) {
@@ -458,7 +289,8 @@ impl Roles {
             && levels.units.is_empty()
             && plain_unit(main).is_some()
         {
-            self.unsettled.push(format!("The check weight was never seen as a value in {}: what is read is probably not the mass, so the unit has no entry.", shown(main)));
+            self.unsettled.push(format!("The check weight was never seen as a value in {}: what is read is probably not the mass, so no unit has an entry and nothing is captured. Learn again with the weight named as it is, and let it lie still.", shown(main)));
+            return;
         } else if self.unit == UnitKnown::No {
             let several: Vec<&str> = levels.units.iter().map(|unit| unit.name()).collect();
             self.unsettled.push(if several.is_empty() && !main.is_ascii() {

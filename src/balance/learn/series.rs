@@ -56,8 +56,9 @@ pub(super) fn near(series: &[Point]) -> Decimal {
     changes.min().unwrap_or(step).max(step) * Decimal::TWO
 }
 
-/// The levels of a series.
-pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
+/// The levels of a series; of rests that could all be the weight, one that is so in the unit that
+/// the lines state.
+pub(super) fn levels(series: &[Point], weight: Option<Mass>, stated: Option<Unit>) -> Levels {
     let step = step(decimals(series));
     let phased = |wanted: fn(Phase) -> bool| {
         let values = series
@@ -75,7 +76,11 @@ pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
             phased(|phase| phase == Phase::Loaded),
         )
     } else {
-        by_themselves(series, near(series))
+        let fit = |rise: Decimal| {
+            let units = weight.map_or_else(Vec::new, |weight| units_of(weight, rise, step));
+            u8::from(!units.is_empty()) + u8::from(stated.is_some_and(|unit| units.contains(&unit)))
+        };
+        by_themselves(series, near(series), fit)
     };
     let units = match (weight, loaded) {
         (Some(weight), Some(loaded)) => {
@@ -95,6 +100,22 @@ pub(super) fn levels(series: &[Point], weight: Option<Mass>) -> Levels {
     }
 }
 
+/// Whether the weight was seen at two values, each its mass in another unit: a unit key was pressed.
+pub(super) fn is_two_units(series: &[Point], levels: &Levels, weight: Option<Mass>) -> bool {
+    let (Some(weight), Some(loaded)) = (weight, levels.loaded) else {
+        return false;
+    };
+    let (near, zero) = (near(series), levels.empty.unwrap_or_default());
+    // However few its steps are: this is to doubt, not to prove.
+    let fine = step(decimals(series)) / Decimal::from(100);
+    let fits = |rest: Decimal| units_of(weight, rest - zero, fine);
+    let first = fits(loaded);
+    rests(series, near)
+        .into_iter()
+        .filter(|rest| (*rest - loaded).abs() > near)
+        .any(|rest| fits(rest).iter().any(|unit| !first.contains(unit)))
+}
+
 /// Whether values lie far beyond the weight, again and again: a weight that comes and goes is never
 /// shown as twice itself, so what is read is not its mass. One odd value may be an overload or noise.
 fn leaps(series: &[Point], empty: Decimal, loaded: Decimal) -> bool {
@@ -109,23 +130,38 @@ fn leaps(series: &[Point], empty: Decimal, loaded: Decimal) -> bool {
     beyond.len() >= 3
 }
 
-/// The levels that the values tell by themselves: the farthest from zero at which they rested, and
-/// the nearest to zero.
-fn by_themselves(series: &[Point], near: Decimal) -> (Option<Decimal>, Option<Decimal>) {
-    let mut rests: Vec<Decimal> = series
+/// The levels that the values tell by themselves: the farthest from zero at which they rested, of
+/// those that fit the weight best, and the nearest to zero.
+fn by_themselves(
+    series: &[Point],
+    near: Decimal,
+    fit: impl Fn(Decimal) -> u8,
+) -> (Option<Decimal>, Option<Decimal>) {
+    let rests = rests(series, near);
+    let empty = rests.iter().copied().min_by_key(Decimal::abs);
+    // A weight that was tared and lifted rests as far below zero.
+    let rank = |rest: &Decimal| {
+        let rise = *rest - empty.unwrap_or_default();
+        (fit(rise), rest.abs(), rise)
+    };
+    let loaded = rests.iter().copied().max_by_key(rank);
+    match (empty, loaded) {
+        (Some(empty), Some(loaded)) if (loaded - empty).abs() > near => (Some(empty), Some(loaded)),
+        (_, loaded) => (None, loaded),
+    }
+}
+
+/// The values at which a series rested.
+pub(super) fn rests(series: &[Point], near: Decimal) -> Vec<Decimal> {
+    let rests: Vec<Decimal> = series
         .chunk_by(|one, other| (one.value - other.value).abs() <= near)
         .filter(|run| run.len() >= 3 || run.len() >= 2 && series.len() <= FEW * 4)
         .filter_map(|run| most_frequent(run.iter().map(|point| point.value)))
         .collect();
     if rests.len() < 2 && series.len() <= FEW {
-        rests = series.iter().map(|point| point.value).collect();
+        return series.iter().map(|point| point.value).collect();
     }
-    let loaded = rests.iter().copied().max_by_key(Decimal::abs);
-    let empty = rests.iter().copied().min_by_key(Decimal::abs);
-    match (empty, loaded) {
-        (Some(empty), Some(loaded)) if (loaded - empty).abs() > near => (Some(empty), Some(loaded)),
-        (_, loaded) => (None, loaded),
-    }
+    rests
 }
 
 fn most_frequent(values: impl Iterator<Item = Decimal>) -> Option<Decimal> {
@@ -219,13 +255,14 @@ mod tests {
             let values = [
                 empty, empty, empty, "3.33", loaded, loaded, loaded, empty, empty,
             ];
-            let levels = levels(&series(&values), Some(weight.mass()));
+            let levels = levels(&series(&values), Some(weight.mass()), None);
             assert_eq!(levels.units.first(), Some(&unit), "{loaded}: {levels:?}");
             assert_eq!(levels.empty, Some(empty.parse().unwrap()));
         }
         let none = levels(
             &series(&["0.00", "0.00", "19.00", "19.00"]),
             Some(weight.mass()),
+            None,
         );
         assert!(none.units.is_empty(), "{none:?}");
     }

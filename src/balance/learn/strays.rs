@@ -19,7 +19,7 @@ const EXAMPLES: usize = 3;
 const LONGEST: usize = 40;
 
 /// Whether so many lines are too few among so many to be a build of their own.
-fn is_seldom(count: usize, rows: usize) -> bool {
+pub(super) fn is_seldom(count: usize, rows: usize) -> bool {
     rows >= FEW && count < (rows / SELDOM).max(FEWEST)
 }
 

@@ -4,18 +4,27 @@
 //! a part of a date, of a time or of a name is not taken for a value. Leaves to others: which
 //! number is the mass.
 
+use std::ops::Range;
+
 use rust_decimal::Decimal;
+
+use super::codes::SHORTEST_COUNT;
+use super::symbols::{self, glyph_at};
+use crate::balance::layout::Digits;
 
 /// How numbers are written: the decimal mark, and the mark between groups of three digits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Marks {
     pub(super) decimal: u8,
     pub(super) thousands: Option<u8>,
+    pub(super) digits: Digits,
+    /// What a count is worth, for digits that are counts.
+    pub(super) factor: Option<Decimal>,
 }
 
 impl Marks {
     /// Every way that is tried, the plainest first.
-    pub(super) const ALL: [Self; 8] = [
+    pub(super) const ALL: [Self; 10] = [
         Self::of(b'.', None),
         Self::of(b',', None),
         Self::of(b'.', Some(b',')),
@@ -24,10 +33,33 @@ impl Marks {
         Self::of(b',', Some(b'\'')),
         Self::of(b'.', Some(b' ')),
         Self::of(b',', Some(b' ')),
+        Self::turned(b'.'),
+        Self::turned(b','),
     ];
 
     const fn of(decimal: u8, thousands: Option<u8>) -> Self {
-        Self { decimal, thousands }
+        Self {
+            decimal,
+            thousands,
+            digits: Digits::Plain,
+            factor: None,
+        }
+    }
+
+    const fn turned(decimal: u8) -> Self {
+        Self {
+            digits: Digits::LastFirst,
+            ..Self::of(decimal, None)
+        }
+    }
+
+    /// Counts of so much.
+    pub(super) fn counts(digits: Digits, factor: Decimal) -> Self {
+        Self {
+            digits,
+            factor: Some(factor),
+            ..Self::of(b'.', None)
+        }
     }
 }
 
@@ -82,6 +114,16 @@ impl Number {
 
 /// The tokens of a line, in order.
 pub(super) fn tokens(line: &[u8], marks: Marks) -> Vec<Token> {
+    tokens_with(line, marks, (&[], false))
+}
+
+/// The tokens of a line in which these stretches are hexadecimal. `apart`: a plus at the digits is no
+/// part of the number, since a minus is something else.
+pub(super) fn tokens_with(
+    line: &[u8],
+    marks: Marks,
+    (codes, apart): (&[Range<usize>], bool),
+) -> Vec<Token> {
     let mut out = Vec::new();
     let mut at = 0;
     while let Some(byte) = line.get(at) {
@@ -89,8 +131,12 @@ pub(super) fn tokens(line: &[u8], marks: Marks) -> Vec<Token> {
             at += 1;
             continue;
         }
-        let token = dashes_at(line, at)
-            .or_else(|| number_at(line, at, marks))
+        let code = codes.iter().find(|code| code.start == at);
+        let token = code
+            .map(|code| code_at(line, code, marks))
+            .or_else(|| glyph_token(line, at))
+            .or_else(|| dashes_at(line, at))
+            .or_else(|| number_at(line, at, marks, apart))
             .or_else(|| word_at(line, at, marks))
             .unwrap_or(Token {
                 kind: Kind::Mark(*byte),
@@ -130,9 +176,44 @@ pub(super) fn is_dash(byte: u8) -> bool {
     byte == b'+' || byte == b'-'
 }
 
-/// Several dashes or plus signs in a row: a word like any other, and never a sign.
+/// Hexadecimal digits: a mass where they are read as counts, else a number that is none.
+fn code_at(line: &[u8], code: &Range<usize>, marks: Marks) -> Token {
+    let text = line.get(code.clone()).unwrap_or_default();
+    let value = marks
+        .factor
+        .filter(|_| text.len() >= SHORTEST_COUNT)
+        .and_then(|factor| marks.digits.counted(text, factor));
+    Token {
+        kind: Kind::Number,
+        from: code.start,
+        to: code.end,
+        number: Some(Number {
+            value: value.unwrap_or_default(),
+            decimals: marks.factor.map_or(0, |factor| factor.scale()),
+            digits: code.start,
+            plain: value.is_some(),
+            ..Number::none()
+        }),
+    }
+}
+
+/// A minus that is no byte of ASCII: a mark of its own.
+fn glyph_token(line: &[u8], at: usize) -> Option<Token> {
+    let width = glyph_at(line, at)?;
+    Some(Token {
+        kind: Kind::Mark(b'-'),
+        from: at,
+        to: at + width,
+        number: None,
+    })
+}
+
+/// Several dashes or plus signs in a row, or one mark several times: a word like any other, and
+/// never a sign.
 fn dashes_at(line: &[u8], at: usize) -> Option<Token> {
-    let to = run(line, at, is_dash);
+    let first = *line.get(at)?;
+    let same = |byte: u8| byte == first && b".*~?!#@=^_$&".contains(&byte);
+    let to = run(line, at, is_dash).max(run(line, at, same));
     (to > at + 1).then_some(Token {
         kind: Kind::Word,
         from: at,
@@ -141,13 +222,14 @@ fn dashes_at(line: &[u8], at: usize) -> Option<Token> {
     })
 }
 
-fn number_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
+fn number_at(line: &[u8], at: usize, marks: Marks, apart: bool) -> Option<Token> {
     let before = at.checked_sub(1).and_then(|at| line.get(at)).copied();
     let ahead = line.get(..at).unwrap_or_default();
     let ahead = ahead.iter().rev().find(|byte| !is_blank(**byte));
     let (sign, start) = match line.get(at)? {
         b'+' | b'-'
-            if before.is_none_or(|byte| !byte.is_ascii_digit())
+            if !apart
+                && before.is_none_or(|byte| !byte.is_ascii_digit())
                 && ahead.is_none_or(|byte| !is_dash(*byte)) =>
         {
             (Some(at), run(line, at + 1, is_blank))
@@ -162,7 +244,9 @@ fn number_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
         return None;
     }
     // In a date the digits behind a mark are a number of their own.
-    let behind = before.is_some_and(|byte| matches!(byte, b':' | b'/') || byte == marks.decimal);
+    let two_before = at.checked_sub(2).and_then(|at| line.get(at));
+    let behind = two_before.is_some_and(u8::is_ascii_digit)
+        && before.is_some_and(|byte| matches!(byte, b':' | b'/') || byte == marks.decimal);
     let (whole, grouped) = whole_part(line, start, marks.thousands);
     let mut to = whole;
     let mut decimals = 0;
@@ -176,6 +260,10 @@ fn number_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
         line.get(to).is_some_and(joint) && digit_at(line, to + 1)
     };
     let dated = joined(to);
+    // The digits before a mark that is taken for none of a number.
+    let cut_off = decimals == 0
+        && line.get(to).is_some_and(|byte| matches!(byte, b'.' | b','))
+        && digit_at(line, to + 1);
     if dated && bare {
         return None;
     }
@@ -184,6 +272,10 @@ fn number_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
     }
     let bracket = bracket_at(line, to, marks.decimal, decimals > 0);
     let mut text: Vec<u8> = line.get(start..to)?.to_vec();
+    if marks.digits == Digits::LastFirst {
+        text.reverse();
+        decimals = if decimals > 0 { whole - start } else { 0 };
+    }
     if let Some((open, close)) = bracket {
         if line.get(to) == Some(&marks.decimal) {
             text.push(marks.decimal);
@@ -213,7 +305,8 @@ fn number_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
             digits: start,
             bracket,
             grouped,
-            plain: value.is_some() && !dated && !behind,
+            // Where counts are looked for, other numbers are none.
+            plain: value.is_some() && !dated && !behind && !cut_off && marks.factor.is_none(),
         }),
     })
 }
@@ -221,7 +314,9 @@ fn number_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
 /// The end of the digits before the decimal mark, and whether they stand in groups of three.
 fn whole_part(line: &[u8], start: usize, thousands: Option<u8>) -> (usize, bool) {
     let first = digits_from(line, start);
-    let Some(mark) = thousands.filter(|_| (1..=3).contains(&(first - start))) else {
+    // A group in front of others is no nought.
+    let may = (1..=3).contains(&(first - start)) && line.get(start) != Some(&b'0');
+    let Some(mark) = thousands.filter(|_| may) else {
         return (first, false);
     };
     let mut end = first;
@@ -270,14 +365,20 @@ fn word_at(line: &[u8], at: usize, marks: Marks) -> Option<Token> {
     }
     let mut to = at;
     loop {
-        to = run(line, to, is_letter);
+        while line.get(to).copied().is_some_and(is_letter)
+            && (to == at || glyph_at(line, to).is_none())
+        {
+            to += 1;
+        }
         let digits = digits_from(line, to);
         let is_value = digits - to >= 3
             || (line.get(digits) == Some(&marks.decimal) && digit_at(line, digits + 1));
+        let unit = symbols::plain_unit(line.get(at..to).unwrap_or_default()).is_some();
         if digits > to && !is_value {
             to = digits;
         } else if line.get(to).is_some_and(|byte| b"-./_".contains(byte))
             && line.get(to + 1).copied().is_some_and(is_letter)
+            && !(unit && line.get(to) == Some(&b'-'))
         {
             to += 1;
         } else {

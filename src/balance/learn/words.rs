@@ -3,9 +3,11 @@
 //! Promises: each part is marked under the line that it stands in; what could not be settled says
 //! what it means and what would settle it. Leaves to others: printing.
 
+use super::audit;
 use super::cut::Cut;
 use super::family::{Family, Row};
 use super::form::Form;
+use super::hear::listen;
 use super::roles::{Role, Roles, UnitKnown};
 use super::series::Levels;
 use super::strays;
@@ -24,12 +26,18 @@ pub(super) fn nothing_heard() -> Trouble {
 }
 
 /// The trouble of a capture in which nothing can be a mass.
-pub(super) fn no_mass(lines: usize) -> Trouble {
+pub(super) fn no_mass(lines: usize, bytes: &[u8]) -> Trouble {
+    // What reads as text was heard at the right speed.
+    let mend = if listen(bytes).printable < 950 {
+        "The bytes look like nonsense: the speed or the framing may be wrong, so try others. Else capture again with the weight put on and taken off."
+    } else {
+        "Capture again while the weight is put on and taken off; if the lines hold the mass in a way that panbell does not know, write the balance file by hand."
+    };
     Trouble::new(
         "learn-no-mass",
         format!("No value was found in the {lines} lines that were heard."),
         "How the balance speaks could not be learned, so nothing can be weighed with it yet.",
-        "If the bytes look like nonsense, the speed or the framing is wrong: try others. Else capture again with the weight put on and taken off.",
+        mend,
     )
 }
 
@@ -52,7 +60,7 @@ pub(super) fn parts(row: &Row, roles: &[Role]) -> Vec<Part> {
                 put(What::Value, row.number.digits, open);
                 put(What::Fine, open + 1, close);
             }
-            Role::Sign => put(What::Sign, from, to),
+            Role::Sign | Role::Close | Role::SignStatus => put(What::Sign, from, to),
             Role::Unit => put(What::Unit, from, to),
             Role::Status => put(What::Status, from, to),
             Role::Kind => put(What::Kind, from, to),
@@ -106,6 +114,8 @@ pub(super) fn says(family: &Family, roles: &Roles, form: &Form, cut: &Cut) -> St
         let word = match role {
             Role::Value => "the value",
             Role::Sign => "the sign",
+            Role::Close => continue,
+            Role::SignStatus => "sign and status",
             Role::Unit => "the unit",
             Role::Status => "the status",
             Role::Kind => "what is weighed",
@@ -148,12 +158,13 @@ pub(super) fn says(family: &Family, roles: &Roles, form: &Form, cut: &Cut) -> St
 pub(super) fn unsettled(
     learnt: &mut Learnt,
     told: &Told,
-    family: &Family,
     levels: &Levels,
     (form, supposed): (&Form, bool),
 ) {
     let strays = strays::told(learnt);
     learnt.unsettled.extend(strays);
+    let open: Vec<String> = learnt.open.iter().map(audit::told).collect();
+    learnt.unsettled.extend(open);
     let mut say = |text: String| learnt.unsettled.push(text);
     match (told.weight, learnt.unit) {
         (None, UnitKnown::Stated(unit)) => say(format!(
@@ -173,26 +184,13 @@ pub(super) fn unsettled(
         }
         _ => {}
     }
-    if learnt.layout.units.is_empty() {
+    if !learnt.layout.line.contains("<unit>") {
         say(match learnt.unit.unit() {
             Some(unit) => format!(
                 "The lines state no unit. The check weight was shown in {}; the bench must be told its unit, and a unit key is not seen in the line.",
                 unit.name()
             ),
             None => "The lines state no unit, and it is not proven which it is.".to_owned(),
-        });
-    }
-    let negative = family
-        .rows
-        .iter()
-        .any(|row| row.number.value.is_sign_negative() && !row.number.value.is_zero());
-    let signed = family.rows.iter().any(|row| row.number.sign.is_some());
-    if !negative {
-        say(if signed {
-            "No value below zero was heard; its sign is supposed to stand where the plus stands."
-                .to_owned()
-        } else {
-            "No sign was heard; a minus is supposed to stand before the digits. Tare with the weight on and lift it to see.".to_owned()
         });
     }
     if levels.empty.is_none() && levels.loaded.is_some() {

@@ -69,6 +69,11 @@ impl Ear {
         &self.capture.bytes
     }
 
+    /// Everything that was heard, and when.
+    pub(super) fn capture(&self) -> &Capture {
+        &self.capture
+    }
+
     /// Forgets what was heard.
     pub(super) fn forget(&mut self) {
         self.capture = Capture::default();

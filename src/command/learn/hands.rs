@@ -10,7 +10,7 @@ use tokio::sync::mpsc::{Receiver, channel};
 use tokio::time::Instant;
 
 use super::ear::Ear;
-use crate::balance::learn::{Phase, Told, listen};
+use crate::balance::learn::{Phase, Told, learn, listen};
 use crate::command::output::Output;
 use crate::mass::Indication;
 use crate::trouble::{Trouble, harmless_lines};
@@ -99,19 +99,32 @@ impl<'a> Hands<'a> {
             ),
         ];
         for (text, phase) in steps {
-            ear.phase(Phase::Between);
-            self.say(&text);
-            self.answer(Some(ear)).await?;
-            ear.phase(phase);
-            let had = ear.heard().len();
-            ear.until(Instant::now() + REST, |_| false).await?;
-            if ear.heard().len() == had {
-                self.say("Nothing came: press the balance's print key.");
-            }
-            let more = |heard: &[u8]| listen(heard.get(had..).unwrap_or_default()).lines >= 1;
-            ear.until(Instant::now() + FIRST_LINE, more).await?;
+            self.step(ear, &text, phase).await?;
+        }
+        // Most balances tremble about zero, and then a minus was heard already.
+        let knows_minus = learn(ear.capture(), told).is_ok_and(|learnt| learnt.knows_sign());
+        if !knows_minus {
+            let text = format!(
+                "It is not proven yet how the balance writes a minus. Put {weight} on again, press the balance's own tare or zero key so that it shows zero, lift the weight, wait until the pan rests, and press Enter. If it has no such key, only press Enter."
+            );
+            self.step(ear, &text, Phase::Below).await?;
         }
         Ok(())
+    }
+
+    /// One step at the pan.
+    async fn step(&mut self, ear: &mut Ear, text: &str, phase: Phase) -> Result<(), Trouble> {
+        ear.phase(Phase::Between);
+        self.say(text);
+        self.answer(Some(ear)).await?;
+        ear.phase(phase);
+        let had = ear.heard().len();
+        ear.until(Instant::now() + REST, |_| false).await?;
+        if ear.heard().len() == had {
+            self.say("Nothing came: press the balance's print key.");
+        }
+        let more = |heard: &[u8]| listen(heard.get(had..).unwrap_or_default()).lines >= 1;
+        ear.until(Instant::now() + FIRST_LINE, more).await
     }
 
     /// The next answer, while the balance is listened to.

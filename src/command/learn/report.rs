@@ -4,6 +4,7 @@
 
 use serde::Serialize;
 
+use crate::balance::Sign;
 use crate::balance::learn::{Learnt, LearntLine, UnitKnown, What, marked};
 use crate::command::output::Output;
 use crate::mass::Shown;
@@ -25,6 +26,8 @@ struct Body<'a> {
     /// `proven`, `stated`, `told`, `conflict`, `unknown`.
     unit_known: &'static str,
     unit: Option<&'static str>,
+    /// Whether it is proven how a value below zero looks.
+    sign_known: bool,
     empty: Option<String>,
     loaded: Option<String>,
     heard: usize,
@@ -75,9 +78,9 @@ impl LineBody {
                 .collect(),
             shown: reading.and_then(|reading| match reading.shown {
                 Shown::Weighed(mass) => Some(mass.to_string()),
-                Shown::UnitUnstated(digits) | Shown::UnitUnknown(digits) => {
-                    Some(digits.to_string())
-                }
+                Shown::UnitUnstated(digits)
+                | Shown::UnitUnknown(digits)
+                | Shown::SignUnproven(digits) => Some(digits.to_string()),
                 Shown::Nothing => None,
             }),
             status: reading.map(|reading| reading.status.word()),
@@ -125,6 +128,7 @@ pub(super) fn tell(
             UnitKnown::No => "unknown",
         },
         unit: learnt.unit.unit().map(crate::mass::Unit::symbol),
+        sign_known: learnt.knows_sign(),
         empty: learnt.levels.0.map(|value| value.to_string()),
         loaded: learnt.levels.1.map(|value| value.to_string()),
         heard,
@@ -175,6 +179,20 @@ fn for_people(body: &Body<'_>, learnt: &Learnt) -> String {
         ),
         _ => format!("The unit is not known{levels}."),
     });
+    for (symbol, sign) in &learnt.layout.signs {
+        let word = if *sign == Sign::Minus {
+            "minus"
+        } else {
+            "plus"
+        };
+        out.push(match symbol.as_str() {
+            "" => format!("No sign at all is {word}."),
+            symbol => format!("\"{symbol}\" is {word}."),
+        });
+    }
+    if !learnt.knows_sign() {
+        out.push("The sign is not proven: nothing is captured with this file yet.".to_owned());
+    }
     for (symbol, status) in &learnt.layout.statuses {
         out.push(format!("\"{symbol}\" is {}.", status.word()));
     }

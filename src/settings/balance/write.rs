@@ -6,7 +6,7 @@
 use std::fmt::Write as _;
 
 use super::{BalanceFile, text};
-use crate::balance::{Check, CheckAs, CheckAt, CheckSum, Covers, End, Kind, Start};
+use crate::balance::{Check, CheckAs, CheckAt, CheckSum, Covers, Digits, End, Kind, Sign, Start};
 use crate::mass::Status;
 use crate::port::Flow;
 
@@ -37,6 +37,19 @@ impl BalanceFile {
         if let Some(decimals) = layout.decimals {
             put(&mut out, "decimals", &decimals.to_string());
         }
+        if layout.digits != Digits::Plain {
+            put(
+                &mut out,
+                "digits",
+                &quoted(word(&Digits::WORDS, layout.digits)),
+            );
+        }
+        if let Some(factor) = layout.factor {
+            put(&mut out, "factor", &quoted(&factor.to_string()));
+        }
+        if layout.minus_unproven {
+            put(&mut out, "minus", &quoted("not proven"));
+        }
         self.put_frame(&mut out);
         if !layout.skip.is_empty() {
             let forms: Vec<String> = layout.skip.iter().map(|form| literal(form)).collect();
@@ -49,7 +62,14 @@ impl BalanceFile {
             .units
             .iter()
             .map(|(known, unit)| (known, unit.symbol()));
+        // A table without an entry says that no symbol is known, which is not the same as no group.
+        if layout.units.is_empty() && layout.line.contains("<unit>") {
+            out.push_str("\n[units]\n");
+        }
         put_symbols(&mut out, "units", units);
+        let signs = layout.signs.iter();
+        let signs = signs.map(|(known, sign)| (known, word(&Sign::WORDS, *sign)));
+        put_symbols(&mut out, "sign", signs);
         let statuses = layout.statuses.iter();
         let statuses = statuses.map(|(known, status)| (known, word(&Status::WORDS, *status)));
         put_symbols(&mut out, "status", statuses);
