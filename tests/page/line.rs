@@ -197,11 +197,20 @@ fn an_order_whose_answer_is_lost_happens_once() {
             .filter(|it| it.withdrawn)
             .count();
         let sent = orders_sent(&proxy);
+        // What was told of the one before is put away.
+        stage
+            .page
+            .run("document.getElementById('said-away').click()", Value::Null);
+        stage.page.until(
+            "nothing is told",
+            "return document.getElementById('said').hidden",
+            &Value::Null,
+        );
         stage.take_up("withdraw");
         stage.until_asked("withdraw");
         proxy.lose_answers(lost);
         stage.page.click("[data-offer=withdraw]");
-        let told = "return document.getElementById('said-text').textContent.length > 0 && !document.getElementById('said-text').textContent.startsWith('It is not known yet')";
+        let told = "return !document.getElementById('said').hidden && !document.getElementById('said-text').textContent.startsWith('It is not known yet')";
         stage.page.until("it is told", told, &Value::Null);
         stage.until_offered("withdraw");
         let after = stage

@@ -415,7 +415,7 @@ fn walks(by: By, usual: u64) {
                 stage.desk.empty();
             }
         }
-        for _ in 0..number("STEPS", 24) {
+        for _ in 0..number("STEPS", 14) {
             if walk.dice.below(3) == 0 {
                 walk.pan();
             }

@@ -15,7 +15,7 @@ import { player, standing } from "./sound.js";
 import { strip } from "./strip.js";
 import { tilesOf } from "./tiles.js";
 import { triangle } from "./triangle.js";
-import { capital, chance, lostHold, parts, pieces, seconds } from "./words.js";
+import { capital, chance, fromAfar, lostHold, parts, seconds } from "./words.js";
 
 /** Orders whose answer stays to be read. */
 const TOLD = ["take", "withdraw", "assay", "reweigh"];
@@ -132,14 +132,12 @@ function benchPage(name) {
     at("job-line").title = line;
     const isOld = page.lost !== false || isAged();
     const sentence = isOld ? "" : view.sentence ?? "";
-    const cut = pieces(sentence);
-    // Within the window what the hands must do stands at the end, and is read from afar.
-    const large = view.weighing?.side === "within" ? cut.length - 1 : 0;
+    // Within the window what the hands must do stands at the end.
+    const isWithin = view.weighing?.side === "within";
     page.sentence = sentence;
-    refill(at("sentence"), [sentence, large], () => [
-      ["rest", cut.slice(0, large)], ["large", cut.slice(large, large + 1)], ["rest", cut.slice(large + 1)],
-    ].filter(([, some]) => some.length > 0).map(([size, some]) => el("span", { class: size },
-      ...parts(some.join(""), view.unit_name).map(([text, number]) => (number && size === "large" ? el("strong", {}, text) : text)))));
+    refill(at("sentence"), [sentence, isWithin], () => fromAfar(sentence, isWithin).map((text, place) => [text, place === 1 ? "large" : "rest"])
+      .filter(([text]) => text !== "").map(([some, size]) => el("span", { class: size },
+        ...parts(some, view.unit_name).map(([text, number]) => (number && size === "large" ? el("strong", {}, text) : text)))));
     const weighing = view.weighing;
     const figure = (id, text) => { const node = at(id); put(node, text ?? ""); node.parentElement.hidden = !text; };
     put(at("net-says"), view.fine_digit ? "On the pan; its last digit is not for payment" : "On the pan");

@@ -11,7 +11,7 @@ export const SEEN = 400;
 let count = 0, current = null;
 
 /** The sheet that is open, or null: { key, pressed(...), look(...), close() }. */
-export const openSheet = () => current;
+export const openSheet = () => (current?.dialog.open ? current : null);
 
 /**
  * Opens a sheet, unless one is open. `key`: the action that it is for. `label`: of its button, a text or
@@ -19,7 +19,7 @@ export const openSheet = () => current;
  * `look(view, action)` draws what stands in it anew. `ends`: the key for the next step closes it.
  */
 export function sheet(title, body, { key = null, label, does, wide = false, foot = [], look, ends = false, away } = {}) {
-  if (current) return null;
+  if (openSheet()) return null;
   const id = `sheet-${count += 1}`;
   const trouble = el("p", { class: "trouble", role: "alert", hidden: true });
   const asks = el("div", { class: "asks", role: "status" });
@@ -53,7 +53,7 @@ export function sheet(title, body, { key = null, label, does, wide = false, foot
     mark(button, "aria-disabled", isSending || isLost ? "true" : null);
   };
   const send = async (when) => {
-    if (!does || isSending || isLost || when - drawn < SEEN) return;
+    if (!does || !dialog.open || isSending || isLost || when - drawn < SEEN) return;
     isSending = true;
     said("");
     dress();

@@ -27,7 +27,9 @@ const PIECE = 0.5, OVERLAP = 0.05;
 /** Ticks change their pace with every reading, so they are laid no further ahead than this. */
 const TICKS_AHEAD = 1.3;
 /** So much sooner than it must it falls silent. */
-const MARGIN = 0.1;
+const MARGIN = 0.25;
+/** So much after that its sign begins. */
+const REST = 0.15;
 
 /** How the bench stands, as far as the ear is told: { kind, way }. `way`: thousandths of the way to the window. */
 export function standing(view) {
@@ -143,7 +145,7 @@ export function player(settings) {
     hear(next, { age, told, counts }) {
       if (context?.state !== "running") { state = { kind: "silent", way: 0 }; return; }
       const now = context.currentTime, ahead = (ms) => now + (OLD - ms) / 1000 - MARGIN;
-      const horizon = ahead(age), due = ahead(told);
+      const horizon = ahead(age), due = ahead(told) + REST;
       const isOther = next.kind !== state.kind;
       if (isOther || next.way !== state.way) {
         changed = now;
@@ -158,7 +160,9 @@ export function player(settings) {
         state = next;
       }
       const isTicks = state.kind === "ticks";
-      const until = Math.min(horizon, isTicks ? Math.min(now + TICKS_AHEAD, changed + TICK.patience) : began + STILL);
+      // What begins before it must end before it.
+      const last = notes(state, 0).at(-1), whole = last ? last.at + last.lasts : 0;
+      const until = Math.min(horizon - whole, isTicks ? Math.min(now + TICKS_AHEAD, changed + TICK.patience) : began + STILL);
       // Nothing is laid anew for every reading, but the end always is before the time is up.
       if (until > laid) {
         const made = score(state, beats.at(-1) ?? null, Math.max(now, laid), until);

@@ -6,8 +6,19 @@ export function mass(text) {
   return found && { digits: found[1], value: Number(found[1]), unit: found[2] };
 }
 
-/** A saying cut where a sentence ends or a colon stands; the pieces together are the saying. */
-export const pieces = (text) => (text === "" ? [] : text.split(/(?<=[.?!])(?= +\P{Ll})|(?<=.{8}:)(?= )/u));
+/** A saying cut where a sentence ends; the pieces together are the saying. */
+export const sentences = (text) => (text === "" ? [] : text.split(/(?<=[.?!])(?= +\P{Ll})/u));
+
+/**
+ * A saying as [before, large, after], which together are the saying: what is read from afar is its
+ * first sentence, up to a colon, or its last one, where that says what the hands must do.
+ */
+export function fromAfar(text, isLast) {
+  const all = sentences(text);
+  if (isLast) return [all.slice(0, -1).join(""), all.at(-1) ?? "", ""];
+  const first = /^.{8,}?:(?= )/.exec(all[0] ?? "")?.[0] ?? all[0] ?? "";
+  return ["", first, text.slice(first.length)];
+}
 
 /** A saying cut into [text, isNumber] parts: the first mass in it is the number that matters. */
 export function parts(text, unitName) {
