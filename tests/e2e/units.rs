@@ -217,7 +217,7 @@ fn a_sign_that_is_not_proven_is_shown_and_never_captured() {
         let why = view["hold"].to_string();
         assert!(why.contains("above or below zero"), "{why}");
         // The way on is said with it.
-        assert!(why.contains("panbell learn"), "{why}");
+        assert!(why.contains("learning asks for it"), "{why}");
         let refused = bare.say(&["take"]);
         assert_ne!(refused.code, 0, "{}", refused.out);
         assert!(bare.home.masses("T-1").is_empty());

@@ -146,7 +146,8 @@ impl Writer<'_> {
                 let signs = if foreign { "!-~\\x80-\\xFF" } else { "!-~" };
                 let width = to - from;
                 if to < length {
-                    let _written = write!(out, "(?<unit>[{signs} ]{{{width}}})");
+                    let unit = format!("(?<unit>[{signs} ]{{{width}}})");
+                    self.or_marks(out, &unit, Some(width));
                     return Some(());
                 }
                 let filled = texts().iter().any(|text| text.ends_with(b" "));
@@ -154,11 +155,12 @@ impl Writer<'_> {
                     "[{signs}]{{{},{LONGEST_UNIT}}}",
                     if filled { width + 1 } else { 1 }
                 );
-                let _written = if filled && width < LONGEST_UNIT {
-                    write!(out, "(?<unit>[{signs} ]{{{width}}}|{longer})")
+                let unit = if filled && width < LONGEST_UNIT {
+                    format!("(?<unit>[{signs} ]{{{width}}}|{longer})")
                 } else {
-                    write!(out, "(?<unit>{longer})")
+                    format!("(?<unit>{longer})")
                 };
+                self.or_marks(out, &unit, Some(width));
             }
             Role::Status => one_of(out, Some("status"), &texts()),
             Role::Kind => one_of(out, Some("kind"), &texts()),

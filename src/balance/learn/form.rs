@@ -28,6 +28,7 @@ pub(super) fn form(
     roles: &[Role],
     lines: &[Line<'_>],
     (marks, worded): (Marks, bool),
+    unit_marks: &[Vec<u8>],
 ) -> Form {
     let tabs = family.rows.iter().any(|row| {
         lines
@@ -40,6 +41,7 @@ pub(super) fn form(
         lines,
         marks,
         worded,
+        unit_marks,
         blank: if tabs { r"[ \t]" } else { " " },
     };
     match writer.counted() {
@@ -61,6 +63,8 @@ pub(super) struct Writer<'a> {
     pub(super) marks: Marks,
     /// Whether the sign has symbols of its own.
     pub(super) worded: bool,
+    /// What stands in the unit's place while the pan moves.
+    unit_marks: &'a [Vec<u8>],
     /// What a blank is: tabs only where they were seen.
     pub(super) blank: &'static str,
 }
@@ -190,7 +194,9 @@ impl Writer<'_> {
             Role::Close => one_of(out, Some("close"), &texts),
             Role::SignStatus => sign_status(out, &texts),
             Role::Unit => {
-                let _written = write!(out, "(?<unit>{})", self.free_unit(at, &texts));
+                let units = texts.into_iter().filter(|text| self.is_unit(text));
+                let unit = format!("(?<unit>{})", self.free_unit(at, &units.collect()));
+                self.or_marks(out, &unit, None);
             }
             Role::Status => one_of(out, Some("status"), &texts),
             Role::Kind => one_of(out, Some("kind"), &texts),
@@ -204,6 +210,31 @@ impl Writer<'_> {
                 out.push('+');
             }
         }
+    }
+
+    /// Whether a text in the unit's place is a unit.
+    pub(super) fn is_unit(&self, text: &[u8]) -> bool {
+        !self.unit_marks.iter().any(|mark| mark == text.trim_ascii())
+    }
+
+    /// The part of a unit, or what stands in its place in motion, filled up to a width.
+    pub(super) fn or_marks(&self, out: &mut String, unit: &str, width: Option<usize>) {
+        if self.unit_marks.is_empty() {
+            out.push_str(unit);
+            return;
+        }
+        let says_status = self
+            .roles
+            .iter()
+            .any(|role| matches!(role, Role::Status | Role::SignStatus));
+        let marks = self.unit_marks.iter().map(Vec::as_slice).collect();
+        let mut text = String::new();
+        one_of(&mut text, (!says_status).then_some("status"), &marks);
+        let longest = self.unit_marks.iter().map(Vec::len).max().unwrap_or(0);
+        if width.is_some_and(|width| width > longest) {
+            text.push_str(" *");
+        }
+        let _written = write!(out, "(?:{text}|{unit})");
     }
 
     /// Whether a column stands right behind another in some line.

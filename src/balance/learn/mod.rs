@@ -361,7 +361,13 @@ fn conclude(found: Found<'_>, cut: &Cut, top_bit: TopBit, told: &Told) -> Result
     let others = family::take_kinds(&mut family, &lines, others);
     roles.take_kinds(&family);
     let worded = !signs.table.is_empty();
-    let form = form::form(&family, &roles.of, &lines, (marks, worded));
+    let form = form::form(
+        &family,
+        &roles.of,
+        &lines,
+        (marks, worded),
+        &roles.unit_marks,
+    );
     if form.counted {
         strays::drop_short(&mut family, &lines);
     }
@@ -432,7 +438,7 @@ fn skipped(
         let group = group.group;
         let laid = family::laid_out(lines, group);
         let roles = roles::plain(&laid, &Signs::default());
-        let Form { text, .. } = form::form(&laid, &roles, lines, (point, false));
+        let Form { text, .. } = form::form(&laid, &roles, lines, (point, false), &[]);
         if out.contains(&text)
             || out.len() >= LayoutSpec::MOST_SKIPPED
             || !roles.contains(&Role::Text)
@@ -487,7 +493,10 @@ fn read_back(
             Some(row) => {
                 let line = lines.get(row.line);
                 let right = line.is_some_and(|line| is_right(read, row, layout, roles, line));
-                (words::parts(row, &roles.of), right)
+                (
+                    words::parts(row, roles, line.map_or(&b""[..], |line| line.bytes)),
+                    right,
+                )
             }
         };
         out.push(LearntLine {
@@ -521,7 +530,8 @@ fn is_right(
     let same = |digits: Decimal| {
         digits == value && digits.scale() == row.number.decimals.max(layout.decimals.unwrap_or(0))
     };
-    let meant = text(Role::Unit).map(|symbol| {
+    let unit = text(Role::Unit).filter(|symbol| roles.is_unit(symbol));
+    let meant = unit.map(|symbol| {
         let known = layout
             .units
             .iter()
@@ -535,7 +545,10 @@ fn is_right(
         | (Shown::SignUnproven(digits), _) => same(digits),
         _ => false,
     };
-    let word = text(Role::Status).or_else(|| text(Role::SignStatus));
+    let in_unit = || text(Role::Unit).filter(|symbol| !roles.is_unit(symbol));
+    let word = text(Role::Status)
+        .or_else(|| text(Role::SignStatus))
+        .or_else(in_unit);
     let status = word.and_then(|symbol| {
         let known = layout
             .statuses

@@ -66,6 +66,8 @@ impl UnitKnown {
 pub(super) struct Roles {
     pub(super) of: Vec<Role>,
     pub(super) units: Vec<(String, Unit)>,
+    /// What stands in the unit's place while the pan moves.
+    pub(super) unit_marks: Vec<Vec<u8>>,
     pub(super) statuses: Vec<(String, Status)>,
     pub(super) kinds: Vec<(String, MassKind)>,
     pub(super) signs: Vec<(String, Sign)>,
@@ -86,6 +88,7 @@ pub(super) fn roles(
     let mut roles = Roles {
         of: plain(family, signs),
         units: Vec::new(),
+        unit_marks: Vec::new(),
         statuses: Vec::new(),
         kinds: Vec::new(),
         signs: signs
@@ -243,6 +246,11 @@ fn says_rest(text: &[u8]) -> bool {
 }
 
 impl Roles {
+    /// The unit's text, unless it is what stands in its place in motion.
+    pub(super) fn is_unit(&self, text: &[u8]) -> bool {
+        !self.unit_marks.iter().any(|mark| mark == text.trim_ascii())
+    }
+
     fn take_unit(
         &mut self,
         family: &Family,
@@ -302,7 +310,11 @@ impl Roles {
             });
         }
         let main_unit = self.unit.unit();
-        for text in column.texts.keys() {
+        for text in column
+            .texts
+            .keys()
+            .filter(|text| !self.unit_marks.contains(text))
+        {
             let meant = if text == main {
                 main_unit
             } else {

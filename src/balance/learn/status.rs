@@ -10,6 +10,7 @@ use super::Phase;
 use super::family::{FEWEST, Family, Line, Row, SELDOM};
 use super::roles::{Role, Roles, all_dashes, shown};
 use super::series::{self, Levels, Point};
+use super::symbols::like_unit;
 use super::token::{Kind, is_dash};
 use crate::balance::layout::symbol_of;
 use crate::mass::Status;
@@ -83,6 +84,40 @@ fn comes_back(family: &Family, lines: &[Line<'_>], at: usize) -> bool {
     runs.len() < all
 }
 
+/// Every line's value, whether it rested, and what counts as near.
+struct Judged<'a> {
+    points: &'a [Point],
+    motion: &'a [Option<bool>],
+    near: Decimal,
+    loaded: Option<Loaded>,
+}
+
+/// The texts of a column, an absent one among them, each with how it came.
+fn tallies(family: &Family, lines: &[Line<'_>], at: usize, judged: &Judged<'_>) -> Tallies {
+    let near = judged.near;
+    let mut tallies = Tallies::new();
+    let judgements = judged.points.iter().zip(judged.motion);
+    for (row, (point, motion)) in family.rows.iter().zip(judgements) {
+        let cell = row.cells.get(at).copied().flatten();
+        let text = cell.and_then(|(from, to)| lines.get(row.line)?.bytes.get(from..to));
+        let text = text.unwrap_or_default();
+        let place = tallies.iter().position(|(known, _)| known == text);
+        let place = place.unwrap_or_else(|| {
+            tallies.push((text.to_vec(), Tally::default()));
+            tallies.len() - 1
+        });
+        if let Some((_, tally)) = tallies.get_mut(place) {
+            let rests = *motion == Some(false);
+            tally.moved += usize::from(*motion == Some(true));
+            tally.rested += usize::from(rests);
+            tally.away |= point.value.abs() > near;
+            tally.home |= rests && point.value.abs() <= near;
+            tally.loaded |= rests && judged.loaded.is_some_and(|it| it.lies(point, near));
+        }
+    }
+    tallies
+}
+
 impl Tally {
     fn lines(self) -> usize {
         self.moved + self.rested
@@ -109,8 +144,12 @@ impl Roles {
         points: &[Point],
         (unit, loaded): (Option<usize>, Option<Loaded>),
     ) {
-        let motion = series::motion(points);
-        let near = series::near(points);
+        let judged = Judged {
+            points,
+            motion: &series::motion(points),
+            near: series::near(points),
+            loaded,
+        };
         let mut best: Option<(usize, usize, Tallies)> = None;
         let mut open = Vec::new();
         for (at, column) in family.columns.iter().enumerate() {
@@ -129,25 +168,7 @@ impl Roles {
             if !may || rows < FEW || !(2..=8).contains(&variants) {
                 continue;
             }
-            let mut tallies = Tallies::new();
-            for ((row, point), motion) in family.rows.iter().zip(points).zip(&motion) {
-                let cell = row.cells.get(at).copied().flatten();
-                let text = cell.and_then(|(from, to)| lines.get(row.line)?.bytes.get(from..to));
-                let text = text.unwrap_or_default();
-                let place = tallies.iter().position(|(known, _)| known == text);
-                let place = place.unwrap_or_else(|| {
-                    tallies.push((text.to_vec(), Tally::default()));
-                    tallies.len() - 1
-                });
-                if let Some((_, tally)) = tallies.get_mut(place) {
-                    tally.moved += usize::from(*motion == Some(true));
-                    tally.rested += usize::from(*motion == Some(false));
-                    tally.away |= point.value.abs() > near;
-                    let rests = *motion == Some(false);
-                    tally.home |= rests && point.value.abs() <= near;
-                    tally.loaded |= rests && loaded.is_some_and(|it| it.lies(point, near));
-                }
-            }
+            let tallies = tallies(family, lines, at, &judged);
             let rests = tallies.iter().filter(|(_, tally)| tally.rests());
             let rested: usize = rests.map(|(_, tally)| tally.rested).sum();
             let moves = tallies.iter().filter(|(_, tally)| tally.moves());
@@ -161,6 +182,10 @@ impl Roles {
                 open.push(at);
             }
         }
+        if let Some(at) = unit {
+            let of_unit = tallies(family, lines, at, &judged);
+            self.take_unit_marks(of_unit, best.is_none());
+        }
         if let Some((at, _, tallies)) = best {
             if let Some(role) = self.of.get_mut(at) {
                 *role = match role {
@@ -171,6 +196,8 @@ impl Roles {
             // A check follows from the value, so none of its texts comes at two values.
             let doubted = tallies.len() > MOST_WORDS;
             self.status_table(&tallies, (loaded.is_some(), doubted));
+        } else if !self.unit_marks.is_empty() {
+            // What stands in the unit's place says it.
         } else if self.take_dashes(family, &open) {
             self.unsettled.push("Dashes stand in some lines, and what they mean could not be told: they are taken for in motion, so that nothing is captured on them. If they mean rest, say so in the file.".to_owned());
         } else if unit
@@ -195,6 +222,22 @@ impl Roles {
                     texts.join(", ")
                 ));
             }
+        }
+    }
+
+    /// What stands in the place of the unit while the pan moves, and not at rest, is no unit. Of a
+    /// word that is known as none not one line may have come at rest: it could be a unit all the
+    /// same.
+    fn take_unit_marks(&mut self, texts: Tallies, are_status: bool) {
+        let marks = texts.into_iter().filter(|(text, tally)| {
+            let is_word = text.iter().any(u8::is_ascii_alphanumeric) || !text.is_ascii();
+            let is_mark = !is_word || tally.rested == 0;
+            !text.is_empty() && !like_unit(text) && tally.moves() && is_mark
+        });
+        self.unit_marks = marks.map(|(text, _)| text).collect();
+        if are_status {
+            let moving = |text: &Vec<u8>| (symbol_of(text), Status::InMotion);
+            self.statuses.extend(self.unit_marks.iter().map(moving));
         }
     }
 

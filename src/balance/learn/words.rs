@@ -42,9 +42,9 @@ pub(super) fn no_mass(lines: usize, bytes: &[u8]) -> Trouble {
 }
 
 /// The parts of a line, in order.
-pub(super) fn parts(row: &Row, roles: &[Role]) -> Vec<Part> {
+pub(super) fn parts(row: &Row, roles: &Roles, line: &[u8]) -> Vec<Part> {
     let mut out = Vec::new();
-    for (cell, role) in row.cells.iter().zip(roles) {
+    for (cell, role) in row.cells.iter().zip(&roles.of) {
         let Some((from, to)) = *cell else { continue };
         let mut put = |what: What, from: usize, to: usize| {
             if from < to {
@@ -61,6 +61,9 @@ pub(super) fn parts(row: &Row, roles: &[Role]) -> Vec<Part> {
                 put(What::Fine, open + 1, close);
             }
             Role::Sign | Role::Close | Role::SignStatus => put(What::Sign, from, to),
+            Role::Unit if line.get(from..to).is_some_and(|text| !roles.is_unit(text)) => {
+                put(What::Status, from, to);
+            }
             Role::Unit => put(What::Unit, from, to),
             Role::Status => put(What::Status, from, to),
             Role::Kind => put(What::Kind, from, to),
