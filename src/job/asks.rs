@@ -157,6 +157,8 @@ impl State {
         let mut parts = vec![self.rules.name.clone()];
         if let Some(job) = &self.job {
             parts.push(format!("{} {}", job.opened.job, job.decided));
+            let loose = job.loose().iter();
+            parts.extend(loose.map(|it| format!("{} {}", it.beside, it.mass)));
         }
         let causes = self.holds.all().filter(|hold| hold.is_announced());
         parts.extend(causes.map(|hold| hold.cause.word().to_owned()));

@@ -422,13 +422,16 @@ impl Record {
         }
     }
 
-    /// Whether it changes what can be decided of the job, and not only what is known of the pan.
+    /// Whether it changes what can be decided of the job, and not only what is known of the pan: no
+    /// evidence that is appended without waiting does, since it may be lost on its way to the disk.
     pub(super) fn decides(&self) -> bool {
         !matches!(
             self,
             Self::Base { .. }
                 | Self::Reading { .. }
                 | Self::Emptied {}
+                | Self::Loose { .. }
+                | Self::Settled { .. }
                 | Self::Hold { .. }
                 | Self::Resume { .. }
         )
