@@ -121,14 +121,19 @@ impl Stage {
 
     /// Moves the keyboard on, by Tab, until it is at what is wanted.
     pub(crate) fn tab_to(&self, wanted: &str) {
+        assert!(self.tabs_to(wanted), "Tab never came to {wanted}");
+    }
+
+    /// Whether Tab comes to what is wanted.
+    pub(crate) fn tabs_to(&self, wanted: &str) -> bool {
         let there = "return document.activeElement.matches(arguments[0])";
         for _ in 0..120 {
             if self.page.run(there, wanted.into()) == Value::Bool(true) {
-                return;
+                return true;
             }
             self.page.press("\u{e004}");
         }
-        panic!("Tab never came to {wanted}");
+        false
     }
 
     /// Lets the time pass in which a press of the same key would be a bounce.

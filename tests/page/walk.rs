@@ -102,6 +102,11 @@ impl Walk<'_> {
         let until = Instant::now() + LIMIT;
         loop {
             let (before, seen) = (self.stage.desk.view(), self.look());
+            if seen["sent"].is_null() {
+                // A link was followed, and leads back here: this page is another.
+                self.stage.page.run(LISTEN, Value::Null);
+                continue;
+            }
             let mut offered: Vec<&str> = before["actions"]
                 .as_array()
                 .unwrap()
@@ -127,11 +132,8 @@ impl Walk<'_> {
                 && offered == tiles
                 && (seen["main"] == main || seen["main"].is_null())
             {
-                let answered = seen["sent"]
-                    .as_array()
-                    .unwrap()
-                    .iter()
-                    .all(|it| it["status"].is_u64());
+                let mut sent = seen["sent"].as_array().into_iter().flatten();
+                let answered = sent.all(|it| it["status"].is_u64());
                 if answered {
                     self.seen.extend(tiles.iter().map(|it| (*it).to_owned()));
                     return seen;
@@ -198,7 +200,8 @@ impl Walk<'_> {
             seen["main"], seen["sheet"]
         ));
         let after = self.rest();
-        let sent = &after["sent"].as_array().unwrap()[before..];
+        let sent = after["sent"].as_array().unwrap();
+        let sent = sent.get(before..).unwrap_or(sent);
         let mut ids: Vec<&Value> = sent.iter().map(|it| &it["id"]).collect();
         ids.dedup();
         if ids.len() > 1 {
@@ -355,7 +358,14 @@ impl Walk<'_> {
             match self.by {
                 By::Keys => {
                     self.stage.between_presses();
-                    self.stage.tab_to(wanted);
+                    if !self.stage.tabs_to(wanted) {
+                        // What the pan did meanwhile may have ended what was offered.
+                        let still = "return document.querySelector(arguments[0]) !== null";
+                        if self.stage.page.run(still, wanted.into()) == Value::Bool(true) {
+                            self.fail(&format!("Tab never comes to {wanted}"));
+                        }
+                        continue;
+                    }
                     self.stage.page.press("\u{e007}");
                 }
                 By::Touch => {

@@ -24,7 +24,7 @@ export function sheet(title, body, { key = null, label, does, wide = false, foot
   const trouble = el("p", { class: "trouble", role: "alert", hidden: true });
   const asks = el("div", { class: "asks", role: "status" });
   const button = does && el("button", { type: "submit", class: "main" });
-  const leave = el("button", { type: "button", onclick: () => dialog.close() }, does ? "Not now" : "Close");
+  const leave = el("button", { type: "button", onclick: () => { away?.(); dialog.close(); } }, does ? "Not now" : "Close");
   const inner = el("div", { class: "body" }, asks, ...body);
   const form = el("form", { method: "dialog", class: wide ? "wide" : "" },
     el("h2", { id }, title), inner, trouble, el("div", { class: "foot" }, leave, ...foot, button));
