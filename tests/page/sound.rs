@@ -213,7 +213,7 @@ fn the_tone_ends_within_three_seconds_of_a_cut_with_a_sign_of_its_own() {
         .collect();
     for pitch in [330.0, 262.0, 196.0] {
         assert!(
-            after.iter().any(|hz| (hz - pitch).abs() < 13.0),
+            after.iter().any(|hz| (hz - pitch).abs() < 12.0),
             "{pitch}: {after:?}"
         );
     }

@@ -343,7 +343,8 @@ impl Walk<'_> {
             let wanted = if seen["sheet"] == "Close the job" || seen["sheet"] == "Begin anew" {
                 "dialog .foot .main"
             } else if seen["sheet"].is_string() {
-                "dialog .foot button"
+                // The one that puts it away; the other gives its order.
+                "dialog .foot button:first-child"
             } else {
                 let has = |key: &str| seen["tiles"].as_array().unwrap().contains(&key.into());
                 if has("leave") {

@@ -10,7 +10,7 @@ use std::fmt::Write as _;
 
 use super::family::{Column, Family, Line, Row};
 use super::filled::Counted;
-use super::roles::Role;
+use super::roles::{Role, is_unit};
 use super::token::Marks;
 
 /// The longest symbol of a unit that a form leaves room for.
@@ -194,7 +194,9 @@ impl Writer<'_> {
             Role::Close => one_of(out, Some("close"), &texts),
             Role::SignStatus => sign_status(out, &texts),
             Role::Unit => {
-                let units = texts.into_iter().filter(|text| self.is_unit(text));
+                let units = texts
+                    .into_iter()
+                    .filter(|text| is_unit(self.unit_marks, text));
                 let unit = format!("(?<unit>{})", self.free_unit(at, &units.collect()));
                 self.or_marks(out, &unit, None);
             }
@@ -210,11 +212,6 @@ impl Writer<'_> {
                 out.push('+');
             }
         }
-    }
-
-    /// Whether a text in the unit's place is a unit.
-    pub(super) fn is_unit(&self, text: &[u8]) -> bool {
-        !self.unit_marks.iter().any(|mark| mark == text.trim_ascii())
     }
 
     /// The part of a unit, or what stands in its place in motion, filled up to a width.

@@ -158,6 +158,11 @@ fn sign_column(family: &Family) -> Option<usize> {
         .filter(|_| slot != usize::MAX)
 }
 
+/// Whether a text in the unit's place is a unit, and none of the marks that stand there in motion.
+pub(super) fn is_unit(unit_marks: &[Vec<u8>], text: &[u8]) -> bool {
+    !unit_marks.iter().any(|mark| mark == text.trim_ascii())
+}
+
 /// Whether nothing but dashes and plus signs was seen in a column.
 pub(super) fn all_dashes(column: &Column) -> bool {
     let dashes = |text: &Vec<u8>| text.iter().all(|byte| is_dash(*byte));
@@ -246,9 +251,9 @@ fn says_rest(text: &[u8]) -> bool {
 }
 
 impl Roles {
-    /// The unit's text, unless it is what stands in its place in motion.
+    /// Whether a text in the unit's place is a unit.
     pub(super) fn is_unit(&self, text: &[u8]) -> bool {
-        !self.unit_marks.iter().any(|mark| mark == text.trim_ascii())
+        is_unit(&self.unit_marks, text)
     }
 
     fn take_unit(
@@ -310,11 +315,10 @@ impl Roles {
             });
         }
         let main_unit = self.unit.unit();
-        for text in column
-            .texts
-            .keys()
-            .filter(|text| !self.unit_marks.contains(text))
-        {
+        for text in column.texts.keys() {
+            if !self.is_unit(text) {
+                continue;
+            }
             let meant = if text == main {
                 main_unit
             } else {

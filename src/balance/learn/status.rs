@@ -196,17 +196,8 @@ impl Roles {
             // A check follows from the value, so none of its texts comes at two values.
             let doubted = tallies.len() > MOST_WORDS;
             self.status_table(&tallies, (loaded.is_some(), doubted));
-        } else if !self.unit_marks.is_empty() {
-            // What stands in the unit's place says it.
-        } else if self.take_dashes(family, &open) {
-            self.unsettled.push("Dashes stand in some lines, and what they mean could not be told: they are taken for in motion, so that nothing is captured on them. If they mean rest, say so in the file.".to_owned());
-        } else if unit
-            .and_then(|at| family.columns.get(at))
-            .is_some_and(|column| column.texts.values().sum::<usize>() < family.rows.len())
-        {
-            self.unsettled.push("The unit is left out in some lines, probably while the pan moves: such a line is shown and never captured.".to_owned());
-        } else {
-            self.unsettled.push("Nothing in the lines was seen to tell rest from motion: panbell goes by the values alone.".to_owned());
+        } else if self.unit_marks.is_empty() {
+            self.tell_no_status(family, &open, unit);
         }
         for at in open {
             let Some(column) = family.columns.get(at) else {
@@ -223,6 +214,21 @@ impl Roles {
                 ));
             }
         }
+    }
+
+    /// No part of the line was seen to tell rest from motion: says what panbell goes by.
+    fn tell_no_status(&mut self, family: &Family, open: &[usize], unit: Option<usize>) {
+        let left_out = unit
+            .and_then(|at| family.columns.get(at))
+            .is_some_and(|column| column.texts.values().sum::<usize>() < family.rows.len());
+        let says = if self.take_dashes(family, open) {
+            "Dashes stand in some lines, and what they mean could not be told: they are taken for in motion, so that nothing is captured on them. If they mean rest, say so in the file."
+        } else if left_out {
+            "The unit is left out in some lines, probably while the pan moves: such a line is shown and never captured."
+        } else {
+            "Nothing in the lines was seen to tell rest from motion: panbell goes by the values alone."
+        };
+        self.unsettled.push(says.to_owned());
     }
 
     /// What stands in the place of the unit while the pan moves, and not at rest, is no unit. Of a
