@@ -7,6 +7,8 @@
 #![allow(clippy::indexing_slicing, clippy::cast_precision_loss)]
 #![allow(clippy::struct_excessive_bools)] // tallies of what was so
 
+#[path = "guard/core.rs"]
+mod core;
 #[path = "guard/hand.rs"]
 mod hand;
 #[path = "guard/harsh/mod.rs"]

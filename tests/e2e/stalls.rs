@@ -267,8 +267,8 @@ fn a_lot_that_goes_on_while_lines_are_held_back_is_not_recorded_as_it_was_before
     );
 }
 
-/// An addition lies within for 1.2 s, and goes over in the 2.3 s in which nothing is heard.
-fn goes_over(stop: impl Fn(&Scene, &dyn Fn())) {
+/// A bench with a lot, and copper ordered on an empty pan; with the window of it.
+fn about_to_pour() -> (Scene, Window) {
     let scene = Scene::new(TEN_A_SECOND, "");
     open(&scene, &["fine-copper"]);
     scene.lot();
@@ -279,6 +279,12 @@ fn goes_over(stop: impl Fn(&Scene, &dyn Fn())) {
     scene.ok(&["add"]);
     let view = scene.until("it may be poured", |view| view["pan"]["net"] == "0.00 g");
     let window = Window::of(&view);
+    (scene, window)
+}
+
+/// An addition lies within for 1.2 s, and goes over in the 2.3 s in which nothing is heard.
+fn goes_over(stop: impl Fn(&Scene, &dyn Fn())) {
+    let (scene, window) = about_to_pour();
     scene.feed.show(window.lower - g("0.30"));
     scene.feed.lines(3);
     let mark = scene.follower.mark();
@@ -368,16 +374,7 @@ fn what_lay_at_the_port_through_a_stop_is_not_shown_as_current() {
 
 #[test]
 fn an_over_that_is_heard_last_is_rung_although_nothing_follows() {
-    let scene = Scene::new(TEN_A_SECOND, "");
-    open(&scene, &["fine-copper"]);
-    scene.lot();
-    let mark = scene.follower.mark();
-    scene.feed.show(g("20.00"));
-    scene.follower.bell(mark, "recorded");
-    scene.empty();
-    scene.ok(&["add"]);
-    let view = scene.until("it may be poured", |view| view["pan"]["net"] == "0.00 g");
-    let window = Window::of(&view);
+    let (scene, window) = about_to_pour();
     let mark = scene.follower.mark();
     scene.pour(&[&shown(window.upper + g("0.40")).replace(" g", "")]);
     scene.feed.fall_silent(true);

@@ -6,14 +6,14 @@ use std::time::Duration;
 
 use panbell::balance::{LinkLimits, PanRules, SteadyRule, Verdict};
 use panbell::job::{
-    AddedMetal, BenchRules, Effect, Event, FORMAT, Opened, Order, PanAnswer, Record, State, Terms,
-    UnitBy, step,
+    AddedMetal, BenchRules, Event, FORMAT, Opened, Order, PanAnswer, Record, State, UnitBy,
 };
 use panbell::mass::{Division, Moment};
 use panbell::metal::{Basis, Colour, Composition, Fineness, MarkLaw, Purpose, Shelf};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive as _;
 
+use super::core::Core;
 use super::pan::{Balance, Dice, Display, grams_of};
 
 /// When and into what the unit key is pressed, and when it is pressed back, in seconds.
@@ -48,12 +48,10 @@ pub(crate) struct Outcome {
 }
 
 pub(crate) struct Hand<'a> {
-    state: Option<State>,
+    core: Core,
     balance: Balance,
     home: Display,
     dice: &'a mut Dice,
-    written: u64,
-    checked: u64,
     bump: Option<Bump>,
     was_bumped: bool,
     /// What lay there when the weighing began to count.
@@ -61,9 +59,6 @@ pub(crate) struct Hand<'a> {
     /// Captures that are wrong, by their records.
     wrong: Vec<u64>,
     captures: u32,
-    is_refused: bool,
-    /// The word that says yes to what was asked.
-    asked: Option<String>,
     /// The hand knows of the trouble and puts it right.
     mends: bool,
     closed: bool,
@@ -115,72 +110,45 @@ impl<'a> Hand<'a> {
         dice: &'a mut Dice,
     ) -> Self {
         Self {
-            state: Some(State::new(rules, None)),
+            core: Core::new(rules),
             home: balance.display,
             balance,
             dice,
-            written: 0,
-            checked: 0,
             bump,
             was_bumped: false,
             base_at: 0.0,
             wrong: Vec::new(),
             captures: 0,
-            is_refused: false,
-            asked: None,
             mends: false,
             closed: false,
         }
     }
 
     fn state(&self) -> &State {
-        self.state.as_ref().unwrap()
+        self.core.state()
     }
 
     fn order(&mut self, order: Order) {
-        self.event(Event::Order {
-            id: 1,
-            order,
-            terms: Terms::default(),
-        });
+        let records = self.core.order(order, None, self.now());
+        self.note_all(&records);
     }
 
     fn event(&mut self, event: Event<'_>) {
-        let at = Moment::after_origin(self.balance.now());
-        let (state, effects) = step(self.state.take().unwrap(), event, at);
-        self.state = Some(state);
-        let mut then = Vec::new();
-        for effect in effects {
-            match effect {
-                Effect::Append { record, wait, .. } => {
-                    let opens = matches!(*record, Record::Open(_));
-                    self.written = if opens { 1 } else { self.written + 1 };
-                    self.note(&record);
-                    if wait {
-                        then.push(Event::Written { n: self.written });
-                    }
-                }
-                Effect::Check(checked) => {
-                    self.checked += 1;
-                    then.push(Event::Checked(Ok((self.checked, checked))));
-                }
-                Effect::Answer { answer, .. } => {
-                    self.is_refused = answer.is_err();
-                    self.asked = answer
-                        .err()
-                        .and_then(|trouble| trouble.confirm)
-                        .map(String::from);
-                }
-                Effect::Ring(_) => {}
-            }
-        }
-        // The disk is quick.
-        for then in then {
-            self.event(then);
+        let records = self.core.event(event, self.now());
+        self.note_all(&records);
+    }
+
+    fn now(&self) -> Moment {
+        Moment::after_origin(self.balance.now())
+    }
+
+    fn note_all(&mut self, records: &[(u64, Record)]) {
+        for (n, record) in records {
+            self.note(*n, record);
         }
     }
 
-    fn note(&mut self, record: &Record) {
+    fn note(&mut self, n: u64, record: &Record) {
         match record {
             Record::Base { .. } => self.base_at = self.balance.load,
             Record::Capture(captured) => {
@@ -192,7 +160,7 @@ impl<'a> Hand<'a> {
                 let truth = self.balance.load - self.base_at;
                 // Three divisions and more; a slip of the unit is far beyond, or harmless.
                 if (told - truth).abs() > 0.08 {
-                    self.wrong.push(self.written);
+                    self.wrong.push(n);
                 }
             }
             Record::Close(_) => self.closed = true,
@@ -274,9 +242,9 @@ impl<'a> Hand<'a> {
                 .sentence()
                 .starts_with("Let the pan come to rest")
         })?;
-        let checks = self.checked;
+        let checks = self.core.checked;
         self.bring(before + 50.0)?;
-        self.until(|hand| hand.checked > checks)?;
+        self.until(|hand| hand.core.checked > checks)?;
         if self.state().guard().verdict() != Verdict::Agreed {
             return Err(Stop::Refused);
         }
@@ -410,16 +378,9 @@ impl<'a> Hand<'a> {
     /// Gives an order, and says yes to what is asked.
     fn order_and_mean_it(&mut self, order: &Order) {
         self.order(order.clone());
-        if let Some(confirm) = self.asked.take() {
-            let terms = Terms {
-                confirm: confirm.parse().ok(),
-                ..Terms::default()
-            };
-            self.event(Event::Order {
-                id: 1,
-                order: order.clone(),
-                terms,
-            });
+        if let Some(confirm) = self.core.asked.take() {
+            let records = self.core.order(order.clone(), Some(confirm), self.now());
+            self.note_all(&records);
         }
     }
 

@@ -4,24 +4,18 @@
 use std::sync::Arc;
 
 use panbell::balance::Verdict;
-use panbell::job::{
-    Effect, Event, Job, Order, PanAnswer, PanQuestion, Record, State, UnitDoubt, step,
-};
+use panbell::job::{Event, Job, Order, PanAnswer, PanQuestion, Record, State, UnitDoubt};
 use panbell::mass::{Division, Moment, Reading, Shown, Status};
 use panbell::trouble::Trouble;
 
+use super::core::Core;
 use super::hand::{lot, opened, rules};
 
 struct Bench {
-    state: Option<State>,
+    core: Core,
     states_unit: bool,
     ms: u64,
-    n: u64,
-    checks: u64,
     records: Vec<(u64, Record)>,
-    answer: Option<Result<String, Trouble>>,
-    /// The word that says yes to what the last order asked.
-    asked: Option<panbell::job::Mark>,
     on_pan: f64,
 }
 
@@ -30,16 +24,11 @@ impl Bench {
         let division: Division = "0.01 g".parse().unwrap();
         let mut rules = rules(division, &super::law());
         rules.check_weight = check_weight.and_then(|weight| weight.parse().ok());
-        let state = State::new(Arc::new(rules), None);
         let mut bench = Self {
-            state: Some(state),
+            core: Core::new(Arc::new(rules)),
             states_unit,
             ms: 0,
-            n: 0,
-            checks: 0,
             records: Vec::new(),
-            answer: None,
-            asked: None,
             on_pan: 0.0,
         };
         bench.rest();
@@ -55,7 +44,7 @@ impl Bench {
     }
 
     fn state(&self) -> &State {
-        self.state.as_ref().unwrap()
+        self.core.state()
     }
 
     fn job(&self) -> &Job {
@@ -68,59 +57,18 @@ impl Bench {
     }
 
     fn event(&mut self, event: Event<'_>) {
-        let at = Moment::after_origin(std::time::Duration::from_millis(self.ms));
-        let (state, effects) = step(self.state.take().unwrap(), event, at);
-        self.state = Some(state);
-        let mut then = Vec::new();
-        for effect in effects {
-            match effect {
-                Effect::Append { record, wait, .. } => {
-                    self.n += 1;
-                    self.records.push((self.n, *record));
-                    if wait {
-                        then.push(Event::Written { n: self.n });
-                    }
-                }
-                Effect::Check(checked) => {
-                    self.checks += 1;
-                    then.push(Event::Checked(Ok((self.checks, checked))));
-                }
-                Effect::Answer { answer, .. } => {
-                    let word = answer.as_ref().err().and_then(|it| it.confirm.clone());
-                    self.asked = word.map(|word| word.parse().unwrap());
-                    self.answer = Some(answer.map(|done| done.text));
-                }
-                Effect::Ring(_) => {}
-            }
-        }
-        for then in then {
-            self.event(then);
-        }
+        let records = self.core.event(event, self.now());
+        self.records.extend(records);
     }
 
-    /// Gives an order; what it asked the last time is said yes to, and a question about the pan at once.
+    fn now(&self) -> Moment {
+        Moment::after_origin(std::time::Duration::from_millis(self.ms))
+    }
+
     fn order(&mut self, order: Order) -> Result<String, Trouble> {
-        let mean_it = matches!(order, Order::Answer(_));
-        let confirm = self.asked.take();
-        self.event(Event::Order {
-            id: 1,
-            order: order.clone(),
-            terms: panbell::job::Terms {
-                confirm,
-                ..panbell::job::Terms::default()
-            },
-        });
-        if mean_it && let Some(confirm) = self.asked.take() {
-            self.event(Event::Order {
-                id: 1,
-                order,
-                terms: panbell::job::Terms {
-                    confirm: Some(confirm),
-                    ..panbell::job::Terms::default()
-                },
-            });
-        }
-        self.answer.take().unwrap()
+        let records = self.core.order_and_mean_it(order, self.now());
+        self.records.extend(records);
+        self.core.answer.take().unwrap()
     }
 
     /// One line that shows this.

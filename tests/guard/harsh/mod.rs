@@ -9,12 +9,11 @@ mod scale;
 use std::sync::Arc;
 
 use panbell::balance::Verdict;
-use panbell::job::{
-    BenchRules, Effect, Event, Opened, Order, PanAnswer, Record, State, UnitDoubt, step,
-};
+use panbell::job::{BenchRules, Event, Opened, Order, PanAnswer, Record, State, UnitDoubt};
 use panbell::mass::Moment;
 use rust_decimal::prelude::ToPrimitive as _;
 
+use super::core::Core;
 use super::hand::lot;
 use super::pan::{Dice, grams_of};
 use keys::{Presses, presses};
@@ -58,11 +57,9 @@ struct GaveUp;
 type Go = Result<(), GaveUp>;
 
 pub(crate) struct Hand<'a> {
-    state: Option<State>,
+    core: Core,
     scale: Scale,
     dice: &'a mut Dice,
-    written: u64,
-    checked: u64,
     presses: Vec<Presses>,
     due: Vec<(f64, bool)>,
     acts: usize,
@@ -76,15 +73,12 @@ pub(crate) struct Hand<'a> {
     wrong: Vec<u64>,
     holds: u32,
     was_held: bool,
-    is_refused: bool,
     told: Option<Fate>,
     is_seen: bool,
     closed: bool,
     is_stuck: bool,
     recoveries: u32,
     is_recovering: bool,
-    /// The word that says yes to what the last order asked.
-    asked: Option<panbell::job::Mark>,
 }
 
 const CHECK: f64 = 50.0;
@@ -100,11 +94,9 @@ impl<'a> Hand<'a> {
         scale.says_units = says_units;
         let presses = if with_key { presses(dice) } else { Vec::new() };
         Self {
-            state: Some(State::new(rules, None)),
+            core: Core::new(rules),
             scale,
             dice,
-            written: 0,
-            checked: 0,
             presses,
             due: Vec::new(),
             acts: 0,
@@ -116,78 +108,40 @@ impl<'a> Hand<'a> {
             wrong: Vec::new(),
             holds: 0,
             was_held: false,
-            is_refused: false,
             told: None,
             is_seen: false,
             closed: false,
             is_stuck: false,
             recoveries: 0,
             is_recovering: false,
-            asked: None,
         }
     }
 
     fn state(&self) -> &State {
-        self.state.as_ref().unwrap()
+        self.core.state()
     }
 
-    /// Gives an order; what it asked the last time is said yes to, and a question about the pan at once.
     fn order(&mut self, order: Order) {
-        let mean_it = matches!(order, Order::Answer(_));
-        let confirm = self.asked.take();
-        self.event(Event::Order {
-            id: 1,
-            order: order.clone(),
-            terms: panbell::job::Terms {
-                confirm,
-                ..panbell::job::Terms::default()
-            },
-        });
-        if mean_it && let Some(confirm) = self.asked.take() {
-            self.event(Event::Order {
-                id: 1,
-                order,
-                terms: panbell::job::Terms {
-                    confirm: Some(confirm),
-                    ..panbell::job::Terms::default()
-                },
-            });
-        }
+        let records = self.core.order_and_mean_it(order, self.now());
+        self.note_all(&records);
     }
 
     fn event(&mut self, event: Event<'_>) {
-        let at = Moment::after_origin(self.scale.now());
-        let (state, effects) = step(self.state.take().unwrap(), event, at);
-        self.state = Some(state);
-        let mut then = Vec::new();
-        for effect in effects {
-            match effect {
-                Effect::Append { record, wait, .. } => {
-                    let opens = matches!(*record, Record::Open(_));
-                    self.written = if opens { 1 } else { self.written + 1 };
-                    self.note(&record);
-                    if wait {
-                        then.push(Event::Written { n: self.written });
-                    }
-                }
-                Effect::Check(checked) => {
-                    self.checked += 1;
-                    then.push(Event::Checked(Ok((self.checked, checked))));
-                }
-                Effect::Answer { answer, .. } => {
-                    self.is_refused = answer.is_err();
-                    let word = answer.err().and_then(|trouble| trouble.confirm);
-                    self.asked = word.map(|word| word.parse().unwrap());
-                }
-                Effect::Ring(_) => {}
-            }
-        }
-        for then in then {
-            self.event(then);
+        let records = self.core.event(event, self.now());
+        self.note_all(&records);
+    }
+
+    fn now(&self) -> Moment {
+        Moment::after_origin(self.scale.now())
+    }
+
+    fn note_all(&mut self, records: &[(u64, Record)]) {
+        for (n, record) in records {
+            self.note(*n, record);
         }
     }
 
-    fn note(&mut self, record: &Record) {
+    fn note(&mut self, n: u64, record: &Record) {
         match record {
             Record::Capture(captured) => {
                 self.captures += 1;
@@ -197,7 +151,7 @@ impl<'a> Hand<'a> {
                 let lay = |load: f64| self.poured_on.map_or(self.metal, |on| load - on);
                 let off = |load: f64| (told - lay(load)).abs() > 0.08;
                 if self.lately.iter().copied().all(off) {
-                    self.wrong.push(self.written);
+                    self.wrong.push(n);
                 }
             }
             Record::Close(_) => self.closed = true,
@@ -347,9 +301,9 @@ impl<'a> Hand<'a> {
             let before = self.scale.load;
             self.order(Order::CheckWeight { weight: None });
             self.idle(1.5, 3.5);
-            let checks = self.checked;
+            let checks = self.core.checked;
             self.bring(before + CHECK);
-            let seen = self.until(|hand| hand.checked > checks);
+            let seen = self.until(|hand| hand.core.checked > checks);
             let agrees = self.state().guard().verdict() == Verdict::Agreed;
             self.bring(before);
             self.until(|hand| !hand.state().is_checking()).ok();
@@ -548,7 +502,7 @@ impl<'a> Hand<'a> {
         self.order(Order::Close);
         let (told, seen) = self.is_told();
         self.is_seen = seen;
-        if self.is_refused && told && !self.wrong.is_empty() {
+        if matches!(self.core.answer, Some(Err(_))) && told && !self.wrong.is_empty() {
             self.told.get_or_insert(Fate::Closing);
         }
         for tries in 0..3 {
