@@ -300,3 +300,34 @@ fn following_tells_of_what_was_withdrawn() {
     drop(child);
     desk.service.stop();
 }
+
+#[test]
+fn a_terminal_shows_no_reading_of_a_service_that_stands_still() {
+    let desk = Desk::new();
+    let (_child, out) = follow(&desk.home, &["--line"]);
+    // Read beside the test, so that a line that never comes is a failure and no wait.
+    let (tell, lines) = std::sync::mpsc::channel();
+    std::thread::spawn(move || {
+        out.lines()
+            .map_while(Result::ok)
+            .all(|it| tell.send(it).is_ok())
+    });
+    let until = |wanted: &str| {
+        let until = Instant::now() + LIMIT;
+        let mut last = String::new();
+        loop {
+            let left = until.saturating_duration_since(Instant::now());
+            match lines.recv_timeout(left) {
+                Ok(line) if line.contains(wanted) => return line,
+                Ok(line) => last = line,
+                Err(error) => panic!("no {wanted:?} after {last:?}: {error}"),
+            }
+        }
+    };
+    until("0.00 g shown");
+    desk.service.signal(rustix::process::Signal::STOP);
+    let covered = until("Nothing was heard of the service");
+    assert!(covered.contains("no reading"), "{covered}");
+    desk.service.signal(rustix::process::Signal::CONT);
+    until("0.00 g shown");
+}

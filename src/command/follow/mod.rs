@@ -1,6 +1,7 @@
 //! `panbell follow`: a bench live, as a beam in text on a terminal, one calm line where there is
 //! little room, or JSON, one event a line.
 
+mod age;
 mod beam;
 mod screen;
 mod shown;
@@ -11,10 +12,11 @@ use clap::Args;
 use rustix::event::{PollFd, PollFlags, poll};
 use rustix::io::Errno;
 
-use super::client::{Client, runtime};
+use super::client::{Client, Events, runtime};
 use super::output::Output;
 use super::{BenchArg, Common, Ended};
 use crate::trouble::Trouble;
+use age::Age;
 pub(super) use screen::Screen;
 
 /// Watch a bench live.
@@ -29,6 +31,8 @@ pub(super) struct Follow {
 
 /// How soon a service that stopped is looked for again.
 const AGAIN: Duration = Duration::from_secs(1);
+/// How often it is looked at whether what is shown has become old.
+const LOOKS: Duration = Duration::from_millis(250);
 
 impl Follow {
     pub(super) fn run(&self, common: &Common, output: &Output) -> Result<Ended, Trouble> {
@@ -47,11 +51,13 @@ impl Follow {
         } else {
             Screen::new()
         };
+        let mut age = Age::asked();
         let mut events = client.follow(self.bench.bench.as_deref()).await?;
         let mut resized =
             tokio::signal::unix::signal(tokio::signal::unix::SignalKind::window_change()).ok();
+        let mut looks = tokio::time::interval(LOOKS);
         loop {
-            loop {
+            let silent = loop {
                 let resizes = async {
                     match &mut resized {
                         Some(resized) => drop(resized.recv().await),
@@ -60,21 +66,39 @@ impl Follow {
                 };
                 tokio::select! {
                     event = events.next() => match event {
-                        Some((event, data)) => screen.take(&event, &data, output),
-                        None => break,
+                        Some((event, data)) => {
+                            age.told(&data);
+                            if !age.is_old() {
+                                screen.take(&event, &data, output);
+                            }
+                        }
+                        None => break false,
                     },
                     () = resizes => screen.draw(output),
-                }
-            }
-            screen.gone(output);
-            events = loop {
-                tokio::time::sleep(AGAIN).await;
-                match client.follow(self.bench.bench.as_deref()).await {
-                    Ok(events) => break events,
-                    Err(trouble) if trouble.passes => {}
-                    Err(trouble) => return Err(trouble),
+                    _ = looks.tick() => if age.is_old() {
+                        break true;
+                    },
                 }
             };
+            if silent {
+                screen.silent(output);
+            } else {
+                screen.gone(output);
+                tokio::time::sleep(AGAIN).await;
+            }
+            (events, age) = self.again(client).await?;
+        }
+    }
+
+    /// The events asked for anew, as soon as the service answers.
+    async fn again(&self, client: &Client) -> Result<(Events, Age), Trouble> {
+        loop {
+            let age = Age::asked();
+            match client.follow(self.bench.bench.as_deref()).await {
+                Ok(events) => return Ok((events, age)),
+                Err(trouble) if trouble.passes => tokio::time::sleep(AGAIN).await,
+                Err(trouble) => return Err(trouble),
+            }
         }
     }
 }

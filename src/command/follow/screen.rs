@@ -148,13 +148,25 @@ impl Screen {
 
     /// The service stopped: what it last said is no more true.
     pub(in crate::command) fn gone(&mut self, output: &Output) {
+        self.cover("The service stopped; waiting for it to come back.", output);
+    }
+
+    /// Nothing is heard of the service: what it last said is too old to be shown.
+    pub(in crate::command) fn silent(&mut self, output: &Output) {
+        self.cover(
+            "Nothing was heard of the service for three seconds; waiting for it.",
+            output,
+        );
+    }
+
+    fn cover(&mut self, sentence: &str, output: &Output) {
         if output.is_json() {
             return;
         }
         self.shown = Shown {
             bench: std::mem::take(&mut self.shown.bench),
             unit: std::mem::take(&mut self.shown.unit),
-            sentence: "The service stopped; waiting for it to come back.".to_owned(),
+            sentence: sentence.to_owned(),
             division: 1.0,
             ..Shown::default()
         };
