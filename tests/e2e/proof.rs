@@ -236,7 +236,7 @@ fn what_speaks_against_a_button_is_asked_for_before_it_is_closed_and_stands_in_i
     desk.at_rest("60.00 g");
     desk.balance.press_tare().unwrap();
     desk.at_rest("0.00 g");
-    desk.empty();
+    desk.place(panbell::mass::Mass::ZERO);
     desk.at_rest("-60.00 g");
     desk.say(&["proof", "--displaced"])
         .is_refused("no vessel stands on the pan");
