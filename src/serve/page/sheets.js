@@ -24,7 +24,7 @@ export function sheet(title, body, { key = null, label, does, wide = false, foot
   const trouble = el("p", { class: "trouble", role: "alert", hidden: true });
   const asks = el("div", { class: "asks", role: "status" });
   const button = does && el("button", { type: "submit", class: "main" });
-  const leave = el("button", { type: "button", onclick: () => { away?.(); dialog.close(); } }, does ? "Not now" : "Close");
+  const leave = el("button", { type: "button", onclick: () => shut() }, does ? "Not now" : "Close");
   const inner = el("div", { class: "body" }, asks, ...body);
   const form = el("form", { method: "dialog", class: wide ? "wide" : "" },
     el("h2", { id }, title), inner, trouble, el("div", { class: "foot" }, leave, ...foot, button));
@@ -59,7 +59,7 @@ export function sheet(title, body, { key = null, label, does, wide = false, foot
     dress();
     try {
       await does({ confirm: yes ?? action?.confirm, says: said });
-      dialog.close();
+      shut();
     } catch (why) {
       said(why.message);
       yes = why.confirm ?? null;
@@ -71,11 +71,15 @@ export function sheet(title, body, { key = null, label, does, wide = false, foot
   };
   button?.addEventListener("click", (event) => { event.preventDefault(); if (!isSameTap(event)) send(event.timeStamp); });
   form.addEventListener("submit", (event) => event.preventDefault());
-  dialog.addEventListener("close", () => {
+  // At once, not when the browser comes to tell of it: a key that is pressed now is the bench's.
+  const gone = () => {
+    if (current !== own) return;
+    current = null;
     dialog.remove();
-    if (current === own) current = null;
     away?.();
-  });
+  };
+  const shut = () => { dialog.close(); gone(); };
+  dialog.addEventListener("close", gone);
   // What was tapped gives its place back, so that a foot switch means the sheet's own button again.
   dialog.addEventListener("pointerup", (event) => {
     if (event.target.closest("button")) setTimeout(() => { if (dialog.open) (button ?? leave).focus({ preventScroll: true }); });
@@ -84,14 +88,14 @@ export function sheet(title, body, { key = null, label, does, wide = false, foot
     key,
     dialog,
     stir,
-    close: () => dialog.close(),
+    close: shut,
     fill(nodes) { inner.replaceChildren(asks, ...nodes); stir(); },
     /** A press of a key, once for each press. */
     pressed({ key: pressedKey, means, target, isClick, when }) {
       if (isClick) { if (target === button) send(when); else target.click(); return; }
       if (target.closest?.(".foot") && target !== button) return;
       if (means !== "next" && pressedKey !== "Enter") return;
-      if (button) send(when); else if (ends && when - drawn >= SEEN) dialog.close();
+      if (button) send(when); else if (ends && when - drawn >= SEEN) shut();
     },
     /** The bench stands so now; says whether the sheet is still of use. */
     look(view, lost) {
@@ -101,7 +105,7 @@ export function sheet(title, body, { key = null, label, does, wide = false, foot
       if (key && !isLost && !isSending) {
         // While a record is being written nothing is offered, and that says nothing.
         const found = view.actions?.find((it) => it.action === key);
-        if (view.actions?.length && !found) { dialog.close(); return false; }
+        if (view.actions?.length && !found) { shut(); return false; }
         if (found) {
           action = found;
           const changed = refill(asks, [found.asks ?? [], found.confirm ?? null], () => (found.asks ?? []).map((text) => el("p", { class: "warning" }, text)));
